@@ -1,0 +1,69 @@
+"""The command line: one module a command, loaded when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from trainer import __version__
+from trainer.errors import TrainerError
+
+# name of the command -> (module that holds it as `command`, one line of help)
+COMMANDS: dict[str, tuple[str, str]] = {
+    "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
+}
+
+
+class _LazyGroup(click.Group):
+    """Imports a command's module only when that command is called, so that `--help` is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"trainer.commands.{COMMANDS[cmd_name][0]}")
+        command = module.command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=_LazyGroup, invoke_without_command=True)
+@click.version_option(__version__, prog_name="mittelstimme")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """Mittelstimme: a practice room for thoroughbass at the keyboard.
+
+    Without a command it opens the window, or the terminal view where there is no display.
+    """
+    if ctx.invoked_subcommand is None:
+        from trainer.commands.practice import command
+
+        ctx.invoke(command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the program; every error of ours becomes one line on stderr and exit status 2."""
+    try:
+        status = cli.main(args=arguments, prog_name="mittelstimme", standalone_mode=False)
+    except click.exceptions.Exit as end:
+        status = end.exit_code
+    except click.ClickException as error:
+        print(f"mittelstimme: {error.format_message()}", file=sys.stderr)
+        status = 2
+    except (click.Abort, KeyboardInterrupt):
+        status = 130
+    except TrainerError as error:
+        print(f"mittelstimme: {error}", file=sys.stderr)
+        status = 2
+    except BrokenPipeError:
+        sys.stderr.close()
+        status = 0
+    sys.exit(status if isinstance(status, int) else 0)

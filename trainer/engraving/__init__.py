@@ -1,0 +1,1 @@
+"""From score to picture and print."""

@@ -1,0 +1,1 @@
+"""From struck chords and an exercise to verdicts and faults."""

@@ -1,0 +1,57 @@
+"""A take: everything needed to hear and judge one pass again. Events are the truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+from trainer.listening.events import KeyEvent
+
+Hands = Literal["1+3", "2+2"]
+School = Literal["strict", "chorale", "free"]
+Part = Literal["bass", "melody"]
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """How a pass is played.
+
+    `tempo` is in tactus beats a minute, None for untimed. `supply` are the given voices the
+    program plays itself. `tolerance` is the onset error still called in time, as a part of a
+    beat. `shift_left` and `shift_right` are octaves added to the keys of each hand. `first` and
+    `last` bound the moments played (None: from the beginning, to the end). `latency` is the
+    constant offset in seconds taken off every key's time.
+    """
+
+    tempo: float | None = None
+    hands: Hands = "1+3"
+    school: School = "strict"
+    supply: tuple[Part, ...] = ()
+    tolerance: float = 0.15
+    shift_left: int = 0
+    shift_right: int = 0
+    first: int | None = None
+    last: int | None = None
+    latency: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """One pass as it was played.
+
+    `exercise` is the text of the native file as played (transposed if it was). `origin` is the
+    event-clock time, in seconds, of the first moment played (in tempo: of the beat it stands on;
+    untimed: of the moment the program began to wait). `started` is wall-clock time, with zone.
+    """
+
+    exercise_id: str
+    exercise: str
+    conditions: Conditions
+    events: tuple[KeyEvent, ...]
+    origin: float
+    started: datetime
+    player: str = ""
+    port: str = ""
+    rules: int = 1  # version of the rule set it was first judged by
+    pauses: tuple[tuple[float, float], ...] = field(default=())  # event-clock (from, to), seconds

@@ -1,0 +1,1 @@
+"""From MIDI bytes and typing keys to struck chords; no music theory here."""

@@ -1,0 +1,80 @@
+"""What comes in from a keyboard, as small values.
+
+Times are seconds on one monotonic clock (`time.monotonic`), stamped where the event arises: in
+the MIDI callback thread, not at a frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDown:
+    """A key pressed: `key` is the MIDI note number, `velocity` 1 to 127."""
+
+    time: float
+    key: int
+    velocity: int = 64
+
+
+@dataclass(frozen=True, slots=True)
+class KeyUp:
+    """A key released (note-off, or note-on with velocity 0)."""
+
+    time: float
+    key: int
+
+
+@dataclass(frozen=True, slots=True)
+class Pedal:
+    """The sustain pedal (controller 64), down from value 64 up."""
+
+    time: float
+    down: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PortLost:
+    """The port that was being listened to has gone."""
+
+    time: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PortFound:
+    """A port is being listened to (again)."""
+
+    time: float
+    name: str
+
+
+KeyEvent = KeyDown | KeyUp | Pedal
+ListeningEvent = KeyDown | KeyUp | Pedal | PortLost | PortFound
+
+
+@dataclass(frozen=True, slots=True)
+class StruckChord:
+    """Keys struck together, with what was still held.
+
+    `struck` are the keys newly down in the cluster, `held` those already down before it and still
+    down, `pedalled` those kept only by the pedal; all ascending. `first` and `last` are the times
+    of the earliest and latest of the struck keys, in seconds; a corrected wrong key is in none.
+    """
+
+    struck: tuple[int, ...]
+    held: tuple[int, ...]
+    pedalled: tuple[int, ...]
+    first: float
+    last: float
+
+    @property
+    def keys(self) -> tuple[int, ...]:
+        """All keys that are down, ascending."""
+        return tuple(sorted({*self.struck, *self.held}))
+
+    @property
+    def spread(self) -> float:
+        """Seconds from the first struck key to the last."""
+        return self.last - self.first

@@ -1,0 +1,1 @@
+"""The pass as a value, and what to play next."""

@@ -1,0 +1,189 @@
+"""An exercise: bass, figures and usually a melody, with everything the player must know.
+
+Score time is in quarter notes from the first sounding event, a pick-up included, as Fraction.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
+from typing import TypeVar
+
+from trainer.theory.figures import NOTHING, Figuring, Way
+from trainer.theory.key import Key
+from trainer.theory.moment import Metre, Moment
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Voicing
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One written note or rest of a voice. Several tied notes are several Notes.
+
+    `tied` is true where a tie leads into this note from the one before: it is not struck again.
+    """
+
+    onset: Fraction
+    duration: Fraction
+    pitch: Pitch | None
+    tied: bool = False
+    fermata: bool = False
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.duration
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """Moments `first` to `last` inclusive; a phrase ends with a fermata or the piece."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """The value everything else takes. Voices are in time order, gapless, rests written out.
+
+    `keys` and `metres` give (onset, value) at each change, the first at 0. `pickup` is the length
+    of an incomplete first bar (0 if none). `figures` holds (onset, figuring) where something is
+    written. `melody` may be empty (a drill with a free top voice); `alto` and `tenor` are the
+    suggested solution and are empty if there is none. `tempo` is in beats (tactus) a minute.
+    """
+
+    id: str
+    title: str
+    bass: tuple[Note, ...]
+    figures: tuple[tuple[Fraction, Figuring], ...]
+    keys: tuple[tuple[Fraction, Key], ...]
+    metres: tuple[tuple[Fraction, Metre], ...]
+    tempo: float
+    melody: tuple[Note, ...] = ()
+    alto: tuple[Note, ...] = ()
+    tenor: tuple[Note, ...] = ()
+    pickup: Fraction = Fraction(0)
+    level: int = 0  # course step 1 to 24; 0 = not placed
+    tags: tuple[str, ...] = ()
+    tune: str = ""  # name of the tune, where the melody is known by one
+    commentary: tuple[str, ...] = ()
+    struck_five_is_diminished: bool = False
+    source: str = field(default="", compare=False)  # where it was read from, for messages
+
+    @property
+    def key(self) -> Key:
+        return self.keys[0][1]
+
+    @property
+    def metre(self) -> Metre:
+        return self.metres[0][1]
+
+    @property
+    def length(self) -> Fraction:
+        return self.bass[-1].end
+
+    @cached_property
+    def moments(self) -> tuple[Moment, ...]:
+        """In time order, indices 0, 1, 2 …"""
+        return _moments(self)
+
+    @cached_property
+    def phrases(self) -> tuple[Phrase, ...]:
+        """The moments divided after each fermata."""
+        ends = [m.index for m in self.moments if m.fermata]
+        last = len(self.moments) - 1
+        if not ends or ends[-1] != last:
+            ends.append(last)
+        firsts = [0, *(end + 1 for end in ends[:-1])]
+        return tuple(Phrase(a, b) for a, b in zip(firsts, ends, strict=True))
+
+    def place(self, onset: Fraction) -> tuple[int, Fraction]:
+        """Bar number as printed and beat from 1 (tactus beats) of a score time."""
+        bar = 0 if self.pickup else 1
+        start = Fraction(0)
+        if self.pickup:
+            if onset < self.pickup:
+                metre = self.metre
+                return 0, 1 + (metre.bar_length - self.pickup + onset) / metre.beat_length
+            start, bar = self.pickup, 1
+        for (begin, metre), end in zip(
+            self.metres, [*(at for at, _ in self.metres[1:]), None], strict=True
+        ):
+            begin = max(begin, start)
+            if end is None or onset < end:
+                whole = (onset - begin) // metre.bar_length
+                within = onset - begin - whole * metre.bar_length
+                return bar + int(whole), 1 + within / metre.beat_length
+            bar += -int(-(end - begin) // metre.bar_length)
+            start = end
+        raise AssertionError("the last metre has no end")
+
+    def key_at(self, onset: Fraction) -> Key:
+        return _in_force(self.keys, onset)
+
+    def metre_at(self, onset: Fraction) -> Metre:
+        return _in_force(self.metres, onset)
+
+
+@dataclass(frozen=True, slots=True)
+class Realization:
+    """A voicing for each moment of an exercise, in order."""
+
+    voicings: tuple[Voicing, ...]
+
+
+def _in_force(changes: tuple[tuple[Fraction, _T], ...], onset: Fraction) -> _T:
+    return changes[max(0, bisect_right([at for at, _ in changes], onset) - 1)][1]
+
+
+def note_at(voice: tuple[Note, ...], onset: Fraction) -> Note | None:
+    """The note or rest of `voice` that is on at score time `onset`, or None outside it."""
+    index = bisect_right([note.onset for note in voice], onset) - 1
+    return voice[index] if index >= 0 and onset < voice[index].end else None
+
+
+def _moments(exercise: Exercise) -> tuple[Moment, ...]:
+    figures = dict(exercise.figures)
+    bass_at = {note.onset: note for note in exercise.bass}
+    melody_at = {note.onset: note for note in exercise.melody}
+    struck = {n.onset for n in (*exercise.bass, *exercise.melody) if not n.tied}
+    onsets = sorted(struck | set(figures))
+    ends = [*onsets[1:], exercise.length]
+    moments: list[Moment] = []
+    figuring = NOTHING
+    bass: Note | None = None
+    melody: Note | None = None
+    for index, (onset, end) in enumerate(zip(onsets, ends, strict=True)):
+        bass = note_at(exercise.bass, onset)
+        melody = note_at(exercise.melody, onset)
+        here = bass_at.get(onset)
+        bass_struck = here is not None and not here.tied and here.pitch is not None
+        above = melody_at.get(onset)
+        if onset in figures:
+            figuring = figures[onset]
+        elif bass_struck or (figuring.way is Way.EXTENDED and bass is None):
+            figuring = NOTHING
+        bar, beat = exercise.place(onset)
+        moments.append(
+            Moment(
+                index=index,
+                onset=onset,
+                duration=end - onset,
+                bar=bar,
+                beat=beat,
+                bass=None if bass is None else bass.pitch,
+                bass_struck=bass_struck,
+                melody=None if melody is None else melody.pitch,
+                melody_struck=above is not None and not above.tied and above.pitch is not None,
+                figuring=figuring,
+                figured=onset in figures,
+                fermata=any(n is not None and n.fermata and n.end <= end for n in (bass, melody)),
+                key=exercise.key_at(onset),
+                metre=exercise.metre_at(onset),
+            )
+        )
+    return tuple(moments)

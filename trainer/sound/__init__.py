@@ -1,0 +1,1 @@
+"""What is heard: tuning, tone, tactus, output; no music theory here."""

@@ -1,0 +1,31 @@
+"""A broken rule, as data: text, marks on paper, sums in the log all come from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import VoiceName, Voicing
+
+Weight = Literal["gross", "weak", "remark"]
+WEIGHTS: tuple[Weight, ...] = ("gross", "weak", "remark")  # heaviest first
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """`rule` is the rule's identifier, such as `consecutive-fifths`.
+
+    `moments` are indices into the exercise's moments, in order: one for a fault of a chord, two
+    for a fault of movement. `voices` names the offending voices, highest first. `pitches` are
+    their pitches, voice by voice for each moment in turn. `text` is the sentence for the student,
+    with the place; `instead` a voicing the hand can reach that avoids it, if one was sought.
+    """
+
+    rule: str
+    weight: Weight
+    moments: tuple[int, ...]
+    voices: tuple[VoiceName, ...]
+    pitches: tuple[Pitch, ...]
+    text: str
+    instead: Voicing | None = None
