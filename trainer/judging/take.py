@@ -21,7 +21,8 @@ class Conditions:
     program plays itself. `tolerance` is the onset error still called in time, as a part of a
     beat. `shift_left` and `shift_right` are octaves added to the keys of each hand. `first` and
     `last` bound the moments played (None: from the beginning, to the end). `latency` is the
-    constant offset in seconds taken off every key's time.
+    constant offset in seconds taken off every key's time. `slower` holds stretches (first moment,
+    last moment, part of the tempo): there the tactus goes at that part of `tempo`, 0.1 to 1.
     """
 
     tempo: float | None = None
@@ -34,6 +35,7 @@ class Conditions:
     first: int | None = None
     last: int | None = None
     latency: float = 0.0
+    slower: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,8 @@ class Take:
     `exercise` is the text of the native file as played (transposed if it was). `origin` is the
     event-clock time, in seconds, of the first moment played (in tempo: of the beat it stands on;
     untimed: of the moment the program began to wait). `started` is wall-clock time, with zone.
+    Each pause is event-clock (from, to) in seconds. In tempo a pass goes on from the beginning of
+    the stretch it was broken off in, and `to` is the time of that stretch's first moment.
     """
 
     exercise_id: str
@@ -54,4 +58,4 @@ class Take:
     player: str = ""
     port: str = ""
     rules: int = 1  # version of the rule set it was first judged by
-    pauses: tuple[tuple[float, float], ...] = field(default=())  # event-clock (from, to), seconds
+    pauses: tuple[tuple[float, float], ...] = field(default=())

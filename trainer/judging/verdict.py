@@ -85,6 +85,18 @@ class Movement:
 
 
 @dataclass(frozen=True, slots=True)
+class ExtraChord:
+    """Keys struck that belong to no moment; `after` is the moment last played, -1 before all.
+
+    `at_s` is seconds from the time of the first moment.
+    """
+
+    after: int
+    at_s: float
+    keys: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PassVerdict:
     """One pass judged: a verdict per moment played, the faults, and three figures."""
 
@@ -93,3 +105,4 @@ class PassVerdict:
     harmony: Harmony
     timing: Timing | None  # None when untimed
     movement: Movement
+    extra: tuple[ExtraChord, ...] = ()

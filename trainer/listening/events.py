@@ -35,6 +35,17 @@ class Pedal:
 
 
 @dataclass(frozen=True, slots=True)
+class Onward:
+    """The player asks to go on: a key of the program, not of the instrument.
+
+    Untimed practice waits for a key to be struck at every moment. Where all that is wanted is
+    already held, or the player gives a moment up, this is how they say so.
+    """
+
+    time: float
+
+
+@dataclass(frozen=True, slots=True)
 class PortLost:
     """The port that was being listened to has gone."""
 
@@ -50,8 +61,8 @@ class PortFound:
     name: str
 
 
-KeyEvent = KeyDown | KeyUp | Pedal
-ListeningEvent = KeyDown | KeyUp | Pedal | PortLost | PortFound
+KeyEvent = KeyDown | KeyUp | Pedal | Onward
+ListeningEvent = KeyDown | KeyUp | Pedal | Onward | PortLost | PortFound
 
 
 @dataclass(frozen=True, slots=True)
