@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -50,7 +51,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
-    """What a player has met by the end of a step; figurings and successions as in `Step`."""
+    """What a player has met by the end of a step; figurings as in `Step`.
+
+    `successions` are pairs such as `4, -`, without signs, a triad written `-`.
+    """
 
     figurings: frozenset[str]
     in_minor: frozenset[str]
@@ -102,7 +106,11 @@ def vocabulary(step: int, path: Path | None = None) -> Vocabulary:
     return Vocabulary(
         figurings=frozenset(f for s in met for f in s.new_figurings),
         in_minor=frozenset(f for s in met for f in s.new_in_minor),
-        successions=frozenset(f for s in met for f in s.new_successions),
+        successions=frozenset(
+            ", ".join(bare(part) for part in pair.split(","))
+            for step in met
+            for pair in step.new_successions
+        ),
         any_accidental=any(s.any_accidental for s in met),
         max_accidentals=max(s.max_accidentals for s in met),
     )
@@ -149,32 +157,21 @@ def absolute(text: str, bass: Pitch, key: Key) -> Figuring:
 
 
 def bare(figuring: str) -> str:
-    """A figuring's text without its accidentals and strokes; an accidental alone is a 3."""
-    words = []
-    for word in figuring.split():
-        numeral = word.strip("#bn/\\+")
-        words.append(numeral or ("3" if word != UNFIGURED else UNFIGURED))
-    text = " ".join(words)
-    return UNFIGURED if text == "3" else text
+    """A figuring's text without its accidentals and strokes; every form of a triad is `-`."""
+    numerals = [
+        word.strip("#bn/\\+") or ("3" if word != UNFIGURED else "") for word in figuring.split()
+    ]
+    triad = set(numerals) <= {"3", "5", "8", ""}
+    return UNFIGURED if triad else " ".join(numerals)
 
 
 def successions(exercise: Exercise) -> tuple[str, ...]:
-    """The figurings that follow one another over one bass note, two and two, without signs."""
-    found: list[str] = []
-    for before, after in zip(exercise.moments, exercise.moments[1:], strict=False):
-        if after.figured and not after.bass_struck and before.bass == after.bass:
-            first = bare(str(before.figuring) or UNFIGURED)
-            second = bare(str(after.figuring) or UNFIGURED)
-            found.append(f"{_spoken(first, second)}, {_spoken(second, first)}")
-    return tuple(found)
-
-
-def _spoken(figuring: str, beside: str) -> str:
-    """A triad beside another figuring is named by the figure that answers its neighbour's."""
-    if figuring != UNFIGURED:
-        return figuring
-    top = beside.split()[0]
-    return {"6": "5", "7": "8", "9": "8"}.get(top, "3")
+    """The figurings that follow one another over one bass note, such as `4, -`, in order."""
+    return tuple(
+        f"{bare(str(before.figuring))}, {bare(str(after.figuring))}"
+        for before, after in pairwise(exercise.moments)
+        if after.figured and not after.bass_struck and before.bass == after.bass
+    )
 
 
 _SIGNS = {
@@ -205,7 +202,7 @@ def _step(table: Any, path: Path) -> Step:
     for name in ("tempo", "max_accidentals"):
         if not isinstance(table[name], int | float) or isinstance(table[name], bool):
             raise ExerciseError(f"step {number}: {name} must be a number", file=path)
-    values = {n: tuple(v) if isinstance(v, list) else v for n, v in table.items()}
+    values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in table.items()}
     for name in _TEXTS:
         values[name] = " ".join(values[name].split())
     return Step(**values)
