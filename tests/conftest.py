@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -14,3 +15,12 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     home = tmp_path_factory.mktemp("home")
     monkeypatch.setenv(HOME, str(home))
     return home
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """With MITTELSTIMME_ALL_TESTS set, a skipped test makes the run fail."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    skipped = len(reporter.stats.get("skipped", [])) if reporter else 0
+    if os.environ.get("MITTELSTIMME_ALL_TESTS") and skipped and exitstatus == 0:
+        reporter.write_line(f"{skipped} skipped where nothing may be", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
