@@ -1,0 +1,196 @@
+"""Values of a take as rows and bytes of the log, and back.
+
+Raw events are packed 11 bytes each, little-endian: the time as an IEEE double (seconds), the kind
+(0 key up, 1 key down, 2 pedal), the MIDI note number (0 for the pedal), the velocity (or 1 for
+pedal down, 0 for up). Packing 0 is that, packing 1 the same compressed with zlib.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import struct
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, fields
+from typing import Any
+
+from trainer.errors import LogError
+from trainer.judging.take import Conditions
+from trainer.judging.verdict import (
+    Harmony,
+    MomentVerdict,
+    Movement,
+    PassVerdict,
+    Timing,
+)
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.theory.fault import Fault
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Voicing
+
+Row = Mapping[str, Any]
+PLAIN, COMPRESSED = 0, 1
+_EVENT = struct.Struct("<dBBB")
+
+
+def pack_events(events: Iterable[KeyEvent]) -> bytes:
+    """Events as bytes, packing 0."""
+    parts: list[bytes] = []
+    for event in events:
+        match event:
+            case KeyDown(time, key, velocity):
+                parts.append(_EVENT.pack(time, 1, key, velocity))
+            case KeyUp(time, key):
+                parts.append(_EVENT.pack(time, 0, key, 0))
+            case Pedal(time, down):
+                parts.append(_EVENT.pack(time, 2, 0, int(down)))
+    return b"".join(parts)
+
+
+def unpack_events(payload: bytes, packing: int = PLAIN) -> tuple[KeyEvent, ...]:
+    """The events of one chunk; raises LogError where the bytes cannot be events."""
+    if packing == COMPRESSED:
+        try:
+            payload = zlib.decompress(payload)
+        except zlib.error as error:
+            raise LogError(f"the events of a take cannot be unpacked ({error})") from None
+    elif packing != PLAIN:
+        raise LogError(f"events packed in an unknown way ({packing})")
+    if len(payload) % _EVENT.size:
+        raise LogError("the events of a take end in the middle of one")
+    return tuple(_event(*values) for values in _EVENT.iter_unpack(payload))
+
+
+def _event(time: float, kind: int, key: int, value: int) -> KeyEvent:
+    if key > 127 or value > 127 or kind > 2 or time != time:
+        raise LogError("an event of a take is not a key or a pedal")
+    if kind == 2:
+        return Pedal(time, bool(value))
+    return KeyDown(time, key, value) if kind else KeyUp(time, key)
+
+
+def conditions_text(conditions: Conditions) -> str:
+    """Conditions as JSON, keys in order."""
+    return json.dumps(asdict(conditions), sort_keys=True)
+
+
+def conditions_from(text: str) -> Conditions:
+    """Raises LogError for JSON that is not conditions; unknown keys are left out."""
+    try:
+        given = json.loads(text)
+        known = {f.name for f in fields(Conditions)}
+        values = {name: value for name, value in given.items() if name in known}
+        values["supply"] = tuple(values.get("supply", ()))
+        return Conditions(**values)
+    except (ValueError, TypeError, AttributeError):
+        raise LogError("the conditions of a take cannot be read") from None
+
+
+def moment_row(verdict: MomentVerdict) -> dict[str, Any]:
+    """A row of `moment` without its marking."""
+    return {
+        "position": verdict.index,
+        "outcome": verdict.outcome,
+        "keys": bytes(verdict.keys),
+        "voicing": None if verdict.voicing is None else str(verdict.voicing),
+        "missing": ",".join(verdict.missing),
+        "foreign": ",".join(verdict.foreign),
+        "additions": ",".join(verdict.additions),
+        "late_ms": verdict.late_ms,
+        "late_beats": verdict.late_beats,
+        "spread_ms": verdict.spread_ms,
+        "think_s": verdict.think_s,
+    }
+
+
+def moment_from(row: Row) -> MomentVerdict:
+    voicing = row["voicing"]
+    return MomentVerdict(
+        index=row["position"],
+        outcome=row["outcome"],
+        keys=tuple(row["keys"]),
+        voicing=None if voicing is None else Voicing.parse(voicing),
+        missing=_words(row["missing"]),
+        foreign=_words(row["foreign"]),
+        additions=_words(row["additions"]),
+        late_ms=row["late_ms"],
+        late_beats=row["late_beats"],
+        spread_ms=row["spread_ms"],
+        think_s=row["think_s"],
+    )
+
+
+def fault_row(number: int, fault: Fault) -> dict[str, Any]:
+    """A row of `fault` without its marking."""
+    return {
+        "number": number,
+        "rule": fault.rule,
+        "weight": fault.weight,
+        "moments": ",".join(map(str, fault.moments)),
+        "voices": ",".join(fault.voices),
+        "pitches": ",".join(map(str, fault.pitches)),
+        "text": fault.text,
+        "instead": None if fault.instead is None else str(fault.instead),
+    }
+
+
+def fault_from(row: Row) -> Fault:
+    instead = row["instead"]
+    return Fault(
+        rule=row["rule"],
+        weight=row["weight"],
+        moments=tuple(int(word) for word in _words(row["moments"])),
+        voices=_words(row["voices"]),  # type: ignore[arg-type]
+        pitches=tuple(Pitch.parse(word) for word in _words(row["pitches"])),
+        text=row["text"],
+        instead=None if instead is None else Voicing.parse(instead),
+    )
+
+
+def marking_row(verdict: PassVerdict) -> dict[str, Any]:
+    """The figures of a pass as a row of `marking`, without take, rules and time."""
+    timing = verdict.timing
+    return {
+        "complete": verdict.harmony.complete,
+        "judged": verdict.harmony.judged,
+        "in_time": None if timing is None else timing.in_time,
+        "timed": None if timing is None else timing.judged,
+        "bias_ms": None if timing is None else timing.bias_ms,
+        "deviation_ms": None if timing is None else timing.deviation_ms,
+        "gross": verdict.movement.gross,
+        "weak": verdict.movement.weak,
+        "remark": verdict.movement.remark,
+        "clean": verdict.movement.clean,
+        "successions": verdict.movement.successions,
+    }
+
+
+def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> PassVerdict:
+    """A pass verdict from its rows of `marking`, `moment` and `fault`."""
+    timing = None
+    if row["timed"] is not None:
+        timing = Timing(row["in_time"], row["timed"], row["bias_ms"], row["deviation_ms"])
+    return PassVerdict(
+        moments=tuple(moment_from(one) for one in moments),
+        faults=tuple(fault_from(one) for one in faults),
+        harmony=Harmony(row["complete"], row["judged"]),
+        timing=timing,
+        movement=Movement(
+            row["gross"], row["weak"], row["remark"], row["clean"], row["successions"]
+        ),
+    )
+
+
+def marks_digest(rules: int, verdict: PassVerdict) -> str:
+    """SHA-256 over everything said of a pass: the same marks are the same anywhere."""
+    moments = [moment_row(one) for one in verdict.moments]
+    for row in moments:
+        row["keys"] = list(row["keys"])
+    faults = [fault_row(number, one) for number, one in enumerate(verdict.faults)]
+    said = [rules, marking_row(verdict), moments, faults]
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.split(",")) if text else ()

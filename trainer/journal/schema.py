@@ -1,0 +1,156 @@
+"""The tables of the log, the same for SQLite and PostgreSQL.
+
+Times of day are seconds since 1970 in UTC as floats; event times inside a take are seconds on the
+clock of the machine that recorded it (`time.monotonic`) and mean nothing outside that take.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    SmallInteger,
+    String,
+    Table,
+    Text,
+)
+
+SCHEMA_VERSION = 1
+APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
+
+metadata = MetaData()
+_SEQ = BigInteger().with_variant(Integer, "sqlite")  # SQLite numbers rows for INTEGER only
+
+meta = Table(
+    "meta",
+    metadata,
+    Column("name", String(40), primary_key=True),
+    Column("value", Text, nullable=False),
+)
+
+# Players are told apart by id. `named` is when the name was given: the later naming holds.
+# `local` players were made on this log, not merged into it.
+player = Table(
+    "player",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("named", Float(53), nullable=False),
+    Column("local", Boolean, nullable=False),
+)
+
+# The text of an exercise as played, once however often it was played. `digest` is its SHA-256.
+exercise_text = Table(
+    "exercise_text",
+    metadata,
+    Column("seq", _SEQ, primary_key=True, autoincrement=True),
+    Column("digest", String(64), nullable=False, unique=True),
+    Column("text", Text, nullable=False),
+)
+
+# `state`: open (being played), finished, stopped (ended by the player before its end),
+# recovered (the program died; kept to its last chord). `day` is the player's own date.
+# `seconds` is the time played, pauses taken off. `marking_seq` names the marks that hold now.
+take = Table(
+    "take",
+    metadata,
+    Column("seq", _SEQ, primary_key=True, autoincrement=True),
+    Column("id", String(36), nullable=False, unique=True),
+    Column("player_id", String(36), ForeignKey("player.id"), nullable=False),
+    Column("exercise_id", Text, nullable=False),
+    Column("text_seq", _SEQ, ForeignKey("exercise_text.seq"), nullable=False),
+    Column("conditions", Text, nullable=False),  # JSON
+    Column("tempo", Float(53)),
+    Column("origin", Float(53), nullable=False),
+    Column("started", Text, nullable=False),  # ISO 8601 with zone, as recorded
+    Column("started_at", Float(53), nullable=False),
+    Column("day", String(10), nullable=False),
+    Column("port", Text, nullable=False),
+    Column("rules", Integer, nullable=False),
+    Column("pauses", Text, nullable=False),  # JSON [[from, to], …] on the event clock
+    Column("state", String(10), nullable=False),
+    Column("seconds", Float(53), nullable=False),
+    Column("writer", Text, nullable=False),  # host/process of the writer while open
+    Column("touched", Float(53), nullable=False),
+    Column("marking_seq", _SEQ),
+)
+Index("take_by_player", take.c.player_id, take.c.started_at)
+Index("take_by_piece", take.c.player_id, take.c.exercise_id, take.c.started_at)
+Index("take_by_state", take.c.state)
+
+# Raw events in the order they came, packed as `packing.py` says. A take being played has a chunk
+# for every append; when it ends they become one compressed chunk numbered 0.
+chunk = Table(
+    "chunk",
+    metadata,
+    Column("take_seq", _SEQ, ForeignKey("take.seq"), primary_key=True, autoincrement=False),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("packing", SmallInteger, nullable=False),
+    Column("checksum", BigInteger, nullable=False),  # CRC-32 of the payload
+    Column("payload", LargeBinary, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+# One judging of a take. `digest` is the SHA-256 of the marks, null while the take is played.
+marking = Table(
+    "marking",
+    metadata,
+    Column("seq", _SEQ, primary_key=True, autoincrement=True),
+    Column("take_seq", _SEQ, ForeignKey("take.seq"), nullable=False),
+    Column("digest", String(64)),
+    Column("rules", Integer, nullable=False),
+    Column("made", Float(53), nullable=False),
+    Column("complete", Integer, nullable=False),
+    Column("judged", Integer, nullable=False),
+    Column("in_time", Integer),
+    Column("timed", Integer),
+    Column("bias_ms", Float(53)),
+    Column("deviation_ms", Float(53)),
+    Column("gross", Integer, nullable=False),
+    Column("weak", Integer, nullable=False),
+    Column("remark", Integer, nullable=False),
+    Column("clean", Integer, nullable=False),
+    Column("successions", Integer, nullable=False),
+)
+Index("marking_by_take", marking.c.take_seq, marking.c.digest, unique=True)
+
+# `keys` are MIDI note numbers, a byte each; figures are joined by commas.
+moment = Table(
+    "moment",
+    metadata,
+    Column("marking_seq", _SEQ, ForeignKey("marking.seq"), primary_key=True, autoincrement=False),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("outcome", String(12), nullable=False),
+    Column("keys", LargeBinary, nullable=False),
+    Column("voicing", Text),
+    Column("missing", Text, nullable=False),
+    Column("foreign", Text, nullable=False),
+    Column("additions", Text, nullable=False),
+    Column("late_ms", Float(53)),
+    Column("late_beats", Float(53)),
+    Column("spread_ms", Float(53)),
+    Column("think_s", Float(53)),
+    sqlite_with_rowid=False,
+)
+
+fault = Table(
+    "fault",
+    metadata,
+    Column("marking_seq", _SEQ, ForeignKey("marking.seq"), primary_key=True, autoincrement=False),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("rule", String(60), nullable=False),
+    Column("weight", String(6), nullable=False),
+    Column("moments", Text, nullable=False),
+    Column("voices", Text, nullable=False),
+    Column("pitches", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("instead", Text),
+    sqlite_with_rowid=False,
+)

@@ -1,0 +1,289 @@
+"""The log as it is read: players, takes, marks."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Select, func, select
+
+from trainer.errors import LogError
+from trainer.journal import log_location
+from trainer.journal.engine import open_engine, shown, translated
+from trainer.journal.packing import conditions_from, unpack_events, verdict_from
+from trainer.journal.schema import (
+    chunk,
+    exercise_text,
+    fault,
+    marking,
+    moment,
+    player,
+    take,
+)
+from trainer.judging.take import Conditions, Take
+from trainer.judging.verdict import Harmony, Movement, PassVerdict, Timing
+from trainer.listening.events import KeyEvent
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """`takes` counts the player's takes in this log; `local` players were made on it."""
+
+    id: str
+    name: str
+    local: bool
+    takes: int
+
+    @property
+    def label(self) -> str:
+        """The name, or the beginning of the id where none was given."""
+        return self.name or f"player {self.id[:8]}"
+
+
+@dataclass(frozen=True, slots=True)
+class TakeSummary:
+    """One line of the log. `state` is open, finished, stopped or recovered; the figures are of
+    the marks that hold now, `rules` the rule-set version they were made by."""
+
+    id: str
+    player: str
+    exercise_id: str
+    started: datetime
+    state: str
+    seconds: float
+    conditions: Conditions
+    rules: int
+    harmony: Harmony
+    timing: Timing | None
+    movement: Movement
+
+    @property
+    def tempo(self) -> float | None:
+        return self.conditions.tempo
+
+
+@dataclass(frozen=True, slots=True)
+class Marking:
+    """One judging of a take: by which rule-set version, when, and whether it holds now."""
+
+    seq: int
+    rules: int
+    made: float
+    current: bool
+
+
+class Journal:
+    """An open log. Methods raise LogError for what cannot be read or is not there."""
+
+    def __init__(self, engine: Engine, location: str) -> None:
+        self.engine = engine
+        self.location = location
+
+    @staticmethod
+    def open(location: str | Path | None = None, *, write: bool = True) -> Journal:
+        """Open the log at a path or URL (None: `MITTELSTIMME_LOG`, else the default path).
+
+        With `write` a missing log is made; without, nothing on disk is changed.
+        """
+        where = log_location(location)
+        return Journal(open_engine(where, write=write), where)
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    def __enter__(self) -> Journal:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection whose queries see one state of the log."""
+        with translated(self.location), self.engine.connect() as connection:
+            yield connection
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A transaction: all of it or nothing."""
+        with translated(self.location), self.engine.connect() as connection:
+            connection = connection.execution_options(writing=True)
+            with connection.begin():
+                yield connection
+
+    # ---- players --------------------------------------------------------------------------
+
+    def players(self) -> tuple[Player, ...]:
+        """Everybody in the log, those made here first, then by name."""
+        counts = select(take.c.player_id, func.count().label("takes")).group_by(take.c.player_id)
+        held = counts.subquery()
+        query = select(player, func.coalesce(held.c.takes, 0).label("takes")).outerjoin(
+            held, held.c.player_id == player.c.id
+        )
+        order = (player.c.local.desc(), player.c.name, player.c.id)
+        with self.reading() as connection:
+            rows = connection.execute(query.order_by(*order)).mappings().all()
+        return tuple(Player(r["id"], r["name"], bool(r["local"]), r["takes"]) for r in rows)
+
+    def player(self, given: str) -> Player:
+        """The player of that id (or its beginning, from 4 letters) or name."""
+        everybody = self.players()
+        for one in everybody:
+            if one.id == given:
+                return one
+        found = [p for p in everybody if p.name == given and given]
+        if not found and len(given) >= 4:
+            found = [p for p in everybody if p.id.startswith(given)]
+        if len(found) == 1:
+            return found[0]
+        place = shown(self.location)
+        if not found:
+            names = ", ".join(p.label for p in everybody) or "nobody"
+            raise LogError(f"there is no player {given!r}", file=place, remedy=f"it has {names}")
+        ids = ", ".join(p.id[:8] for p in found)
+        raise LogError(f"several players are called {given!r}", file=place, remedy=f"use {ids}")
+
+    # ---- takes ----------------------------------------------------------------------------
+
+    def takes(
+        self,
+        player: str | None = None,
+        limit: int | None = None,
+        exercise_id: str | None = None,
+    ) -> tuple[TakeSummary, ...]:
+        """The last takes, newest first, of one player (by id) or all, of one exercise or all."""
+        query = _summaries().order_by(take.c.started_at.desc(), take.c.id)
+        if player is not None:
+            query = query.where(take.c.player_id == player)
+        if exercise_id is not None:
+            query = query.where(take.c.exercise_id == exercise_id)
+        with self.reading() as connection:
+            rows = connection.execute(query.limit(limit)).mappings().all()
+        return tuple(_summary(row) for row in rows)
+
+    def summary(self, id: str) -> TakeSummary:
+        """One line of the log."""
+        with self.reading() as connection:
+            seq = self._seq(connection, id)
+            row = connection.execute(_summaries().where(take.c.seq == seq)).mappings().one()
+        return _summary(row)
+
+    def take(self, id: str) -> Take:
+        """The take of that id (or its beginning), as it was played; `player` is the id.
+
+        Where the playing was left out of a merged log, `events` is empty.
+        """
+        with self.reading() as connection:
+            seq = self._seq(connection, id)
+            query = select(take, exercise_text.c.text).join(exercise_text)
+            row = connection.execute(query.where(take.c.seq == seq)).mappings().one()
+            events = read_events(connection, seq)
+        return Take(
+            exercise_id=row["exercise_id"],
+            exercise=row["text"],
+            conditions=conditions_from(row["conditions"]),
+            events=events,
+            origin=row["origin"],
+            started=datetime.fromisoformat(row["started"]),
+            player=row["player_id"],
+            port=row["port"],
+            rules=row["rules"],
+            pauses=tuple((float(a), float(b)) for a, b in json.loads(row["pauses"])),
+        )
+
+    def verdict(self, id: str, marking_seq: int | None = None) -> PassVerdict | None:
+        """What is said of a take now, or what an older marking said; None if nothing."""
+        with self.reading() as connection:
+            seq = self._seq(connection, id)
+            query = select(take.c.marking_seq).where(take.c.seq == seq)
+            marks = marking_seq or connection.execute(query).scalar()
+            return None if marks is None else read_verdict(connection, marks)
+
+    def markings(self, id: str) -> tuple[Marking, ...]:
+        """Every judging of a take, oldest first."""
+        with self.reading() as connection:
+            seq = self._seq(connection, id)
+            query = select(take.c.marking_seq).where(take.c.seq == seq)
+            now = connection.execute(query).scalar()
+            rows = connection.execute(
+                select(marking).where(marking.c.take_seq == seq).order_by(marking.c.made)
+            ).mappings()
+            return tuple(Marking(r["seq"], r["rules"], r["made"], r["seq"] == now) for r in rows)
+
+    def _seq(self, connection: Connection, id: str) -> int:
+        found = connection.execute(select(take.c.seq).where(take.c.id == id)).scalar()
+        if found is not None:
+            return int(found)
+        begins = take.c.id.startswith(id, autoescape=True)
+        rows = connection.execute(select(take.c.seq).where(begins).limit(2)).scalars().all()
+        place = shown(self.location)
+        if len(id) < 4 or not rows:
+            raise LogError(f"there is no take {id!r}", file=place, remedy="`review` lists them")
+        if len(rows) > 1:
+            raise LogError(
+                f"several takes begin with {id!r}", file=place, remedy="write more of it"
+            )
+        return int(rows[0])
+
+
+def read_events(connection: Connection, seq: int) -> tuple[KeyEvent, ...]:
+    """All events of a take in order; LogError where a chunk is not what was written."""
+    query = select(chunk).where(chunk.c.take_seq == seq).order_by(chunk.c.number)
+    events: list[KeyEvent] = []
+    for row in connection.execute(query).mappings():
+        if zlib.crc32(row["payload"]) != row["checksum"]:
+            raise LogError("the events of a take are damaged", remedy="see `log verify`")
+        events.extend(unpack_events(row["payload"], row["packing"]))
+    return tuple(events)
+
+
+def read_verdict(connection: Connection, marks: int) -> PassVerdict:
+    """A judging whole."""
+    row = connection.execute(select(marking).where(marking.c.seq == marks)).mappings().one()
+    moments = select(moment).where(moment.c.marking_seq == marks).order_by(moment.c.position)
+    faults = select(fault).where(fault.c.marking_seq == marks).order_by(fault.c.number)
+    return verdict_from(
+        dict(row),
+        [dict(one) for one in connection.execute(moments).mappings()],
+        [dict(one) for one in connection.execute(faults).mappings()],
+    )
+
+
+def _summaries() -> Select[Any]:
+    return select(
+        take.c.id,
+        take.c.player_id,
+        take.c.exercise_id,
+        take.c.started,
+        take.c.state,
+        take.c.seconds,
+        take.c.conditions,
+        marking,
+    ).outerjoin(marking, marking.c.seq == take.c.marking_seq)
+
+
+def _summary(row: Any) -> TakeSummary:
+    timing = None
+    if row["timed"] is not None:
+        timing = Timing(row["in_time"], row["timed"], row["bias_ms"], row["deviation_ms"])
+    return TakeSummary(
+        id=row["id"],
+        player=row["player_id"],
+        exercise_id=row["exercise_id"],
+        started=datetime.fromisoformat(row["started"]),
+        state=row["state"],
+        seconds=row["seconds"],
+        conditions=conditions_from(row["conditions"]),
+        rules=row["rules"] or 0,
+        harmony=Harmony(row["complete"] or 0, row["judged"] or 0),
+        timing=timing,
+        movement=Movement(
+            *(row[name] or 0 for name in ("gross", "weak", "remark", "clean", "successions"))
+        ),
+    )
