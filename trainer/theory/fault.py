@@ -29,3 +29,17 @@ class Fault:
     pitches: tuple[Pitch, ...]
     text: str
     instead: Voicing | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A broken rule before it is weighed and given its words.
+
+    `soundings` are indices into the soundings looked at: one for a chord, two for a movement.
+    `voices` and `pitches` are as in `Fault`.
+    """
+
+    rule: str
+    soundings: tuple[int, ...]
+    voices: tuple[VoiceName, ...]
+    pitches: tuple[Pitch, ...]
