@@ -11,7 +11,10 @@ import pytest
 from trainer import settings as own
 from trainer.commands import main
 from trainer.errors import SettingsError
+from trainer.setting_values import Choice
 from trainer.settings import PLAYER_SETTINGS, Player, Settings, changed, load, save
+from trainer.sound.tone import STOPS
+from trainer.sound.tuning import TEMPERAMENTS
 
 
 @pytest.fixture
@@ -40,8 +43,8 @@ def test_what_is_saved_is_what_is_loaded(path: Path) -> None:
         ("school", "chorale"),
         ("tolerance", "0.2"),
         ("supply", "melody,bass"),
-        ("stop", "plucked"),
-        ("temperament", "sixth-comma meantone"),
+        ("sound", "plucked"),
+        ("temperament", "meantone-sixth"),
         ("pitch", "415"),
         ("volume", "0.5"),
         ("text_scale", "1.5"),
@@ -82,6 +85,15 @@ def test_every_default_is_a_value_its_setting_accepts() -> None:
 def test_every_choice_of_a_player_stands_in_the_table() -> None:
     names = {setting.name for setting in PLAYER_SETTINGS}
     assert names == set(Player.__dataclass_fields__) - {"name", "id"}
+
+
+def test_every_tone_and_tuning_that_can_be_chosen_can_be_sounded() -> None:
+    kinds = {setting.name: setting.kind for setting in PLAYER_SETTINGS}
+    sounds, temperaments = kinds["sound"], kinds["temperament"]
+    assert isinstance(sounds, Choice)
+    assert isinstance(temperaments, Choice)
+    assert set(sounds.words) == {*STOPS, "none"}
+    assert set(temperaments.words) == set(TEMPERAMENTS)
 
 
 def test_comments_and_order_of_a_hand_written_file_are_kept(path: Path) -> None:

@@ -24,15 +24,7 @@ from trainer.folders import config_folder
 from trainer.judging.take import Conditions, Hands, Part, School
 from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
 
-Stop = Literal["organ", "plucked"]
-Temperament = Literal[
-    "equal",
-    "quarter-comma meantone",
-    "sixth-comma meantone",
-    "quarter-comma well",
-    "sixth-comma well",
-    "fifth-comma well",
-]
+Sound = Literal["organ", "plucked", "none"]
 Ground = Literal["light", "dark"]
 
 
@@ -41,7 +33,8 @@ class Player:
     """One player's choices; the defaults suit a beginner at an 8-foot keyboard.
 
     `id` tells players apart wherever their logs meet, whatever their names. `tolerance` is the
-    onset error still called in time, as a part of a beat; `minutes` the length of a day's drill;
+    onset error still called in time, as a part of a beat; `minutes` the length of a day's
+    drill, `begin_at` the step of the course taken as known up to there;
     `pitch` the frequency of a' in Hz; `volume` 0 to 1; `midi_out` and `input` are port names
     (empty: own tone; the first keyboard found).
     """
@@ -55,9 +48,10 @@ class Player:
     tolerance: float = 0.15
     supply: tuple[Part, ...] = ()
     minutes: int = 20
+    begin_at: int = 1
     input: str = ""
-    stop: Stop = "organ"
-    temperament: Temperament = "equal"
+    sound: Sound = "organ"
+    temperament: str = "equal"
     pitch: float = 440.0
     volume: float = 0.3
     midi_out: str = ""
@@ -98,17 +92,18 @@ PLAYER_SETTINGS: tuple[Setting, ...] = (
     Setting("tolerance", Number(0.02, 0.5), "onset error still called in time, part of a beat"),
     Setting("supply", Parts("bass", "melody"), "given voices the program plays itself"),
     Setting("minutes", Number(5, 120, whole=True), "length of a day's drill, minutes"),
+    Setting("begin_at", Number(1, 24, whole=True), "step of the course to begin at"),
     Setting("input", Text(), "keyboard to listen to; empty: the first one found"),
-    Setting("stop", Choice("organ", "plucked"), "the tone one practises with"),
+    Setting("sound", Choice("organ", "plucked", "none"), "the tone one practises with"),
     Setting(
         "temperament",
         Choice(
             "equal",
-            "quarter-comma meantone",
-            "sixth-comma meantone",
-            "quarter-comma well",
-            "sixth-comma well",
-            "fifth-comma well",
+            "meantone-quarter",
+            "meantone-sixth",
+            "well-quarter",
+            "well-sixth",
+            "well-fifth",
         ),
         "tuning of the tone",
     ),

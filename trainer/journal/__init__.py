@@ -9,14 +9,14 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from trainer.folders import data_folder
+
 LOG_VARIABLE = "MITTELSTIMME_LOG"  # a path or a database URL; the option `--log` goes before it
 
 
 def default_path() -> Path:
-    """The log in the platform's data folder; nothing is created."""
-    import platformdirs
-
-    return Path(platformdirs.user_data_path("mittelstimme", appauthor=False)) / "log.sqlite"
+    """The log in the folder of the user's data; nothing is created."""
+    return data_folder() / "log.sqlite"
 
 
 def log_location(given: str | Path | None = None) -> str:

@@ -1,0 +1,116 @@
+"""A pass as practice looks back on it: how it was played, how well, and what was known in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from statistics import median
+
+from trainer.judging.take import Hands, Take
+from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.practice.item import Item, figuring_item
+from trainer.score.exercise import Exercise
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One figuring as it was met in a pass.
+
+    `think_s` is the time from the question to the first key, None in tempo; `timely` whether it
+    came within the tolerance, None when untimed.
+    """
+
+    item: Item
+    right: bool
+    think_s: float | None = None
+    timely: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PassResult:
+    """What the log knows of one pass, without a note of it.
+
+    `at` is when it began, with zone; `seconds` how long the player played; `tempo` beats a
+    minute, None untimed. `whole` is false where only some moments were asked or a stretch was
+    taken slower. `harmony`, `time` and `movement` are shares 0 to 1 (`time` None when untimed);
+    `judged` of `moments` chords were reached and `wrong` of them were not right; `gross` counts
+    gross faults of movement.
+    """
+
+    exercise_id: str
+    key: str
+    hands: Hands
+    tempo: float | None
+    at: datetime
+    seconds: float
+    finished: bool
+    whole: bool
+    harmony: float
+    time: float | None
+    movement: float
+    judged: int
+    wrong: int
+    gross: int
+    answers: tuple[Answer, ...] = ()
+
+    @property
+    def think_s(self) -> float | None:
+        """Median think time a chord in seconds; None in tempo."""
+        times = [answer.think_s for answer in self.answers if answer.think_s is not None]
+        return median(times) if times else None
+
+
+def result_of(
+    take: Take, verdict: PassVerdict, exercise: Exercise, *, finished: bool, seconds: float
+) -> PassResult:
+    """A judged take as a result; `exercise` is the one `take.exercise` holds as text.
+
+    Of a pass broken off only the chords up to the last one played are counted.
+    """
+    conditions = take.conditions
+    chords = [said for said in verdict.moments if exercise.moments[said.index].chord]
+    if not finished:
+        while chords and chords[-1].outcome == "not-played":
+            chords.pop()
+    return PassResult(
+        exercise_id=take.exercise_id,
+        key=str(exercise.key),
+        hands=conditions.hands,
+        tempo=conditions.tempo,
+        at=take.started,
+        seconds=seconds,
+        finished=finished,
+        whole=conditions.first is None and conditions.last is None and not conditions.slower,
+        harmony=verdict.harmony.share,
+        time=None if verdict.timing is None else verdict.timing.share,
+        movement=verdict.movement.share,
+        judged=len(chords),
+        wrong=sum(said.outcome != "complete" for said in chords),
+        gross=verdict.movement.gross,
+        answers=_answers(exercise, chords, verdict, conditions.tolerance),
+    )
+
+
+def _answers(
+    exercise: Exercise, chords: Sequence[MomentVerdict], verdict: PassVerdict, tolerance: float
+) -> tuple[Answer, ...]:
+    spoiled = {fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"}
+    answers: list[Answer] = []
+    for said in chords:
+        item = figuring_item(exercise.moments[said.index], top=max(said.keys, default=None))
+        if item is None:
+            continue
+        timely = None
+        if verdict.timing is not None:
+            timely = said.late_beats is not None and abs(said.late_beats) <= tolerance
+        right = said.outcome == "complete" and said.index not in spoiled
+        answers.append(Answer(item, right, said.think_s, timely))
+    return tuple(answers)
+
+
+def in_order(results: Sequence[PassResult], now: datetime) -> tuple[PassResult, ...]:
+    """Results by time. What a wrong clock dated after `now` counts as played at `now`: it keeps
+    its place in the order, and nothing waits for a day that may never come."""
+    ordered = sorted(results, key=lambda result: result.at)
+    return tuple(replace(result, at=now) if result.at > now else result for result in ordered)
