@@ -129,8 +129,8 @@ class Reader:
                 f"there is no record {shown(name)}",
                 remedy=f"did you mean !!!{near[0]}" if near else f"use {', '.join(_RECORDS)}",
             )
-        if not text:
-            raise ExerciseError(f"the record !!!{name} is empty")
+        if not text or not text.isprintable():
+            raise ExerciseError(f"the record !!!{name} is {'no plain text' if text else 'empty'}")
         if name in self._records and name != "commentary":
             raise ExerciseError(f"the record !!!{name} stands twice")
         if name == "level" and not (text.isdecimal() and text.isascii() and 0 <= int(text) <= 24):
@@ -170,13 +170,11 @@ class Reader:
 
     def _begin(self, words: list[str]) -> None:
         count = len(words) - 1
-        if words[:2] != ["**kern", "**fb"] or set(words[2:]) > {"**kern"} or count not in _ORDERS:
+        if words != ["**kern", "**fb", *["**kern"] * (count - 1)] or count not in _ORDERS:
             raise ExerciseError(
                 "the spines are not those of an exercise",
                 remedy="write **kern (bass), **fb, then **kern for melody, or tenor, alto, melody",
             )
-        if any(word != "**kern" for word in words[2:]):
-            raise ExerciseError("after **fb there can only be **kern")
         self._voices = [_Voice(name) for name in _ORDERS[count]]
 
     def _interpretation(self, voices: list[str], figures: str) -> None:
