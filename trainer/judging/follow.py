@@ -1,0 +1,146 @@
+"""Which moment is this chord? In tempo, by time and content together.
+
+The chords of a pass are aligned to its moments in order, by dynamic programming: a chord belongs
+to a moment, the first there or one more at the same one (a rolled, corrected or doubled chord), or
+to none (an extra chord); a moment may be passed over. What each costs is below. Because moments
+and chords keep their order and the price of skipping is paid once, a skipped or an extra chord does
+not spoil what follows; because content counts, neither does being a beat behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.judging.task import Task, strangeness
+from trainer.judging.timing import onset
+from trainer.listening.events import StruckChord
+
+EXTRA = 1.5  # a chord that belongs to no moment
+SKIPPED = 0.6  # a moment passed over; half of it where only inner voices are asked for
+AGAIN = 0.15  # one more chord at the same moment
+NEAR, FAR = 1.0, 0.3  # for each beat of distance: the first half beat, and beyond
+
+_Costs = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Follower:
+    """Where the player is: `costs[i]` is the least cost of all chords so far if the last moment
+    reached is number i - 1 of the pass (0: none yet)."""
+
+    task: Task
+    costs: _Costs
+    moment: int | None = None  # where the latest chord belongs; None: none yet, or an extra one
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    costs: _Costs
+    came_from: NDArray[np.int64]
+    kind: NDArray[np.int64]  # _EXTRA, _AGAIN, _NEXT
+
+
+_EXTRA, _AGAIN, _NEXT = range(3)
+
+
+def follower(task: Task) -> Follower:
+    """At the beginning of a pass in tempo."""
+    costs = np.full(len(task.moments) + 1, np.inf)
+    costs[0] = 0.0
+    return Follower(task, costs)
+
+
+def follow(before: Follower, chord: StruckChord, origin: float) -> Follower:
+    """Take in one more chord; `origin` is the clock time of the first moment, in seconds."""
+    step = _step(before.task, before.costs, chord, origin)
+    best = int(np.argmin(step.costs))
+    extra = best == 0 or step.kind[best] == _EXTRA
+    moment = None if extra else before.task.first + best - 1
+    return Follower(before.task, step.costs, moment)
+
+
+def align(task: Task, chords: Sequence[StruckChord], origin: float) -> tuple[int | None, ...]:
+    """The moment of each chord, None for an extra one, for the whole pass at once."""
+    costs = follower(task).costs
+    steps: list[_Step] = []
+    for chord in chords:
+        step = _step(task, costs, chord, origin)
+        steps.append(step)
+        costs = step.costs
+    skips = _skips(task)
+    place = int(np.argmin(costs + skips[-1] - skips))
+    found: list[int | None] = []
+    for step in reversed(steps):
+        kind = step.kind[place]
+        found.append(None if place == 0 or kind == _EXTRA else task.first + place - 1)
+        place = int(step.came_from[place])
+    return tuple(reversed(found))
+
+
+def _step(task: Task, costs: _Costs, chord: StruckChord, origin: float) -> _Step:
+    skips = _skips(task)
+    count = len(task.moments)
+    strange = np.array([strangeness(awaited, chord.struck) for awaited in task.awaited])
+    early, late = _distances(task, onset(chord) - origin)
+    first_here = strange + _price(np.maximum(early, late))
+    assert task.line is not None
+    ends = np.array([float(m.duration) for m in task.moments]) / np.array(
+        [float(m.metre.beat_length) for m in task.moments]
+    )
+    foreign = _foreign(task, chord)
+    again_here = AGAIN + 1.2 * foreign + _price(np.maximum(early, late - ends))
+
+    # passing over the moments between: the cheapest place to come from, for each to go to
+    ready = costs[:-1] - skips[:-1]
+    source = np.zeros(count, np.int64)
+    best = 0
+    for place in range(count):
+        if ready[place] < ready[best]:
+            best = place
+        source[place] = best
+    following = ready[source] + skips[:-1] + first_here
+
+    choices = np.vstack(
+        [
+            costs + EXTRA,
+            np.concatenate([[np.inf], costs[1:] + again_here]),
+            np.concatenate([[np.inf], following]),
+        ]
+    )
+    kind = np.argmin(choices, axis=0)
+    stay = np.arange(count + 1)
+    came_from = np.where(kind == _NEXT, np.concatenate([[0], source]), stay)
+    return _Step(choices[kind, stay], came_from, kind)
+
+
+def _skips(task: Task) -> _Costs:
+    """Element i: the price of passing over the first i moments."""
+    given = {"bass", "melody"} <= set(task.conditions.supply)
+    price = SKIPPED / 2 if given else SKIPPED
+    return np.concatenate([[0.0], np.cumsum([price if a.wanted else 0.0 for a in task.awaited])])
+
+
+def _distances(task: Task, seconds: float) -> tuple[_Costs, _Costs]:
+    """Beats before and after each moment, negative where it is the other."""
+    assert task.line is not None
+    late = (seconds - np.array(task.line.times)) / np.array(task.line.beat_lengths)
+    return -late, late
+
+
+def _price(beats: _Costs) -> _Costs:
+    distance = np.maximum(beats, 0.0)
+    return NEAR * np.minimum(distance, 0.5) + FAR * np.maximum(distance - 0.5, 0.0)
+
+
+def _foreign(task: Task, chord: StruckChord) -> _Costs:
+    classes = [key % 12 for key in chord.struck]
+    return np.array(
+        [
+            sum(c not in awaited.belonging for c in classes) / len(classes)
+            for awaited in task.awaited
+        ]
+    )

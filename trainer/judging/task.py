@@ -1,0 +1,112 @@
+"""What a pass asks of the player, worked out once: what to strike at each moment, and when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from trainer.judging.take import Conditions
+from trainer.judging.timing import Timeline, played, timeline
+from trainer.score.exercise import Exercise
+from trainer.theory.moment import Moment
+from trainer.theory.sonority import Sonority, sonorities
+
+
+@dataclass(frozen=True, slots=True)
+class Awaited:
+    """One moment as the player's hands see it.
+
+    `bass` and `melody` are pitch classes the player is to strike, None where the program plays
+    them, they rest or they are held. `belonging` are the pitch classes that do not contradict the
+    figuring. `wanted` is false where there is nothing to do: no chord, and no melody to strike.
+    `voices` is how many the player has to sound.
+    """
+
+    index: int
+    wanted: bool
+    bass: int | None
+    melody: int | None
+    belonging: frozenset[int]
+    voices: int
+
+
+@dataclass(frozen=True)
+class Task:
+    """A pass: the moments `first` to `last` of an exercise under conditions.
+
+    `awaited[i]` is moment `first + i`; `line` holds the times, None untimed.
+    """
+
+    exercise: Exercise
+    conditions: Conditions
+    moments: tuple[Moment, ...]
+    sonorities: tuple[Sonority, ...]  # of the whole exercise
+    awaited: tuple[Awaited, ...]
+    line: Timeline | None
+
+    @property
+    def first(self) -> int:
+        return self.moments[0].index
+
+    @property
+    def last(self) -> int:
+        return self.moments[-1].index
+
+    def at(self, index: int) -> Awaited:
+        """What is awaited at moment `index` of the exercise."""
+        return self.awaited[index - self.first]
+
+    def wanted_from(self, index: int) -> int:
+        """The first moment at or after `index` where the player has something to do, or the one
+        after the last."""
+        return next(
+            (a.index for a in self.awaited[max(0, index - self.first) :] if a.wanted),
+            self.last + 1,
+        )
+
+
+def task(exercise: Exercise, conditions: Conditions) -> Task:
+    """Raises InputError for bounds or a tempo that cannot be, FigureError from the figuring."""
+    moments = played(exercise, conditions)
+    sounds = sonorities(exercise.moments, exercise.struck_five_is_diminished)
+    awaited = tuple(_awaited(moment, sounds[moment.index], conditions) for moment in moments)
+    line = None if conditions.tempo is None else timeline(exercise, conditions)
+    return Task(exercise, conditions, moments, sounds, awaited, line)
+
+
+def on_the_page(key: int, conditions: Conditions) -> int:
+    """The key meant by a key pressed, with the octaves each hand is shifted by: the left hand's
+    keys are those below middle c. A key that would leave the keyboard stays where it is."""
+    octaves = conditions.shift_left if key < 60 else conditions.shift_right
+    meant = key + 12 * octaves
+    return meant if 0 <= meant <= 127 else key
+
+
+def strangeness(awaited: Awaited, keys: Iterable[int]) -> float:
+    """How badly keys struck together fit a moment: 0 not at all, up to 1.5.
+
+    1.2 times the part of them that contradicts the figuring, and 0.4 for a bass and 0.2 for a
+    melody that should have been among them.
+    """
+    classes = [key % 12 for key in keys]
+    foreign = sum(1 for pitch_class in classes if pitch_class not in awaited.belonging)
+    cost = 1.2 * foreign / len(classes) if classes else 0.0
+    if awaited.bass is not None and awaited.bass not in classes:
+        cost += 0.4
+    if awaited.melody is not None and awaited.melody not in classes:
+        cost += 0.2
+    return min(1.5, cost)
+
+
+def _awaited(moment: Moment, sonority: Sonority, conditions: Conditions) -> Awaited:
+    own_bass = "bass" not in conditions.supply and moment.bass is not None
+    own_melody = "melody" not in conditions.supply and moment.melody is not None
+    bass = moment.bass.midi % 12 if own_bass and moment.bass and moment.bass_struck else None
+    melody = (
+        moment.melody.midi % 12 if own_melody and moment.melody and moment.melody_struck else None
+    )
+    belonging = set(sonority.allowed_pitch_classes | sonority.addition_pitch_classes)
+    belonging |= {pitch.midi % 12 for pitch in (moment.bass, moment.melody) if pitch is not None}
+    voices = 4 - (own_bass is None) - (own_melody is None and moment.melody is not None)
+    wanted = moment.chord or melody is not None
+    return Awaited(moment.index, wanted, bass, melody, frozenset(belonging), voices)
