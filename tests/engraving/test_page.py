@@ -1,0 +1,97 @@
+"""What stands where on an engraved page."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+import pytest
+from lxml import etree
+
+from tests.engraving.pieces import hymn, piece
+from trainer.engraving.figures import HEIGHT, numeral
+from trainer.engraving.mei import NAMESPACE, to_mei
+from trainer.engraving.page import engrave
+from trainer.theory.figures import Figuring
+
+MEI = f"{{{NAMESPACE}}}"
+NAME = "{http://www.w3.org/XML/1998/namespace}id"
+
+
+def test_every_note_figure_and_moment_has_its_id() -> None:
+    exercise = hymn()
+    root = etree.fromstring(to_mei(exercise).encode())
+    ids = [e.get(NAME) for e in root.iter() if e.get(NAME)]
+    assert len(ids) == len(set(ids))
+    assert {f"melody-{i}" for i in range(len(exercise.melody))} <= set(ids)
+    assert {f"bass-{i}" for i in range(len(exercise.bass))} <= set(ids)
+    assert {f"moment-{m.index}" for m in exercise.moments} <= set(ids)
+    assert {f"figure-{m.index}" for m in exercise.moments if m.figured} <= set(ids)
+
+
+def test_the_stems_of_the_given_voices_point_outward() -> None:
+    page = engrave(hymn(), 1200, 800, space_px=8)[0]
+    for name, head in page.geometry.notes.items():
+        if head.tip is not None:
+            outward = head.tip < head.y if name.startswith("melody") else head.tip > head.y
+            assert outward, name
+
+
+def test_a_raised_note_shows_its_accidental_once_in_a_bar_and_a_natural_after_it() -> None:
+    exercise = piece("c5 c#5 c#5 c5 c5 c5:3", "c3:4 c3:4", {}, key="C")
+    root = etree.fromstring(to_mei(exercise).encode())
+    shown = {e.get(NAME): e.get("accid") for e in root.iter(f"{MEI}note") if e.get("accid")}
+    assert shown == {"melody-1": "s", "melody-3": "n"}
+
+
+def test_a_note_stands_on_the_staff_line_of_its_pitch() -> None:
+    exercise = hymn()
+    page = engrave(exercise, 2400, None, space_px=10)[0]
+    system = page.geometry.systems[0]
+    for index, note in enumerate(exercise.melody):
+        assert note.pitch is not None
+        expected = system.treble_y(note.pitch.height)
+        assert page.geometry.notes[f"melody-{index}"].y == pytest.approx(expected, abs=0.6)
+    for index, note in enumerate(exercise.bass):
+        assert note.pitch is not None
+        expected = system.bass_y(note.pitch.height)
+        assert page.geometry.notes[f"bass-{index}"].y == pytest.approx(expected, abs=0.6)
+
+
+def test_figures_stand_under_their_moment_even_where_no_note_begins() -> None:
+    page = engrave(hymn(), 1600, None, space_px=8)[0]
+    for index, (x, y) in page.geometry.figures.items():
+        assert x == pytest.approx(page.geometry.moments[index], abs=1.5)
+        system = page.geometry.system_of(index)
+        assert y > system.bass + 4 * system.space
+
+
+def test_figures_are_drawn_larger_than_a_staff_space_and_as_outlines() -> None:
+    page = engrave(hymn(), 1600, None, space_px=8)[0]
+    assert "<text" not in page.svg
+    shapes, _ = numeral(Figuring.parse("6").figures[0], HEIGHT * 8)
+    assert shapes[0].outline.bottom - shapes[0].outline.top >= 14
+
+
+def test_systems_break_at_the_end_of_a_phrase_within_a_bar() -> None:
+    exercise = hymn()
+    pages = engrave(exercise, 700, 600, space_px=10)
+    systems = [system for page in pages for system in page.geometry.systems]
+    assert systems[1].moments[0] == exercise.phrases[1].first
+    root = etree.fromstring(to_mei(exercise, breaks=frozenset({Fraction(9)})).encode())
+    assert [m.get("n") for m in root.iter(f"{MEI}measure")].count("2") == 1
+
+
+def test_each_page_holds_whole_systems_and_every_moment_stands_once() -> None:
+    exercise = piece("g4 a4 b4 c5 " * 40, "g3 f#3 g3 a3 " * 40, {})
+    pages = engrave(exercise, 640, 400, space_px=8)
+    assert len(pages) > 3
+    found = [m for page in pages for system in page.geometry.systems for m in system.moments]
+    assert found == list(range(len(exercise.moments)))
+    assert all(page.geometry.height <= 400.5 for page in pages)
+
+
+def test_the_same_exercise_gives_the_same_picture() -> None:
+    first, second = (engrave(hymn(), 900, 700, space_px=8)[0].svg for _ in range(2))
+    without = [re.sub(r'id="[a-z][0-9a-z]+"', "", svg) for svg in (first, second)]
+    assert without[0] == without[1]

@@ -1,0 +1,231 @@
+"""Where things stand on an engraved page, in the page's own pixels, read from verovio's SVG."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from lxml import etree
+
+SPACE = 180  # units of verovio's SVG between two staff lines
+SVG = "{http://www.w3.org/2000/svg}"
+_MOVE = re.compile(r"translate\(\s*(-?[\d.]+)[ ,]+(-?[\d.]+)\s*\)")
+_LINE = re.compile(r"M\s*(-?[\d.]+)[ ,]+(-?[\d.]+)\s+L\s*(-?[\d.]+)[ ,]+(-?[\d.]+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """A note: left edge and middle of its head, and the tip of its stem (None: a whole note)."""
+
+    id: str
+    x: float
+    y: float
+    tip: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """One system: its extent, and the top line of either staff; a staff is four spaces high."""
+
+    left: float
+    right: float
+    treble: float
+    bass: float
+    space: float
+    top: float  # of all ink in the system
+    bottom: float
+    moments: tuple[int, ...]
+
+    def treble_y(self, height: int) -> float:
+        """The y of a staff place; `height` counts letters above c0 (f5, the top line, is 38)."""
+        return self.treble + (38 - height) * self.space / 2
+
+    def bass_y(self, height: int) -> float:
+        """The same on the lower staff (a3, the top line, is 26)."""
+        return self.bass + (26 - height) * self.space / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Geometry:
+    """`moments` maps an index to the left edge of its column; `figures` to its first baseline."""
+
+    width: float
+    height: float
+    systems: tuple[System, ...]
+    moments: dict[int, float]
+    notes: dict[str, Head]
+    figures: dict[int, tuple[float, float]]
+    barlines: tuple[tuple[float, float, float], ...]  # x, top, bottom
+
+    @property
+    def space(self) -> float:
+        """The distance of two staff lines."""
+        return self.systems[0].space
+
+    def system_of(self, moment: int) -> System:
+        """The system a moment stands in; KeyError if it is not on this page."""
+        for system in self.systems:
+            if moment in system.moments:
+                return system
+        raise KeyError(moment)
+
+
+def read_geometry(boxed: etree._Element, scale: float, width: float, height: float) -> Geometry:
+    """From the inner SVG of a page drawn with bounding boxes; `scale` is pixels a unit."""
+    margin = margin_of(boxed)
+    notes: dict[str, Head] = {}
+    moments: dict[int, float] = {}
+    figures: dict[int, tuple[float, float]] = {}
+    bars: list[tuple[float, float, float]] = []
+    systems: list[System] = []
+    for group in _of_class(boxed, "system"):
+        here: list[int] = []
+        inked: list[float] = []
+        shifts = {
+            note.get("id", ""): shift
+            for staff, shift in staff_shifts(group, margin[1], scale)
+            for note in _of_class(staff, "note")
+        }
+        for element in group.iter(f"{SVG}g"):
+            kind, name = element.get("class", ""), element.get("id", "")
+            if kind == "space" and name.startswith("moment-"):
+                index = int(name.removeprefix("moment-"))
+                rect = element.find(f".//{SVG}rect")
+                if rect is not None:
+                    moments[index] = (float(rect.get("x", "0")) + margin[0]) * scale
+                    here.append(index)
+            elif kind == "fermata":
+                match = _MOVE.search(etree.tostring(element, encoding="unicode"))
+                if match:
+                    inked.append((float(match[2]) + margin[1]) * scale)
+            elif kind == "note":
+                notes[name] = _head(element, name, margin, scale, shifts.get(name, 0.0))
+                inked += [notes[name].y, notes[name].tip or notes[name].y]
+            elif kind == "harm" and name.startswith("figure-"):
+                words = element.find(f".//{SVG}text")
+                if words is not None:
+                    figures[int(name.removeprefix("figure-"))] = (
+                        (float(words.get("x", "0")) + margin[0]) * scale,
+                        (float(words.get("y", "0")) + margin[1]) * scale,
+                    )
+                    rows = [float(w.get("y", "0")) for w in element.iter(f"{SVG}text")]
+                    inked.append((max(rows) + margin[1]) * scale)
+            elif kind == "barLine":
+                ends = [
+                    (x * scale, y * scale)
+                    for path in element.iter(f"{SVG}path")
+                    for x, y in _ends(path, margin)
+                ]
+                if ends:
+                    tops = [y for _, y in ends]
+                    bars.append((ends[0][0], min(tops), max(tops)))
+        systems.append(_system(group, margin, scale, tuple(here), inked))
+    return Geometry(width, height, _apart(systems), moments, notes, figures, tuple(bars))
+
+
+def margin_of(page: etree._Element) -> tuple[float, float]:
+    """What verovio moves the whole page by, in its units."""
+    for element in _of_class(page, "page-margin"):
+        match = _MOVE.search(element.get("transform", ""))
+        if match:
+            return float(match[1]), float(match[2])
+    return 0.0, 0.0
+
+
+def _of_class(root: etree._Element, name: str) -> Iterator[etree._Element]:
+    return (e for e in root.iter(f"{SVG}g") if e.get("class") == name)
+
+
+def _head(
+    element: etree._Element,
+    name: str,
+    margin: tuple[float, float],
+    scale: float,
+    shift: float,
+) -> Head:
+    x = y = 0.0
+    for head in _of_class(element, "notehead"):
+        use = head.find(f"{SVG}use")
+        match = None if use is None else _MOVE.search(use.get("transform", ""))
+        if match:
+            x, y = float(match[1]) + margin[0], float(match[2]) + margin[1]
+    tip = None
+    for stem in _of_class(element, "stem"):
+        for path in stem.iter(f"{SVG}path"):
+            tips = [yy for _, yy in _ends(path, margin)]
+            if tips:
+                tip = max(tips, key=lambda yy: abs(yy - y)) * scale + shift
+    return Head(name, x * scale, y * scale + shift, tip)
+
+
+def staff_shifts(
+    system: etree._Element, margin: float, scale: float
+) -> Iterator[tuple[etree._Element, float]]:
+    """By how many pixels each staff must move down for its lines to fall on whole pixels."""
+    for staff in _of_class(system, "staff"):
+        line = staff.find(f"{SVG}path")
+        match = None if line is None else _LINE.match(line.get("d", ""))
+        if match:
+            y = (float(match[2]) + margin) * scale
+            yield staff, on_pixels(y, line_thickness(SPACE * scale)) - y
+
+
+def line_thickness(space: float) -> int:
+    """Whole pixels for a staff line, given the distance of two."""
+    return max(1, round(0.1 * space))
+
+
+def on_pixels(y: float, thickness: int) -> float:
+    """The nearest centre at which a line of whole pixels has sharp edges."""
+    return round(y - 0.5) + 0.5 if thickness % 2 else float(round(y))
+
+
+def _ends(path: etree._Element, margin: tuple[float, float]) -> Iterator[tuple[float, float]]:
+    match = _LINE.match(path.get("d", ""))
+    if match:
+        yield float(match[1]) + margin[0], float(match[2]) + margin[1]
+        yield float(match[3]) + margin[0], float(match[4]) + margin[1]
+
+
+def _system(
+    group: etree._Element,
+    margin: tuple[float, float],
+    scale: float,
+    moments: tuple[int, ...],
+    inked: list[float],
+) -> System:
+    staves: list[list[tuple[float, float, float]]] = []
+    for staff in _of_class(group, "staff"):
+        lines = []
+        for path in staff.findall(f"{SVG}path"):
+            ends = list(_ends(path, margin))
+            if len(ends) == 2 and ends[0][1] == ends[1][1]:
+                lines.append((ends[0][0] * scale, ends[1][0] * scale, ends[0][1] * scale))
+        if len(lines) >= 5:
+            staves.append(lines)
+    upper, lower = staves[0], staves[1]
+    space = upper[1][2] - upper[0][2]
+    thickness = line_thickness(space)
+    treble, bass = (on_pixels(lines[0][2], thickness) for lines in (upper, lower))
+    return System(
+        left=min(line[0] for line in upper),
+        right=max(line[1] for lines in staves for line in lines),
+        treble=treble,
+        bass=bass,
+        space=space,
+        top=min([treble - 2 * space, *(y - space for y in inked)]),
+        bottom=max([bass + 5.5 * space, *(y + space for y in inked)]),
+        moments=moments,
+    )
+
+
+def _apart(systems: list[System]) -> tuple[System, ...]:
+    """The systems, their extents cut where they would reach into one another."""
+    for index in range(1, len(systems)):
+        above, below = systems[index - 1], systems[index]
+        if above.bottom > below.top:
+            middle = (above.bottom + below.top) / 2
+            systems[index - 1] = replace(above, bottom=middle)
+            systems[index] = replace(below, top=middle)
+    return tuple(systems)

@@ -1,0 +1,394 @@
+"""An exercise as MEI 5, every note, figure and moment with its own `xml:id`.
+
+Two staves; the stems of the given voices point outward, so that the middle is free. Identifiers:
+`melody-3` and `bass-3` (index of the written note in its voice), `alto-3` and `tenor-3` for the
+middle voices, `figure-7` and `moment-7` (index of the moment), `bar-2`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import groupby
+from typing import Literal
+
+from lxml import etree
+
+from trainer.engraving.bars import Bar, Value, bars, divided, is_binary, values
+from trainer.score.exercise import Exercise, Note
+from trainer.theory.figures import Figuring, Sign, Way
+from trainer.theory.key import Key
+from trainer.theory.moment import Metre
+from trainer.theory.pitch import LETTERS, Pitch
+from trainer.theory.voicing import VoiceName, Voicing
+
+Middle = Sequence[Voicing | None] | Literal["suggested"] | None
+
+NAMESPACE = "http://www.music-encoding.org/ns/mei"
+_XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
+_MIDDLE_C = Pitch.parse("c4").height
+_ACCIDENTALS = {-3: "tf", -2: "ff", -1: "f", 0: "n", 1: "s", 2: "x", 3: "xs"}
+_SOUNDING = {-3: "tf", -2: "ff", -1: "f", 0: "n", 1: "s", 2: "ss", 3: "ts"}
+# MEI 5, `f`: plain text with accidentals as characters, strokes as combining characters
+_SIGNS = {
+    Sign.SHARP: "♯",
+    Sign.FLAT: "♭",
+    Sign.NATURAL: "♮",
+    Sign.DOUBLE_SHARP: "𝄪",
+    Sign.DOUBLE_FLAT: "𝄫",
+    Sign.STROKE: "\N{COMBINING SHORT SOLIDUS OVERLAY}",
+    Sign.BACKSTROKE: "\N{COMBINING REVERSE SOLIDUS OVERLAY}",
+    Sign.PLUS: "+",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The notes of one voice as they stand on paper; `None` ids belong to rests."""
+
+    voice: VoiceName
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """The part of a note that falls into one bar."""
+
+    voice: VoiceName
+    index: int
+    onset: Fraction
+    duration: Fraction
+    pitch: Pitch | None
+    tied_in: bool
+    tied_out: bool
+    first: bool
+
+    @property
+    def id(self) -> str:
+        name = f"{'melody' if self.voice == 'soprano' else self.voice}-{self.index}"
+        return (
+            name if self.first else f"{name}-from-{self.onset.numerator}-{self.onset.denominator}"
+        )
+
+
+def to_mei(
+    exercise: Exercise,
+    *,
+    middle: Middle = None,
+    breaks: frozenset[Fraction] = frozenset(),
+    figures: bool = True,
+) -> str:
+    """The exercise as an MEI 5 document.
+
+    `middle` adds the middle voices as further layers: the suggested solution, or a voicing per
+    moment (None where nothing was played). A system begins at each score time in `breaks`,
+    dividing a bar if need be. `figures` off leaves them out, for a player who knows them.
+    """
+    root = etree.Element("mei", nsmap={None: NAMESPACE}, meiversion="5.0")
+    description = _inside(root, "meiHead", "fileDesc")
+    _child(_child(description, "titleStmt"), "title").text = exercise.title
+    _child(description, "pubStmt")
+    score = _inside(root, "music", "body", "mdiv", "score")
+    _definition(score, exercise)
+    section = _child(score, "section")
+    lines = voices(exercise, middle)
+    signature, metre = exercise.key.signature, exercise.metre
+    for bar in divided(bars(exercise), breaks):
+        if bar.start in breaks and bar.start > 0:
+            _child(section, "sb")
+        if bar.start > 0:
+            key, beats = exercise.key_at(bar.start), exercise.metre_at(bar.start)
+            if (key.signature, beats) != (signature, metre):
+                change = _child(section, "scoreDef")
+                if key.signature != signature:
+                    change.set("keysig", _signature(key))
+                if beats != metre:
+                    _metre(change, beats)
+                signature, metre = key.signature, beats
+        _bar(section, exercise, lines, bar, breaks, figures)
+    text: str = etree.tostring(root, encoding="unicode", pretty_print=True)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + text
+
+
+def voices(exercise: Exercise, middle: Middle) -> tuple[Line, ...]:
+    """The voices that are printed, highest first."""
+    lines = [Line("soprano", exercise.melody)]
+    if middle == "suggested":
+        lines += [Line("alto", exercise.alto), Line("tenor", exercise.tenor)]
+    elif middle is not None:
+        upper: tuple[VoiceName, ...] = ("alto", "tenor")
+        if not exercise.melody:
+            upper = ("soprano", "alto", "tenor")
+        lines += [Line(voice, _as_notes(exercise, voice, middle)) for voice in upper]
+    return tuple(line for line in [*lines, Line("bass", exercise.bass)] if line.notes)
+
+
+def _as_notes(
+    exercise: Exercise, voice: VoiceName, middle: Sequence[Voicing | None]
+) -> tuple[Note, ...]:
+    return tuple(
+        Note(moment.onset, moment.duration, None if voicing is None else voicing[voice])
+        for moment, voicing in zip(exercise.moments, middle, strict=True)
+    )
+
+
+def _definition(score: etree._Element, exercise: Exercise) -> None:
+    definition = _child(score, "scoreDef", keysig=_signature(exercise.key))
+    _metre(definition, exercise.metre)
+    group = _child(definition, "staffGrp", symbol="brace")
+    group.set("bar.thru", "true")
+    for number, (shape, line) in enumerate((("G", "2"), ("F", "4")), start=1):
+        staff = _child(group, "staffDef", n=str(number), lines="5")
+        staff.set("clef.shape", shape)
+        staff.set("clef.line", line)
+
+
+def _signature(key: Key) -> str:
+    size = abs(key.signature)
+    return "0" if not size else f"{size}{'s' if key.signature > 0 else 'f'}"
+
+
+def _metre(element: etree._Element, metre: Metre) -> None:
+    element.set("meter.count", str(metre.beats))
+    element.set("meter.unit", str(metre.unit))
+    if (metre.beats, metre.unit) == (4, 4):
+        element.set("meter.sym", "common")
+    elif (metre.beats, metre.unit) == (2, 2):
+        element.set("meter.sym", "cut")
+
+
+def _bar(
+    section: etree._Element,
+    exercise: Exercise,
+    lines: tuple[Line, ...],
+    bar: Bar,
+    breaks: frozenset[Fraction],
+    figures: bool,
+) -> None:
+    measure = _child(section, "measure", **{_XML_ID: bar.id})
+    if not bar.continued:
+        measure.set("n", str(bar.number))
+    whole = bar.end - bar.start == exercise.metre_at(bar.start).bar_length
+    if not whole:
+        measure.set("metcon", "false")
+    if bar.end == exercise.length:
+        measure.set("right", "end")
+    elif bar.end in breaks and exercise.place(bar.end)[1] != 1:
+        measure.set("right", "invis")
+    pieces = [piece for line in lines for piece in _pieces(line, bar)]
+    upper = [p for p in pieces if _on_upper_staff(p)]
+    lower = [p for p in pieces if not _on_upper_staff(p)]
+    for number, staff_pieces in enumerate((upper, lower), start=1):
+        staff = _child(measure, "staff", n=str(number))
+        shown = _accidentals(staff_pieces, exercise.key_at(bar.start))
+        layers = _layers(staff_pieces)
+        for n, layer_pieces in enumerate(layers, start=1):
+            _layer(_child(staff, "layer", n=str(n)), layer_pieces, bar, shown, exercise)
+        if number == 1:
+            _moments(_child(staff, "layer", n=str(len(layers) + 1)), exercise, bar)
+    _signs(measure, exercise, bar, pieces, figures)
+
+
+def _pieces(line: Line, bar: Bar) -> Iterable[_Piece]:
+    for index, note in enumerate(line.notes):
+        start, end = max(note.onset, bar.start), min(note.end, bar.end)
+        if start >= end:
+            continue
+        following = line.notes[index + 1] if index + 1 < len(line.notes) else None
+        goes_on = note.end > end or (following is not None and following.tied)
+        yield _Piece(
+            line.voice,
+            index,
+            start,
+            end - start,
+            note.pitch,
+            tied_in=note.pitch is not None and (note.tied or start > note.onset),
+            tied_out=note.pitch is not None and goes_on,
+            first=start == note.onset,
+        )
+
+
+def _on_upper_staff(piece: _Piece) -> bool:
+    """The given voices keep their staff; a middle voice stands above or below middle c."""
+    if piece.voice in ("soprano", "bass"):
+        return piece.voice == "soprano"
+    if piece.pitch is None:
+        return piece.voice == "alto"
+    return piece.pitch.height >= _MIDDLE_C
+
+
+def _layers(pieces: list[_Piece]) -> list[list[_Piece]]:
+    order: dict[VoiceName, list[_Piece]] = {}
+    for piece in pieces:
+        order.setdefault(piece.voice, []).append(piece)
+    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if v in order]
+
+
+def _accidentals(pieces: list[_Piece], key: Key) -> frozenset[str]:
+    """Ids of the notes of one staff in one bar that need their accidental printed."""
+    in_force: dict[int, int] = {}
+    shown: set[str] = set()
+    for _, group in groupby(sorted(pieces, key=lambda p: p.onset), key=lambda p: p.onset):
+        here: dict[int, int] = {}
+        for piece in group:
+            pitch = piece.pitch
+            if pitch is None or piece.tied_in:
+                continue
+            if in_force.get(pitch.height, key.alter(pitch.step)) != pitch.alter:
+                if here.get(pitch.height) != pitch.alter:
+                    shown.add(piece.id)
+                here[pitch.height] = pitch.alter
+        in_force.update(here)
+    return frozenset(shown)
+
+
+def _layer(
+    layer: etree._Element,
+    pieces: list[_Piece],
+    bar: Bar,
+    shown: frozenset[str],
+    exercise: Exercise,
+) -> None:
+    at = bar.start
+    beat = exercise.metre_at(bar.start).beat_length
+    for (_, _), group in groupby(
+        pieces, key=lambda p: (not is_binary(p.duration), _beam(p, bar, beat))
+    ):
+        run = list(group)
+        for gap in values(run[0].onset - at):
+            _valued(_child(layer, "space"), gap)
+        at = run[-1].onset + run[-1].duration
+        parent, factor = layer, Fraction(1)
+        if not is_binary(run[0].duration):
+            parent, factor = _child(layer, "tuplet", num="3", numbase="2"), Fraction(3, 2)
+            parent.set("bracket.visible", "false")
+        if len(run) > 1 and _beam(run[0], bar, beat) is not None:
+            parent = _child(parent, "beam")
+        for piece in run:
+            _note(parent, piece, shown, factor)
+
+
+def _beam(piece: _Piece, bar: Bar, beat: Fraction) -> Fraction | None:
+    """The beat whose beam a short note joins; None for a note without flag, and for rests."""
+    if piece.pitch is None or piece.duration >= 1:
+        return None
+    return Fraction((piece.onset - bar.start) // beat)
+
+
+def _note(parent: etree._Element, piece: _Piece, shown: frozenset[str], factor: Fraction) -> None:
+    parts = values(piece.duration * factor)
+    for number, value in enumerate(parts):
+        name = piece.id if number == 0 else f"{piece.id}-{number}"
+        if piece.pitch is None:
+            # a middle voice that is silent leaves the paper free
+            rest = piece.voice in ("soprano", "bass")
+            _valued(_child(parent, "rest" if rest else "space", **{_XML_ID: name}), value)
+            continue
+        note = _child(
+            parent,
+            "note",
+            **{_XML_ID: name},
+            pname=LETTERS[piece.pitch.step],
+            oct=str(piece.pitch.octave),
+        )
+        _valued(note, value)
+        note.set("stem.dir", "up" if _stem_up(piece) else "down")
+        if name in shown:
+            note.set("accid", _ACCIDENTALS[piece.pitch.alter])
+        elif piece.pitch.alter:
+            note.set("accid.ges", _SOUNDING[piece.pitch.alter])
+        tied_in = piece.tied_in or number > 0
+        tied_out = piece.tied_out or number < len(parts) - 1
+        if tied_in or tied_out:
+            note.set("tie", "m" if tied_in and tied_out else "t" if tied_in else "i")
+
+
+def _stem_up(piece: _Piece) -> bool:
+    if piece.voice == "tenor":
+        return not _on_upper_staff(piece)
+    return piece.voice == "soprano"
+
+
+def _moments(layer: etree._Element, exercise: Exercise, bar: Bar) -> None:
+    """Spaces that carry the moments, so that each has its place across the page."""
+    onsets = [m for m in exercise.moments if bar.start <= m.onset < bar.end]
+    at = bar.start
+    ends = [m.onset for m in onsets[1:]] + [bar.end]
+    for moment, following in zip(onsets, ends, strict=False):
+        for gap in values(moment.onset - at):
+            _valued(_child(layer, "space"), gap)
+        duration, name = following - moment.onset, f"moment-{moment.index}"
+        parent, factor = layer, Fraction(1)
+        if not is_binary(duration):
+            parent, factor = _child(layer, "tuplet", num="3", numbase="2"), Fraction(3, 2)
+            parent.set("num.visible", "false")
+            parent.set("bracket.visible", "false")
+        for number, value in enumerate(values(duration * factor)):
+            marked = {_XML_ID: name} if number == 0 else {}
+            _valued(_child(parent, "space", **marked), value)
+        at = following
+
+
+def _signs(
+    measure: etree._Element,
+    exercise: Exercise,
+    bar: Bar,
+    pieces: list[_Piece],
+    figures: bool,
+) -> None:
+    for piece in pieces:
+        voice = exercise.melody if piece.voice == "soprano" else exercise.bass
+        if piece.voice in ("soprano", "bass") and voice[piece.index].fermata:
+            if piece.tied_out and exercise.length != piece.onset + piece.duration:
+                continue
+            place = "above" if piece.voice == "soprano" else "below"
+            if piece.voice == "bass" and exercise.melody:
+                continue  # one fermata, over the melody, is enough
+            _child(measure, "fermata", startid=f"#{piece.id}", place=place)
+    if not figures:
+        return
+    unit = exercise.metre_at(bar.start).unit
+    for onset, figuring in exercise.figures:
+        if not bar.start <= onset < bar.end or not (
+            figuring.figures or figuring.way != Way.FIGURES
+        ):
+            continue
+        index = next(m.index for m in exercise.moments if m.onset == onset)
+        stamp = 1 + (onset - bar.start) * unit / 4
+        harm = _child(
+            measure,
+            "harm",
+            **{_XML_ID: f"figure-{index}"},
+            staff="2",
+            place="below",
+            tstamp=f"{float(stamp):.6g}",
+        )
+        _figuring(_child(harm, "fb"), figuring)
+
+
+def _figuring(stack: etree._Element, figuring: Figuring) -> None:
+    if figuring.way is Way.EXTENDED:
+        _child(stack, "f", extender="true").text = ""
+    elif figuring.way is not Way.FIGURES:
+        _child(stack, "f").text = figuring.way.value
+    for figure in figuring.figures:
+        numeral = "" if figure.numeral is None else str(figure.numeral)
+        sign = "" if figure.sign is None else _SIGNS[figure.sign]
+        _child(stack, "f").text = sign + numeral if figure.before else numeral + sign
+
+
+def _valued(element: etree._Element, value: Value) -> None:
+    element.set("dur", value.length)
+    if value.dots:
+        element.set("dots", str(value.dots))
+
+
+def _child(parent: etree._Element, name: str, **attributes: str) -> etree._Element:
+    return etree.SubElement(parent, name, attributes)
+
+
+def _inside(parent: etree._Element, *names: str) -> etree._Element:
+    for name in names:
+        parent = _child(parent, name)
+    return parent
