@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.postgresql import databases, postgresql_server  # noqa: F401  fixtures
 from trainer.folders import HOME
 
 

@@ -15,7 +15,7 @@ LOG_VARIABLE = "MITTELSTIMME_LOG"  # a path or a database URL; the option `--log
 
 
 def default_path() -> Path:
-    """The log in the folder of the user's data; nothing is created."""
+    """The log in the user's data folder; nothing is created."""
     return data_folder() / "log.sqlite"
 
 

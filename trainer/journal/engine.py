@@ -47,8 +47,14 @@ def open_engine(location: str, *, write: bool) -> Engine:
     """
     with translated(location):
         if is_url(location):
-            return _open_server(location, write=write)
-        return _open_file(Path(location), write=write)
+            engine = _open_server(location, write=write)
+        else:
+            engine = _open_file(Path(location), write=write)
+        with engine.connect() as connection:
+            found = check_version(connection, location)
+        if found < SCHEMA_VERSION:
+            _bring_up_to_date(engine, location, found, write=write)
+        return engine
 
 
 @contextlib.contextmanager
@@ -92,6 +98,18 @@ def check_version(connection: Connection, location: str) -> int:
     return int(found)
 
 
+def _bring_up_to_date(engine: Engine, location: str, found: int, *, write: bool) -> None:
+    if not write:
+        raise LogError(
+            f"the log is of version {found}, older than this program's",
+            file=shown(location),
+            remedy="open it once where it can be written",
+        )
+    from trainer.journal.migrations import migrate
+
+    migrate(engine, location, found)
+
+
 # ---- a file ---------------------------------------------------------------------------------
 
 
@@ -104,10 +122,7 @@ def _open_file(path: Path, *, write: bool) -> Engine:
     immutable = _look(path)
     if write and not os.access(path, os.W_OK):
         raise LogError("cannot be written", file=path, remedy="give the file write permission")
-    engine = _file_engine(path, write=write, immutable=immutable)
-    with engine.connect() as connection:
-        check_version(connection, str(path))
-    return engine
+    return _file_engine(path, write=write, immutable=immutable)
 
 
 def _file_engine(path: Path, *, write: bool, immutable: bool) -> Engine:
@@ -263,5 +278,4 @@ def _open_server(location: str, *, write: bool) -> Engine:
             raise LogError("there is no log yet", file=place, remedy="practise first")
         elif "meta" not in present:
             raise LogError("this database is not a log of Mittelstimme", file=place)
-        check_version(connection, location)
     return engine

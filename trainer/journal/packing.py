@@ -80,11 +80,14 @@ def conditions_from(text: str) -> Conditions:
     try:
         given = json.loads(text)
         known = {f.name for f in fields(Conditions)}
-        values = {name: value for name, value in given.items() if name in known}
-        values["supply"] = tuple(values.get("supply", ()))
+        values = {name: _tuples(value) for name, value in given.items() if name in known}
         return Conditions(**values)
     except (ValueError, TypeError, AttributeError):
         raise LogError("the conditions of a take cannot be read") from None
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value
 
 
 def moment_row(verdict: MomentVerdict) -> dict[str, Any]:

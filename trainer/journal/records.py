@@ -7,14 +7,14 @@ import json
 import time
 import uuid
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from datetime import UTC, datetime
 from statistics import median
 from typing import Any
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 
+from trainer.journal.dialect import upsert
 from trainer.journal.packing import (
     COMPRESSED,
     PLAIN,
@@ -36,17 +36,11 @@ from trainer.journal.schema import (
     player,
     take,
 )
+from trainer.journal.sums import Sums, count_take, put_sights, sights_of
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict, Timing
 from trainer.listening.events import KeyEvent
 from trainer.theory.fault import WEIGHTS, Fault
-
-
-def upsert(connection: Connection, table: Table) -> Any:
-    """The dialect's INSERT with `on_conflict_…`."""
-    if connection.dialect.name == "postgresql":
-        return postgresql.insert(table)
-    return sqlite.insert(table)
 
 
 def play_seconds(
@@ -92,6 +86,17 @@ def add_player(connection: Connection, name: str, id: str | None = None) -> str:
     return new
 
 
+def name_player(connection: Connection, id: str, name: str) -> None:
+    """Say what a player of this log is called; nothing changes where that is known."""
+    query = select(player.c.name).where(player.c.id == id)
+    known = connection.execute(query).scalar()
+    if known is None:
+        add_player(connection, name, id)
+    elif known != name:
+        values = {"name": name, "named": time.time(), "local": True}
+        connection.execute(update(player).where(player.c.id == id).values(values))
+
+
 def _default_player(connection: Connection) -> str:
     found = connection.execute(select(meta.c.value).where(meta.c.name == "player")).scalar()
     if found:
@@ -103,9 +108,10 @@ def _default_player(connection: Connection) -> str:
 
 def _is_id(text: str) -> bool:
     try:
-        return str(uuid.UUID(text)) == text.lower()
+        uuid.UUID(text)
     except ValueError:
         return False
+    return True
 
 
 # ---- takes ----------------------------------------------------------------------------------
@@ -114,10 +120,16 @@ def _is_id(text: str) -> bool:
 def text_seq(connection: Connection, text: str) -> int:
     """The number of an exercise text, stored if it is new."""
     digest = hashlib.sha256(text.encode()).hexdigest()
-    row = {"digest": digest, "text": text}
-    connection.execute(upsert(connection, exercise_text).on_conflict_do_nothing(), row)
     query = select(exercise_text.c.seq).where(exercise_text.c.digest == digest)
-    return int(connection.execute(query).scalar_one())
+    found = connection.execute(query).scalar()
+    if found is not None:
+        return int(found)
+    row = {"digest": digest, "text": text}
+    made = connection.execute(upsert(connection, exercise_text).on_conflict_do_nothing(), row)
+    seq = int(connection.execute(query).scalar_one())
+    if made.rowcount:  # another station may have been quicker
+        put_sights(connection, seq, text)
+    return seq
 
 
 def take_row(connection: Connection, value: Take) -> dict[str, Any]:
@@ -144,7 +156,7 @@ def begin_take(connection: Connection, id: str, value: Take, writer: str) -> int
     row = take_row(connection, value)
     row |= {"id": id, "state": "open", "seconds": 0.0, "writer": writer, "touched": time.time()}
     seq = _inserted(connection, take, row)
-    empty = marking_row(summed_up((), (), value.conditions))
+    empty = marking_row(summed_up((), (), value.conditions, set()))
     live = {"take_seq": seq, "rules": value.rules, "made": time.time(), **empty}
     marks = _inserted(connection, marking, live)
     connection.execute(update(take).where(take.c.seq == seq).values(marking_seq=marks))
@@ -183,6 +195,8 @@ def end_take(
     connection: Connection, seq: int, value: Take, verdict: PassVerdict | None, state: str
 ) -> None:
     """The take as it ended: all events in one chunk, the marks of the whole pass."""
+    sums = Sums()
+    count_take(connection, seq, sums, -1)  # nothing while it was open
     row = take_row(connection, value)
     row["seconds"] = play_seconds(value.events, value.origin, value.pauses)
     row |= {"state": state, "writer": "", "touched": time.time()}
@@ -194,6 +208,10 @@ def end_take(
             drop_marking(connection, old)
         marks = put_marking(connection, seq, value.rules, verdict, time.time())
         connection.execute(update(take).where(take.c.seq == seq).values(marking_seq=marks))
+    else:
+        _sum_up_live(connection, seq)
+    count_take(connection, seq, sums)
+    sums.write(connection)
 
 
 def put_events(connection: Connection, seq: int, events: Sequence[KeyEvent]) -> None:
@@ -225,7 +243,7 @@ def put_marking(
 
 def recover_take(connection: Connection, seq: int) -> None:
     """Close a take whose program died: events to the last append, figures from the marks kept."""
-    from trainer.journal.store import read_events, read_verdict
+    from trainer.journal.store import read_events
 
     row = connection.execute(select(take).where(take.c.seq == seq)).mappings().one()
     events = read_events(connection, seq)
@@ -236,42 +254,58 @@ def recover_take(connection: Connection, seq: int) -> None:
     }
     connection.execute(update(take).where(take.c.seq == seq).values(values))
     put_events(connection, seq, events)
+    _sum_up_live(connection, seq)
+    sums = Sums()
+    count_take(connection, seq, sums)
+    sums.write(connection)
+
+
+def _sum_up_live(connection: Connection, seq: int) -> None:
+    """Give the marks made while a take was played the figures of a pass."""
+    from trainer.journal.store import read_verdict
+
+    row = connection.execute(select(take).where(take.c.seq == seq)).mappings().one()
     marks = row["marking_seq"]
-    if marks is not None:
-        said = read_verdict(connection, marks)
-        whole = summed_up(said.moments, said.faults, conditions_from(row["conditions"]))
-        figures = marking_row(whole) | {"digest": marks_digest(row["rules"], whole)}
-        connection.execute(update(marking).where(marking.c.seq == marks).values(figures))
+    if marks is None:
+        return
+    said = read_verdict(connection, marks)
+    chords = {at for at, asked in sights_of(connection, row["text_seq"]).items() if asked.chord}
+    conditions = conditions_from(row["conditions"])
+    whole = summed_up(said.moments, said.faults, conditions, chords)
+    figures = marking_row(whole) | {"digest": marks_digest(row["rules"], whole)}
+    connection.execute(update(marking).where(marking.c.seq == marks).values(figures))
 
 
 def summed_up(
-    moments: tuple[MomentVerdict, ...], faults: tuple[Fault, ...], conditions: Conditions
+    moments: tuple[MomentVerdict, ...],
+    faults: tuple[Fault, ...],
+    conditions: Conditions,
+    chords: Set[int],
 ) -> PassVerdict:
-    """The figures of a pass from its moments and faults alone, as the verdict defines them."""
-    late = [m for m in moments if m.late_ms is not None and m.late_beats is not None]
-    timing = None
-    if conditions.tempo is not None:
-        errors = [m.late_ms or 0.0 for m in late]
-        bias = median(errors) if errors else 0.0
-        deviation = 1.4826 * median([abs(e - bias) for e in errors]) if errors else 0.0
-        in_time = sum(abs(m.late_beats or 0.0) <= conditions.tolerance for m in late)
-        timing = Timing(in_time, len(late), bias, deviation)
-    counts = {w: sum(f.weight == w for f in faults) for w in WEIGHTS}
-    reached = [m.index for m in moments[1:]]
+    """The figures of a pass that was not judged as a whole, as the verdict values define them.
+
+    `chords` are the indices of the moments at which harmony is judged.
+    """
+    judged = [m for m in moments if m.index in chords]
+    reached = [m.index for m in judged[1:]]
     stained = {f.moments[-1] for f in faults if f.weight != "remark" and f.moments}
+    gross, weak, remark = (sum(f.weight == weight for f in faults) for weight in WEIGHTS)
+    clean = sum(index not in stained for index in reached)
     return PassVerdict(
         moments,
         faults,
-        Harmony(sum(m.outcome == "complete" for m in moments), len(moments)),
-        timing,
-        Movement(
-            counts["gross"],
-            counts["weak"],
-            counts["remark"],
-            sum(index not in stained for index in reached),
-            len(reached),
-        ),
+        Harmony(sum(m.outcome == "complete" for m in judged), len(judged)),
+        None if conditions.tempo is None else _timing(moments, conditions.tolerance),
+        Movement(gross, weak, remark, clean, len(reached)),
     )
+
+
+def _timing(moments: tuple[MomentVerdict, ...], tolerance: float) -> Timing:
+    errors = [m.late_ms for m in moments if m.late_ms is not None]
+    beats = [m.late_beats for m in moments if m.late_beats is not None]
+    bias = median(errors) if errors else 0.0
+    deviation = 1.4826 * median([abs(e - bias) for e in errors]) if errors else 0.0
+    return Timing(sum(abs(b) <= tolerance for b in beats), len(beats), bias, deviation)
 
 
 def drop_marking(connection: Connection, marks: int) -> None:

@@ -2,6 +2,11 @@
 
 Times of day are seconds since 1970 in UTC as floats; event times inside a take are seconds on the
 clock of the machine that recorded it (`time.monotonic`) and mean nothing outside that take.
+
+Three kinds of table: what happened (`player`, `exercise_text`, `take`, `chunk`), what was said of
+it (`marking`, `moment`, `fault`), and sums of that, kept while writing so that a review of ten
+million chords reads thousands of rows (`sight`, `played`, `fluency`, `fault_count`). Sums are
+whole numbers, so that they come out the same in whatever order takes arrive.
 """
 
 from __future__ import annotations
@@ -22,7 +27,7 @@ from sqlalchemy import (
     Text,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
 
 metadata = MetaData()
@@ -154,3 +159,73 @@ fault = Table(
     Column("instead", Text),
     sqlite_with_rowid=False,
 )
+
+# What an exercise text asks at each of its moments: the figuring as plain text, the key there,
+# the interval number of a given melody over the bass (1 to 7, 8 written as 1; 0 where the top
+# voice is free), and whether harmony is judged there.
+sight = Table(
+    "sight",
+    metadata,
+    Column(
+        "text_seq", _SEQ, ForeignKey("exercise_text.seq"), primary_key=True, autoincrement=False
+    ),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("figuring", Text, nullable=False),
+    Column("key", String(24), nullable=False),
+    Column("top", SmallInteger, nullable=False),
+    Column("chord", Boolean, nullable=False),
+    sqlite_with_rowid=False,
+)
+
+
+def _count(name: str) -> Column[int]:
+    return Column(name, BigInteger, nullable=False)
+
+
+# Takes that have ended, by player, day, piece, key and tempo (beats a minute; 0 = untimed).
+# `played_ms` in milliseconds; `bias_us` and `deviation_us` are sums over the `steady` takes with
+# a timing, in microseconds.
+played = Table(
+    "played",
+    metadata,
+    Column("player_id", String(36), primary_key=True),
+    Column("day", String(10), primary_key=True),
+    Column("exercise_id", Text, primary_key=True),
+    Column("key", String(24), primary_key=True),
+    Column("tempo", Float(53), primary_key=True),
+    *map(_count, ("takes", "finished", "played_ms", "complete", "judged", "in_time", "timed")),
+    *map(_count, ("gross", "weak", "remark", "clean", "successions")),
+    *map(_count, ("steady", "bias_us", "deviation_us")),
+    sqlite_with_rowid=False,
+)
+
+# Chords by player, month, figuring, key and position of the right hand (`top`: interval number
+# of the highest voice over the bass, 0 unknown). `thought` chords have a think time; `think_log`
+# sums a million times its natural logarithm (of seconds), `think_square` of that squared.
+fluency = Table(
+    "fluency",
+    metadata,
+    Column("player_id", String(36), primary_key=True),
+    Column("month", String(7), primary_key=True),
+    Column("figuring", Text, primary_key=True),
+    Column("key", String(24), primary_key=True),
+    Column("top", SmallInteger, primary_key=True, autoincrement=False),
+    *map(_count, ("chords", "complete", "timed", "in_time")),
+    *map(_count, ("thought", "think_log", "think_square")),
+    sqlite_with_rowid=False,
+)
+
+# Faults by player, day, piece, rule and weight.
+fault_count = Table(
+    "fault_count",
+    metadata,
+    Column("player_id", String(36), primary_key=True),
+    Column("day", String(10), primary_key=True),
+    Column("exercise_id", Text, primary_key=True),
+    Column("rule", String(60), primary_key=True),
+    Column("weight", String(6), primary_key=True),
+    *map(_count, ("times",)),
+    sqlite_with_rowid=False,
+)
+
+SUMS = (played, fluency, fault_count)

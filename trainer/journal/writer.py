@@ -50,6 +50,10 @@ class Writer:
         trouble = self._trouble
         return None if trouble is None else str(trouble)
 
+    def player(self, id: str, name: str) -> None:
+        """What the player of that id is called (`Take.player` holds the id)."""
+        self._queue.put(lambda c: records.name_player(c, id, name))
+
     def begin(self, take: Take) -> str:
         """A take is about to be played (its `events` still empty); its id."""
         id = str(uuid.uuid4())

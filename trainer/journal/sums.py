@@ -1,0 +1,226 @@
+"""The sums that make a review quick: what a take adds to them, and adding it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, Table, and_, delete, insert, select, tuple_
+
+from trainer.errors import TrainerError
+from trainer.journal.dialect import upsert
+from trainer.journal.packing import conditions_from
+from trainer.journal.schema import (
+    SUMS,
+    exercise_text,
+    fault,
+    fault_count,
+    fluency,
+    marking,
+    moment,
+    played,
+    sight,
+    take,
+)
+from trainer.score.exercise import Exercise
+from trainer.theory.voicing import Voicing
+
+_Key = tuple[Any, ...]
+_BATCH = 400  # rows a statement: SQLite allows 32766 bound values
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What an exercise asks at one moment, as the sums need it."""
+
+    figuring: str
+    key: str
+    top: int
+    chord: bool
+
+
+@dataclass
+class Sums:
+    """Rows of the three sum tables by their keys, to be added to what the log holds."""
+
+    rows: dict[str, dict[_Key, list[int]]] = field(
+        default_factory=lambda: {table.name: {} for table in SUMS}
+    )
+
+    def add(self, table: Table, key: _Key, values: Iterable[int], sign: int) -> None:
+        row = self.rows[table.name].get(key)
+        if row is None:
+            self.rows[table.name][key] = [sign * value for value in values]
+        else:
+            for place, value in enumerate(values):
+                row[place] += sign * value
+
+    def write(self, connection: Connection) -> None:
+        """Add everything to the log and forget it. Rows that come to nothing are taken away.
+
+        Rows are written in the order of their keys, so that two stations writing to one server
+        never wait for each other in a circle.
+        """
+        for table in SUMS:
+            rows = self.rows[table.name]
+            _write(connection, table, {k: v for k, v in rows.items() if any(v)})
+            rows.clear()
+
+
+def _write(connection: Connection, table: Table, rows: Mapping[_Key, list[int]]) -> None:
+    keys = [column.name for column in table.primary_key]
+    counts = [column.name for column in table.columns if not column.primary_key]
+    if not rows:
+        return
+    statement = upsert(connection, table)
+    statement = statement.on_conflict_do_update(
+        index_elements=keys,
+        set_={name: table.c[name] + statement.excluded[name] for name in counts},
+    )
+    values = [dict(zip([*keys, *counts], [*k, *rows[k]], strict=True)) for k in sorted(rows)]
+    connection.execute(statement, values)
+    lessened = [key for key in sorted(rows) if rows[key][0] < 0]
+    columns = tuple_(*(table.c[name] for name in keys))
+    for at in range(0, len(lessened), _BATCH):
+        nothing = and_(columns.in_(lessened[at : at + _BATCH]), table.c[counts[0]] == 0)
+        connection.execute(delete(table).where(nothing))
+
+
+# ---- what a take adds -----------------------------------------------------------------------
+
+
+def count_take(connection: Connection, seq: int, sums: Sums, sign: int = 1) -> None:
+    """Add (or, with sign -1, take off) what a take that has ended stands for."""
+    row = dict(connection.execute(select(take).where(take.c.seq == seq)).mappings().one())
+    if row["state"] == "open":
+        return
+    marks = row["marking_seq"]
+    query = select(marking).where(marking.c.seq == marks)
+    found = connection.execute(query).mappings().one_or_none()
+    figures = None if found is None else dict(found)
+    sights = sights_of(connection, row["text_seq"])
+    sums.add(played, _played_key(row, sights), _played_values(row, figures), sign)
+    if figures is None:
+        return
+    tolerance = conditions_from(row["conditions"]).tolerance
+    month = row["day"][:7]
+    said = select(moment).where(moment.c.marking_seq == marks)
+    for one in connection.execute(said).mappings():
+        asked = sights.get(one["position"])
+        if asked is not None and asked.chord:
+            top = _top_of(one["voicing"]) or asked.top
+            key = (row["player_id"], month, asked.figuring, asked.key, top)
+            sums.add(fluency, key, _chord_values(dict(one), tolerance), sign)
+    broken = select(fault.c.rule, fault.c.weight).where(fault.c.marking_seq == marks)
+    for rule, weight in connection.execute(broken):
+        key = (row["player_id"], row["day"], row["exercise_id"], rule, weight)
+        sums.add(fault_count, key, (1,), sign)
+
+
+def recount(connection: Connection) -> None:
+    """Make all sums again from the takes and marks."""
+    for table in SUMS:
+        connection.execute(delete(table))
+    sums = Sums()
+    for number, seq in enumerate(connection.execute(select(take.c.seq)).scalars().all(), 1):
+        count_take(connection, seq, sums)
+        if number % 20_000 == 0:
+            sums.write(connection)
+    sums.write(connection)
+
+
+def _played_key(row: Mapping[str, Any], sights: Mapping[int, Sight]) -> _Key:
+    key = sights[0].key if 0 in sights else ""
+    return (row["player_id"], row["day"], row["exercise_id"], key, row["tempo"] or 0.0)
+
+
+def _played_values(row: Mapping[str, Any], figures: Mapping[str, Any] | None) -> tuple[int, ...]:
+    head = (1, int(row["state"] == "finished"), round(row["seconds"] * 1000))
+    if figures is None:
+        return (*head, *(0,) * 12)
+    timed = bool(figures["timed"])
+    return (
+        *head,
+        figures["complete"],
+        figures["judged"],
+        figures["in_time"] or 0,
+        figures["timed"] or 0,
+        *(figures[name] for name in ("gross", "weak", "remark", "clean", "successions")),
+        int(timed),
+        round(figures["bias_ms"] * 1000) if timed else 0,
+        round(figures["deviation_ms"] * 1000) if timed else 0,
+    )
+
+
+def _chord_values(row: Mapping[str, Any], tolerance: float) -> tuple[int, ...]:
+    timed = row["late_beats"] is not None
+    think = row["think_s"]
+    logarithm = math.log(max(think, 0.001)) if think is not None else 0.0
+    return (
+        1,
+        int(row["outcome"] == "complete"),
+        int(timed),
+        int(timed and abs(row["late_beats"]) <= tolerance),
+        int(think is not None),
+        round(1e6 * logarithm),
+        round(1e6 * logarithm * logarithm),
+    )
+
+
+# ---- what an exercise asks ------------------------------------------------------------------
+
+
+def sights_of(connection: Connection, text_seq: int) -> dict[int, Sight]:
+    """What a text asks at each moment; empty where it cannot be read (`log verify` names it)."""
+    query = select(sight).where(sight.c.text_seq == text_seq)
+    return {
+        row["position"]: Sight(row["figuring"], row["key"], row["top"], bool(row["chord"]))
+        for row in connection.execute(query).mappings()
+    }
+
+
+def put_sights(connection: Connection, text_seq: int, text: str) -> None:
+    """Store what a text asks; a text that is no exercise asks nothing."""
+    try:
+        exercise = read_text(text)
+    except TrainerError:
+        return
+    rows = [
+        {
+            "text_seq": text_seq,
+            "position": m.index,
+            "figuring": str(m.figuring),
+            "key": str(m.key),
+            "top": 0 if m.bass is None or m.melody is None else _interval(m.melody, m.bass),
+            "chord": m.chord,
+        }
+        for m in exercise.moments
+    ]
+    connection.execute(insert(sight), rows)
+
+
+def put_all_sights(connection: Connection) -> None:
+    """Store what every text of the log asks."""
+    for row in connection.execute(select(exercise_text)).all():
+        put_sights(connection, row.seq, row.text)
+
+
+def read_text(text: str) -> Exercise:
+    """The exercise of a stored text; raises ExerciseError."""
+    from trainer.score.kern import parse_exercise
+
+    return parse_exercise(text, file="the exercise in the log")
+
+
+def _top_of(voicing: str | None) -> int:
+    if voicing is None:
+        return 0
+    heard = Voicing.parse(voicing)
+    top = heard.soprano or heard.alto or heard.tenor
+    return 0 if top is None or heard.bass is None else _interval(top, heard.bass)
+
+
+def _interval(top: Any, bass: Any) -> int:
+    return int((top.height - bass.height) % 7) + 1
