@@ -24,7 +24,7 @@ class Item:
     `-` where nothing is written), or the identifier of a pattern or piece. `key` is empty for a
     piece.
     `degree` of the bass (`4`, `#7`) and `position`, the interval of the top note over the bass (2
-    to 8), are set for a figuring only.
+    to 8; 0 any), are set for a figuring only.
     """
 
     kind: ItemKind
@@ -69,25 +69,19 @@ def _top_words(position: int) -> str:
 def figuring_item(moment: Moment, top: int | None) -> Item | None:
     """What a chord moment asks of the player, with `top` the highest key that was down.
 
-    The melody, where one is given, decides the position. None where there is nothing to know: no
-    bass, tasto solo, unison, an extender, or no top note to tell the position by.
+    The melody, where one is given, decides the position; 0 where nothing was played to tell it
+    by. None where there is nothing to know: no bass, tasto solo, unison, an extender.
     """
     if moment.bass is None or moment.figuring.way is not Way.FIGURES:
         return None
+    position = 0
     if moment.melody is not None:
-        position = (moment.melody.height - moment.bass.height) % 7 + 1
-        position = 8 if position == 1 else position
+        letters = (moment.melody.height - moment.bass.height) % 7
+        position = letters + 1 if letters else 8
     elif top is not None and top > moment.bass.midi:
         position = _EACH_SEMITONE[(top - moment.bass.midi) % 12]
-    else:
-        return None
-    return Item(
-        "figuring",
-        relative(moment.figuring, moment.bass, moment.key),
-        str(moment.key),
-        degree_of_bass(moment),
-        position,
-    )
+    name = relative(moment.figuring, moment.bass, moment.key)
+    return Item("figuring", name, str(moment.key), degree_of_bass(moment), position)
 
 
 def degree_of_bass(moment: Moment) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from statistics import median
 
 from trainer.judging.take import Hands, Take
@@ -109,8 +109,13 @@ def _answers(
     return tuple(answers)
 
 
-def in_order(results: Sequence[PassResult], now: datetime) -> tuple[PassResult, ...]:
-    """Results by time. What a wrong clock dated after `now` counts as played at `now`: it keeps
-    its place in the order, and nothing waits for a day that may never come."""
+def believable(results: Iterable[PassResult], now: datetime) -> tuple[tuple[PassResult, ...], int]:
+    """Results by time, and how many a wrong clock has dated more than a day after `now`.
+
+    Those are left out until their day comes: nothing waits for them, and none is lost. What lies
+    less than a day ahead (a clock set back, a log from another machine) counts as played now.
+    """
     ordered = sorted(results, key=lambda result: result.at)
-    return tuple(replace(result, at=now) if result.at > now else result for result in ordered)
+    kept = [result for result in ordered if result.at <= now + timedelta(days=1)]
+    told = tuple(replace(one, at=now) if one.at > now else one for one in kept)
+    return told, len(ordered) - len(kept)

@@ -1,0 +1,181 @@
+"""When to ask again: every item known so far, scheduled by the FSRS algorithm.
+
+An item is rated from what was played, never by the player: wrong is `Again`; right but slow, or
+out of time, is `Hard`; right is `Good`; right at once is `Easy`. The whole memory is a fold over
+past results, so it is the same whenever and wherever the log is read.
+
+Scheduling is the `fsrs` package's, with its default parameters and no fuzz: the same past gives
+the same day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+
+import fsrs
+from fsrs import Rating
+
+from trainer.practice.item import Item, ItemKind
+from trainer.practice.result import Answer, PassResult
+
+AT_ONCE, SECURE = 1.0, 2.0  # think time in seconds: known by heart; known (common practice)
+_SCHEDULER = fsrs.Scheduler(enable_fuzzing=False, maximum_interval=180)
+_MISSES = 2  # a figuring missed so often in playing becomes an item of its own
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is remembered of one item. `card` is never changed in place; `asked` and `wrong`
+    count reviews, `slow` those that were right but slow or out of time."""
+
+    item: Item
+    card: fsrs.Card
+    asked: int = 0
+    wrong: int = 0
+    slow: int = 0
+
+    @property
+    def due(self) -> datetime:
+        return self.card.due
+
+    def recall(self, now: datetime) -> float:
+        """Probability, 0 to 1, that it would be right now."""
+        return float(_SCHEDULER.get_card_retrievability(self.card, now.astimezone(UTC)))
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """All that is known, and how often figurings that are not yet asked were missed."""
+
+    known: Mapping[Item, Known] = field(default_factory=dict)
+    misses: Mapping[Item, int] = field(default_factory=dict)
+
+    def due(self, by: datetime) -> tuple[Known, ...]:
+        """What is due by then, the most forgotten first."""
+        waiting = [one for one in self.known.values() if one.due <= by]
+        return tuple(sorted(waiting, key=lambda one: (one.recall(by), one.due, one.item)))
+
+
+def reviewed(known: Known, rating: Rating, at: datetime) -> Known:
+    """The item after one review. A clock that went back counts as no time passed."""
+    at = at.astimezone(UTC)
+    if known.card.last_review is not None:
+        at = max(at, known.card.last_review)
+    card, _ = _SCHEDULER.review_card(known.card, rating, at)
+    return replace(
+        known,
+        card=card,
+        asked=known.asked + 1,
+        wrong=known.wrong + (rating is Rating.Again),
+        slow=known.slow + (rating is Rating.Hard),
+    )
+
+
+def first_seen(item: Item, at: datetime) -> Known:
+    """An item that is asked for the first time."""
+    return Known(item, fsrs.Card(card_id=0, due=at.astimezone(UTC)))
+
+
+def rated(answer: Answer) -> Rating:
+    """An answer as a rating: from correctness and think time, or from being in time."""
+    if not answer.right:
+        return Rating.Again
+    if answer.timely is not None:
+        return Rating.Good if answer.timely else Rating.Hard
+    if answer.think_s is None or AT_ONCE < answer.think_s <= SECURE:
+        return Rating.Good
+    return Rating.Easy if answer.think_s <= AT_ONCE else Rating.Hard
+
+
+def rated_pass(result: PassResult, tempo: float) -> Rating:
+    """A pass over a whole cadence, sequence or piece, whose own tempo is `tempo` beats a minute."""
+    if result.harmony < 0.8 or result.gross > 2:
+        return Rating.Again
+    clean = result.harmony >= 0.95 and result.gross == 0
+    if result.tempo is None:
+        quick = result.think_s is not None and result.think_s <= SECURE
+        return Rating.Good if clean and quick else Rating.Hard
+    timely = (result.time or 0.0) >= 0.85
+    if clean and timely and result.tempo >= tempo:
+        return Rating.Easy
+    return Rating.Good if clean and timely and result.tempo >= 0.75 * tempo else Rating.Hard
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A cadence, sequence or piece as memory knows it: its kind and its own tempo."""
+
+    kind: ItemKind
+    tempo: float
+
+
+def remembered(
+    results: Iterable[PassResult],
+    wholes: Mapping[str, Whole],
+    memory: Memory | None = None,
+) -> Memory:
+    """The memory after these passes, in order of time.
+
+    `wholes` says what the exercises are, by the part of their id before `@`; a question (an
+    exercise of one figuring) has no whole. Figurings enter the memory by being asked, or by being
+    missed twice in playing; once there, every meeting with them counts.
+    """
+    memory = memory or Memory()
+    known, misses = dict(memory.known), dict(memory.misses)
+    for result in results:
+        asked = is_question(result.exercise_id)
+        for item, rating in _ratings(result):
+            if item not in known and not asked:
+                misses[item] = misses.get(item, 0) + (rating is Rating.Again)
+                if misses[item] < _MISSES:
+                    continue
+            known[item] = reviewed(
+                known.get(item) or first_seen(item, result.at), rating, result.at
+            )
+        whole = wholes.get(base(result.exercise_id))
+        if whole is not None and result.whole and result.finished:
+            item = whole_item(whole, result)
+            rating = rated_pass(result, whole.tempo)
+            known[item] = reviewed(
+                known.get(item) or first_seen(item, result.at), rating, result.at
+            )
+    return Memory(known, misses)
+
+
+def whole_item(whole: Whole, result: PassResult) -> Item:
+    """What a pass over a whole was about: a piece is one in any key, the others one in each."""
+    key = "" if whole.kind == "piece" else result.key
+    return Item(whole.kind, base(result.exercise_id), key)
+
+
+def base(exercise_id: str) -> str:
+    """The id of the pattern or piece, without key and position."""
+    return exercise_id.partition("@")[0]
+
+
+QUESTION = "question"  # exercise ids of single figurings begin with it
+
+
+def is_question(exercise_id: str) -> bool:
+    return base(exercise_id) == QUESTION
+
+
+def _ratings(result: PassResult) -> Iterator[tuple[Item, Rating]]:
+    """One rating for each figuring of a pass: the worst of several, unless most were right."""
+    met: dict[Item, list[Rating]] = {}
+    for answer in result.answers:
+        met.setdefault(answer.item, []).append(rated(answer))
+    for item, ratings in met.items():
+        wrong = ratings.count(Rating.Again)
+        if wrong and 2 * wrong < len(ratings):
+            yield item, Rating.Hard
+        else:
+            yield item, min(ratings)
+
+
+def end_of_day(moment: datetime) -> datetime:
+    """The last instant of that day, in the zone of `moment`."""
+    midnight = moment.replace(hour=0, minute=0, second=0, microsecond=0)
+    return midnight + timedelta(days=1) - timedelta(microseconds=1)
