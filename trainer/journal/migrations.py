@@ -85,7 +85,9 @@ def _back_up_server(connection: sa.Connection) -> str:
 
 
 def _add_sums(operations: Operations) -> None:
-    """1 to 2: what exercises ask, and sums by day, figuring and rule."""
+    """1 to 2: chords that belong to no moment, what exercises ask, sums by day and figuring."""
+    extra = sa.Column("extra", sa.Text, nullable=False, server_default="[]")
+    operations.add_column("marking", extra)
 
     def text(name: str, length: int | None = None) -> sa.Column[str]:
         kind = sa.Text() if length is None else sa.String(length)

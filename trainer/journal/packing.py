@@ -1,8 +1,8 @@
 """Values of a take as rows and bytes of the log, and back.
 
 Raw events are packed 11 bytes each, little-endian: the time as an IEEE double (seconds), the kind
-(0 key up, 1 key down, 2 pedal), the MIDI note number (0 for the pedal), the velocity (or 1 for
-pedal down, 0 for up). Packing 0 is that, packing 1 the same compressed with zlib.
+(0 key up, 1 key down, 2 pedal, 3 the player went on), the MIDI note number (0 for 2 and 3), the
+velocity of a key down (1 for pedal down, else 0). Packing 0 is that, packing 1 the same compressed with zlib.
 """
 
 from __future__ import annotations
@@ -18,13 +18,14 @@ from typing import Any
 from trainer.errors import LogError
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import (
+    ExtraChord,
     Harmony,
     MomentVerdict,
     Movement,
     PassVerdict,
     Timing,
 )
-from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
@@ -45,6 +46,8 @@ def pack_events(events: Iterable[KeyEvent]) -> bytes:
                 parts.append(_EVENT.pack(time, 0, key, 0))
             case Pedal(time, down):
                 parts.append(_EVENT.pack(time, 2, 0, int(down)))
+            case Onward(time):
+                parts.append(_EVENT.pack(time, 3, 0, 0))
     return b"".join(parts)
 
 
@@ -63,11 +66,16 @@ def unpack_events(payload: bytes, packing: int = PLAIN) -> tuple[KeyEvent, ...]:
 
 
 def _event(time: float, kind: int, key: int, value: int) -> KeyEvent:
-    if key > 127 or value > 127 or kind > 2 or time != time:
+    if key > 127 or value > 127 or kind > 3 or time != time:
         raise LogError("an event of a take is not a key or a pedal")
-    if kind == 2:
-        return Pedal(time, bool(value))
-    return KeyDown(time, key, value) if kind else KeyUp(time, key)
+    match kind:
+        case 0:
+            return KeyUp(time, key)
+        case 1:
+            return KeyDown(time, key, value)
+        case 2:
+            return Pedal(time, bool(value))
+    return Onward(time)
 
 
 def conditions_text(conditions: Conditions) -> str:
@@ -166,6 +174,7 @@ def marking_row(verdict: PassVerdict) -> dict[str, Any]:
         "remark": verdict.movement.remark,
         "clean": verdict.movement.clean,
         "successions": verdict.movement.successions,
+        "extra": json.dumps([[one.after, one.at_s, list(one.keys)] for one in verdict.extra]),
     }
 
 
@@ -181,6 +190,9 @@ def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> Pas
         timing=timing,
         movement=Movement(
             row["gross"], row["weak"], row["remark"], row["clean"], row["successions"]
+        ),
+        extra=tuple(
+            ExtraChord(after, at_s, tuple(keys)) for after, at_s, keys in json.loads(row["extra"])
         ),
     )
 

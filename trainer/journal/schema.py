@@ -104,6 +104,7 @@ chunk = Table(
 )
 
 # One judging of a take. `digest` is the SHA-256 of the marks, null while the take is played.
+# `extra` are struck chords that belong to no moment: JSON [[after, at_s, [key, …]], …].
 marking = Table(
     "marking",
     metadata,
@@ -123,6 +124,7 @@ marking = Table(
     Column("remark", Integer, nullable=False),
     Column("clean", Integer, nullable=False),
     Column("successions", Integer, nullable=False),
+    Column("extra", Text, nullable=False, server_default="[]"),
 )
 Index("marking_by_take", marking.c.take_seq, marking.c.digest, unique=True)
 
