@@ -2,7 +2,8 @@
 
 Raw events are packed 11 bytes each, little-endian: the time as an IEEE double (seconds), the kind
 (0 key up, 1 key down, 2 pedal, 3 the player went on), the MIDI note number (0 for 2 and 3), the
-velocity of a key down (1 for pedal down, else 0). Packing 0 is that, packing 1 the same compressed with zlib.
+velocity of a key down (1 for pedal down, else 0). Packing 0 is that, packing 1 the same
+compressed with zlib.
 """
 
 from __future__ import annotations

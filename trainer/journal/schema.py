@@ -162,9 +162,9 @@ fault = Table(
     sqlite_with_rowid=False,
 )
 
-# What an exercise text asks at each of its moments: the figuring as plain text, the key there,
-# the interval number of a given melody over the bass (1 to 7, 8 written as 1; 0 where the top
-# voice is free), and whether harmony is judged there.
+# What an exercise text asks at each of its moments: the figuring relative to the signature (`-`
+# for nothing, `#` for a raised third in any key), the key there, the interval number of a given
+# melody over the bass (2 to 8; 0 where the top voice is free), whether harmony is judged there.
 sight = Table(
     "sight",
     metadata,

@@ -25,6 +25,10 @@ from trainer.journal.schema import (
     take,
 )
 from trainer.score.exercise import Exercise
+from trainer.score.syllabus import relative
+from trainer.theory.figures import Way
+from trainer.theory.moment import Moment
+from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
 _Key = tuple[Any, ...]
@@ -191,7 +195,7 @@ def put_sights(connection: Connection, text_seq: int, text: str) -> None:
         {
             "text_seq": text_seq,
             "position": m.index,
-            "figuring": str(m.figuring),
+            "figuring": _figuring(m),
             "key": str(m.key),
             "top": 0 if m.bass is None or m.melody is None else _interval(m.melody, m.bass),
             "chord": m.chord,
@@ -199,6 +203,12 @@ def put_sights(connection: Connection, text_seq: int, text: str) -> None:
         for m in exercise.moments
     ]
     connection.execute(insert(sight), rows)
+
+
+def _figuring(moment: Moment) -> str:
+    if moment.bass is None or moment.figuring.way is not Way.FIGURES:
+        return str(moment.figuring)
+    return relative(moment.figuring, moment.bass, moment.key)
 
 
 def put_all_sights(connection: Connection) -> None:
@@ -222,5 +232,6 @@ def _top_of(voicing: str | None) -> int:
     return 0 if top is None or heard.bass is None else _interval(top, heard.bass)
 
 
-def _interval(top: Any, bass: Any) -> int:
-    return int((top.height - bass.height) % 7) + 1
+def _interval(top: Pitch, bass: Pitch) -> int:
+    letters = (top.height - bass.height) % 7
+    return letters + 1 if letters else 8
