@@ -149,7 +149,7 @@ def _toolkit(width_px: float, height_px: float | None, space_px: float, breaks: 
             "pageMarginLeft": 46,
             "pageMarginRight": 4,
             "lyricSize": ROW * 18 / 8.7,  # the height of a row of figures
-            "spacingStaff": 13,
+            "spacingStaff": 15,
             "spacingSystem": 10,
             "spacingLinear": 0.3,
             "spacingNonLinear": 0.6,
@@ -245,6 +245,8 @@ def _sharpen(inner: etree._Element, scale: float) -> None:
             staff.set("transform", f"translate(0 {shift / scale:.2f})")
             for line in staff.findall(f"{SVG}path"):
                 line.set("stroke-width", f"{line_thickness(SPACE * scale) / scale:.2f}")
+        for path in system.findall(f"{SVG}path"):
+            _upright(path, margin[0], scale)
         for barline in system.iter(f"{SVG}g"):
             if barline.get("class") == "barLine":
                 for path in barline.findall(f"{SVG}path"):
