@@ -204,9 +204,9 @@ def _sixfour(
     if not same_bass or member.number in numbers or member.number - 1 not in numbers:
         return ""
     for before, after in zip(tuple(sounding.voicing)[:3], tuple(goal.voicing)[:3], strict=True):
-        if before is not None and after is not None and before.name == member.name:
-            if after.height == before.height - 1:
-                return ""
+        stepped = before and after and after.height == before.height - 1
+        if before is not None and before.name == member.name and stepped:
+            return ""
     return "unresolved-dissonance"
 
 

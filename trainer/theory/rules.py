@@ -224,7 +224,7 @@ RULES: tuple[Rule, ...] = (
         "A note may come between, the bass may move meanwhile, or another voice may take the "
         "resolution when the position changes. It is allowed; the ear must follow it.",
         ARNOLD,
-        Example("C", ("7", ""), ("g2 b3 d4 f4", "c3 c4 e4 g4")),
+        Example("C", ("7", "6"), ("g2 b3 d4 f4", "e3 c4 c4 g4")),
     ),
     Rule(
         "dissonance-by-leap",
@@ -235,7 +235,7 @@ RULES: tuple[Rule, ...] = (
         "A seventh that was there before, or is reached by step, is smoother; over the dominant "
         "it may enter freely.",
         COMMON,
-        Example("C", ("", "7"), ("c3 e3 g3 c4", "d3 f3 c4 f4")),
+        Example("C", ("", "7"), ("f3 a3 c4 a4", "a2 c4 g4 a4")),
     ),
     Rule(
         "tritone-astray",
@@ -322,7 +322,7 @@ RULES: tuple[Rule, ...] = (
         "{voices} reach an octave by similar motion, the top voice leaping",
         "The ear fills in the leap and hears consecutive octaves.",
         COMMON,
-        Example("C", ("6", ""), ("e3 g3 c4 g4", "f3 a3 c4 f4")),
+        Example("C", ("6", ""), ("e3 g3 c4 c4", "f3 a3 c4 f4")),
     ),
     Rule(
         "hidden-fifth",
@@ -364,7 +364,7 @@ RULES: tuple[Rule, ...] = (
         "the {voices} leaps more than a fifth, {notes}",
         "Middle voices move little: they hold, step, or take the nearest note.",
         COMMON,
-        Example("C", ("", ""), ("c3 c4 e4 c5", "c3 g3 g4 c5")),
+        Example("C", ("", ""), ("f3 a3 c4 c5", "f3 c4 a4 c5")),
     ),
     Rule(
         "false-relation",
@@ -374,7 +374,7 @@ RULES: tuple[Rule, ...] = (
         "{notes}: one letter with two accidentals in the {voices}",
         "When a letter changes its accidental, the change belongs in the voice that had it.",
         COMMON,
-        Example("C", ("", "#"), ("f3 c4 f4 a4", "d3 d4 f#4 a4")),
+        Example("C", ("", "#"), ("c3 g3 e4 g4", "a2 a3 c#4 e4")),
     ),
     Rule(
         "needless-motion",
@@ -384,7 +384,7 @@ RULES: tuple[Rule, ...] = (
         "the {voices} could have kept {notes}",
         "What two chords share stays where it is, unless holding it breaks something.",
         COMMON,
-        Example("C", ("", ""), ("c3 e4 g4 c5", "f3 c4 a4 f5")),
+        Example("C", ("", ""), ("c3 g3 c4 e4", "f2 a3 f4 f4")),
     ),
     # position
     Rule(

@@ -266,7 +266,7 @@ def _sonority(
         return PitchName(step, key.alter(step))
 
     row = _row(figuring, bass, key, written)
-    bold = _numbers(row.bold)
+    bold = _numbers(row.bold) - {1}  # an octave that is written is sounded by the bass already
     listed = tuple(
         tuple(tuple(sorted(_number(w) for w in words.split())) for words in reading.split("|"))
         for reading in row.readings.split(";")
@@ -472,7 +472,7 @@ def _chromatic(key: Key) -> list[PitchName]:
     """A name for each pitch class: the twelve nearest the signature on the line of fifths, more
     sharps than flats, because what is foreign to a key is mostly a leading tone of another."""
     names = [PitchName(0)] * 12
-    for fifths in range(key.signature - 4, key.signature + 8):
+    for fifths in range(key.signature - 3, key.signature + 9):
         step = (4 * fifths) % 7
         alter = (fifths - PitchName(step).fifths) // 7
         name = PitchName(step, alter)

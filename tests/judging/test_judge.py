@@ -1,0 +1,130 @@
+"""Keys against an exercise: harmony, who sings what, movement."""
+
+from __future__ import annotations
+
+from tests.judging.lessons import lesson, marked, rules_broken
+from trainer.judging.judge import Judge, Progress, judge_chords
+from trainer.judging.take import Conditions
+from trainer.theory.pitch import Pitch
+
+
+def keys(chord: str) -> tuple[int, ...]:
+    return tuple(Pitch.parse(word).midi for word in chord.split())
+
+
+def judged(key: str, bass: str, figures: str, *chords: str, melody: str = ""):  # type: ignore[no-untyped-def]
+    exercise = lesson(key, bass, figures, melody)
+    return judge_chords(exercise, Conditions(), {i: keys(c) for i, c in enumerate(chords)})
+
+
+def test_any_position_of_a_complete_chord_is_right() -> None:
+    for chord in ("c3 e3 g3 c4", "c3 g3 c4 e4", "c3 c4 e4 g4", "c3 g3 e4 c5"):
+        assert judged("C", "c3", "", chord).moments[0].outcome == "complete"
+
+
+def test_three_keys_may_be_four_voices() -> None:
+    verdict = judged("C", "c3", "", "c3 e4 g4")
+    assert verdict.moments[0].outcome == "complete"
+    assert verdict.moments[0].voicing is not None
+
+
+def test_two_keys_want_a_voice() -> None:
+    verdict = judged("C", "c3", "", "c3 e4")
+    assert verdict.moments[0].outcome == "incomplete"
+
+
+def test_what_is_missing_is_named_as_a_figure() -> None:
+    verdict = judged("C", "g2", "7", "g2 b3 d4 g4")
+    assert verdict.moments[0].outcome == "incomplete"
+    assert verdict.moments[0].missing == ("7",)
+    assert rules_broken(verdict) == ["missing-figure"]
+
+
+def test_what_is_foreign_is_named_as_a_figure() -> None:
+    verdict = judged("C", "c3", "", "c3 e4 g#4 c5")
+    assert verdict.moments[0].outcome == "foreign"
+    assert verdict.moments[0].foreign == ("#5",)
+
+
+def test_a_seventh_added_to_a_triad_is_a_remark() -> None:
+    verdict = judged("C", "g2", "", "g2 f3 b3 d4")
+    assert verdict.moments[0].outcome == "complete"
+    assert verdict.moments[0].additions == ("7",)
+    assert [f.weight for f in verdict.faults] == ["remark"]
+
+
+def test_another_bass_and_another_melody_are_named() -> None:
+    assert judged("C", "c3", "", "e3 g3 c4").moments[0].outcome == "wrong-bass"
+    wrong = judged("C", "c3", "", "c3 e4 g4 c5", melody="e5")
+    assert wrong.moments[0].outcome == "wrong-melody"
+    assert rules_broken(wrong) == ["wrong-melody"]
+
+
+def test_a_chord_not_played_breaks_the_thread() -> None:
+    exercise = lesson("C", "c3 d3 c3", ",,")
+    verdict = judge_chords(exercise, Conditions(), {0: keys("c3 g3 c4 e4"), 2: keys("c3 g3 c4 e4")})
+    assert [m.outcome for m in verdict.moments] == ["complete", "not-played", "complete"]
+    assert verdict.faults == ()
+    assert verdict.movement.successions == 0
+
+
+def test_three_keys_are_divided_so_that_nothing_is_broken() -> None:
+    """c3 g3 c4 to f3 a3 c4: with the doubled note in the wrong voice there are octaves."""
+    verdict = judged("C", "c3 f3", ",", "c3 g3 c4 e4", "f3 a3 c4")
+    assert not [f for f in verdict.faults if f.weight == "gross"]
+
+
+def test_supplied_voices_sound_with_the_players() -> None:
+    exercise = lesson("C", "c3 f3", ",", "c5 c5")
+    conditions = Conditions(supply=("bass", "melody"))
+    verdict = judge_chords(exercise, conditions, {0: keys("e4 g4"), 1: keys("f4 a4")})
+    assert [m.outcome for m in verdict.moments] == ["complete", "complete"]
+    assert verdict.faults == ()
+
+
+def test_consecutive_fifths_and_octaves_are_found_between_the_right_voices() -> None:
+    verdict = marked("C", ",", "c3 g3 c4 e4", "d3 a3 d4 f4")
+    gross = {(f.rule, f.voices) for f in verdict.faults if f.weight == "gross"}
+    assert gross == {
+        ("consecutive-fifths", ("tenor", "bass")),
+        ("consecutive-octaves", ("alto", "bass")),
+    }
+
+
+def test_what_the_given_outer_voices_do_is_not_the_players_fault() -> None:
+    verdict = marked("C", ",", "c3 e4 g4 c5", "d3 f4 a4 d5", melody=True)
+    assert ("soprano", "bass") not in {f.voices for f in verdict.faults}
+
+
+def test_a_gross_fault_across_a_fermata_is_weak() -> None:
+    verdict = marked("C", ",", "c3 g3 c4 e4", "d3 a3 d4 f4", fermatas=(0,))
+    assert verdict.movement.gross == 0
+    assert verdict.movement.weak >= 2
+
+
+def test_contrary_motion_is_free_in_the_final_cadence() -> None:
+    inside = marked("C", ",,", "g2 g3 b3 d4", "c3 e3 g3 c4", "c3 e3 g3 c4")
+    final = marked("C", ",", "c3 g3 e4 g4", "g2 d4 d4 b4")
+    assert "consecutives-by-contrary-motion" not in rules_broken(final)
+    assert "consecutives-by-contrary-motion" not in rules_broken(inside)
+
+
+def test_the_live_judge_and_the_whole_pass_say_the_same_of_four_keys() -> None:
+    chords = ("c3 g3 c4 e4", "d3 a3 d4 f4", "g2 b3 d4 g4")
+    exercise = lesson("C", "c3 d3 g2", ",,")
+    judge = Judge(exercise, Conditions())
+    progress = Progress()
+    found = []
+    for index, chord in enumerate(chords):
+        progress, verdict, faults = judge.chord(progress, index, keys(chord))
+        assert verdict.voicing is not None
+        found += faults
+    whole = judge.judge_chords({i: keys(c) for i, c in enumerate(chords)})
+    assert sorted(f.text for f in found) == sorted(f.text for f in whole.faults)
+
+
+def test_faults_say_where_and_between_whom() -> None:
+    verdict = marked("C", ",", "c3 g3 c4 e4", "d3 a3 d4 f4")
+    assert "Bar 1, beat 2: tenor and bass move in consecutive fifths." in {
+        f.text for f in verdict.faults
+    }

@@ -1,0 +1,146 @@
+"""Whether the keys that sound are what the figuring asks for: nothing missing, nothing foreign."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from trainer.judging.verdict import Outcome
+from trainer.theory.figures import Way
+from trainer.theory.moment import Moment
+from trainer.theory.pitch import Pitch, pitch_on
+from trainer.theory.sonority import Sonority
+from trainer.theory.voicing import Voicing
+
+FEWEST = 3  # keys that can be four voices, two of them on one key
+
+
+@dataclass(frozen=True, slots=True)
+class ChordHeard:
+    """What a chord is against its figuring. `missing` pitches are placed just above the bass."""
+
+    outcome: Outcome
+    missing: tuple[Pitch, ...] = ()
+    foreign: tuple[Pitch, ...] = ()
+    additions: tuple[Pitch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    bold: int  # pitch classes as bits
+    allowed: int
+
+
+class HarmonyTable:
+    """The figuring of one moment as sets of pitch classes, worked out once."""
+
+    def __init__(self, moment: Moment, sonority: Sonority) -> None:
+        self.moment = moment
+        self.sonority = sonority
+        bass = sonority.bass
+        self.bass = None if moment.bass is None else moment.bass.midi
+        self.melody = None if moment.melody is None else moment.melody.midi
+        self._given = _bits(m % 12 for m in (self.bass, self.melody) if m is not None)
+        by_number = sonority.by_number
+        self._readings = tuple(
+            _Reading(
+                _bits(by_number[n].name.pitch_class for n in reading.bold if n in by_number),
+                _bits(by_number[n].name.pitch_class for n in reading.numbers if n in by_number),
+            )
+            for reading in sonority.readings
+        )
+        self._additions = _bits(sonority.addition_pitch_classes)
+        self._full: tuple[
+            int, ...
+        ] = ()  # pitch classes of the best completion, for chords of too few keys
+        if sonority.completions and bass is not None and sonority.way is not Way.UNISON:
+            self._full = tuple(
+                by_number[n].name.pitch_class for n in sonority.completions[0] if n in by_number
+            )
+
+    def judge(self, keys: Iterable[int]) -> ChordHeard:
+        """The verdict on all keys that sound, those the program supplies included, ascending."""
+        sounding = tuple(keys)
+        if not sounding:
+            return ChordHeard("not-played")
+        if self.sonority.bass is None:
+            return ChordHeard("complete")
+        present = _bits(key % 12 for key in sounding)
+        wrong_bass = self.bass is not None and (sounding[0] - self.bass) % 12 != 0
+        wrong_melody = self.melody is not None and (sounding[-1] - self.melody) % 12 != 0
+        missing, foreign, additions = self._against(present)
+        if wrong_bass:  # it is named as the wrong bass, not as a foreign note besides
+            foreign &= ~_bits(
+                k % 12
+                for k in sounding[:1]
+                if _bits([k % 12]) & ~_bits(x % 12 for x in sounding[1:])
+            )
+        if not missing and len(sounding) < FEWEST and self._full:
+            missing = _bits(self._full) & ~present
+        outcome: Outcome = "complete"
+        if wrong_bass:
+            outcome = "wrong-bass"
+        elif wrong_melody:
+            outcome = "wrong-melody"
+        elif foreign:
+            outcome = "foreign"
+        elif missing:
+            outcome = "incomplete"
+        if not (missing or foreign or additions):
+            return ChordHeard(outcome)
+        return ChordHeard(
+            outcome,
+            tuple(self._placed(pc) for pc in range(12) if missing >> pc & 1),
+            self._spelled(sounding, foreign),
+            self._spelled(sounding, additions),
+        )
+
+    def judge_pitches(self, voicing: Voicing) -> ChordHeard:
+        """The verdict on four written voices: their spelling counts, not only their keys."""
+        pitches = [pitch for pitch in voicing if pitch is not None]
+        heard = self.judge(sorted({pitch.midi for pitch in pitches}))
+        names = self.sonority.names | {addition.name for addition in self.sonority.additions}
+        given = {p.name for p in (self.moment.bass, self.moment.melody) if p is not None}
+        classes = {name.pitch_class for name in names}
+        misspelt = tuple(
+            pitch
+            for pitch in pitches
+            if pitch.name not in names | given and pitch.name.pitch_class in classes
+        )
+        if not misspelt or self.sonority.bass is None:
+            return heard
+        outcome = "foreign" if heard.outcome in ("complete", "incomplete") else heard.outcome
+        return replace(heard, outcome=outcome, foreign=(*heard.foreign, *misspelt))
+
+    def _against(self, present: int) -> tuple[int, int, int]:
+        best = (99, 99, 99)
+        found = (0, 0, 0)
+        for reading in self._readings:
+            missing = reading.bold & ~present
+            outside = present & ~reading.allowed & ~self._given
+            foreign = outside & ~self._additions
+            additions = outside & self._additions
+            cost = (foreign.bit_count(), missing.bit_count(), additions.bit_count())
+            if cost < best:
+                best, found = cost, (missing, foreign, additions)
+        return found
+
+    def _placed(self, pitch_class: int) -> Pitch:
+        """A missing note just above the bass, spelled as the member it is."""
+        bass = self.sonority.bass
+        assert bass is not None
+        midi = bass.midi + (pitch_class - bass.midi) % 12
+        for member in self.sonority.members:
+            if member.name.pitch_class == pitch_class:
+                return pitch_on(member.name, midi)
+        return self.sonority.spell(midi)
+
+    def _spelled(self, sounding: tuple[int, ...], bits: int) -> tuple[Pitch, ...]:
+        return tuple(self.sonority.spell(key) for key in sounding if bits >> key % 12 & 1)
+
+
+def _bits(pitch_classes: Iterable[int]) -> int:
+    bits = 0
+    for pitch_class in pitch_classes:
+        bits |= 1 << pitch_class
+    return bits

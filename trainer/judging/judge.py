@@ -1,0 +1,311 @@
+"""The judge: from keys and an exercise to verdicts and faults.
+
+`Judge` works out what a moment asks once, so that a chord is judged within a tenth of a
+millisecond of its last key. The live judge knows only what has been played so far; judging a whole
+pass again, when it is over, may divide the keys among the voices better and knows how every
+dissonance went on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import pairwise
+
+from trainer.judging.harmony import ChordHeard, HarmonyTable
+from trainer.judging.movement import faults, findings, words
+from trainer.judging.take import Conditions
+from trainer.judging.timing import played
+from trainer.judging.timing import timing as timing_of
+from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
+from trainer.judging.voices import Line, divisions, extend
+from trainer.score.exercise import Exercise
+from trainer.theory.dissonance import Passage
+from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.moment import Moment
+from trainer.theory.movement import Given
+from trainer.theory.pitch import Pitch
+from trainer.theory.rules import rule, weight
+from trainer.theory.sonority import sonorities
+from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
+
+_COSTS = {"gross": 100, "weak": 10, "remark": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the judge has come in a pass: the last moment with a chord, and the divisions of
+    its keys that are still possible."""
+
+    index: int | None = None
+    line: Line = field(default_factory=Line)
+
+
+class Judge:
+    """Judges chords of one exercise under the conditions of a pass.
+
+    Raises FigureError, with bar and beat, for a figuring that contradicts itself.
+    """
+
+    def __init__(self, exercise: Exercise, conditions: Conditions) -> None:
+        self.exercise = exercise
+        self.conditions = conditions
+        self.moments = exercise.moments
+        self.sonorities = sonorities(exercise.moments, exercise.struck_five_is_diminished)
+        self.given: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
+        self._tables = tuple(
+            HarmonyTable(moment, sonority)
+            for moment, sonority in zip(self.moments, self.sonorities, strict=True)
+        )
+        self._supplied = tuple(
+            tuple(
+                pitch.midi
+                for part, pitch in (("bass", moment.bass), ("melody", moment.melody))
+                if pitch is not None and part in conditions.supply
+            )
+            for moment in self.moments
+        )
+
+    def harmony(self, index: int, keys: Sequence[int]) -> MomentVerdict:
+        """What these keys, any order, are at a moment; the supplied voices sound with them."""
+        return self._verdict(index, keys, self._heard(index, keys), None)
+
+    def complete(self, index: int, keys: Sequence[int]) -> bool:
+        """Whether nothing is missing and nothing foreign."""
+        return self._heard(index, keys).outcome == "complete"
+
+    def chord(
+        self, progress: Progress, index: int, keys: Sequence[int], pedalled: Sequence[int] = ()
+    ) -> tuple[Progress, MomentVerdict, tuple[Fault, ...]]:
+        """Judge the chord of a moment with respect to the one before it.
+
+        `keys` are under the fingers; those only the pedal keeps belong to the harmony, not to a
+        voice. A moment left out breaks the thread: there is no movement from before it.
+        """
+        heard = self._heard(index, (*keys, *pedalled))
+        before = progress if self._continues(progress, index) else Progress()
+        choices = self._divisions(index, keys, before)
+        line = extend(before.line, choices, partial(self._cost_at, before.index, index))
+        chain = line.best
+        voicing = None if chain is None else chain.voicing
+        found = list(self._harmony_faults(index, heard, keys))
+        if chain is not None:
+            earlier = None if chain.before is None else chain.before.voicing
+            passage = self._pair(before.index, earlier, index, chain.voicing)
+            found += self._faults(passage, only_last=True)
+        verdict = self._verdict(index, keys, heard, voicing)
+        return Progress(index, line), verdict, tuple(found)
+
+    def soundings(self, voicings: Mapping[int, Voicing]) -> tuple[Sounding, ...]:
+        """One sounding a moment, in order; a voice is struck where its pitch changes or the
+        written bass or melody begins anew."""
+        found: list[Sounding] = []
+        for index in sorted(voicings):
+            moment, voicing = self.moments[index], voicings[index]
+            before = tuple(found[-1].voicing) if found else (None,) * 4
+            struck = {v for v, a, b in zip(VOICES, before, voicing, strict=True) if a != b}
+            struck |= {"bass"} if moment.bass_struck else set()
+            struck |= {"soprano"} if moment.melody_struck else set()
+            found.append(Sounding(moment.onset, index, voicing, frozenset(struck)))
+        return tuple(found)
+
+    def judge_chords(
+        self,
+        chords: Mapping[int, Sequence[int]],
+        pedalled: Mapping[int, Sequence[int]] | None = None,
+    ) -> PassVerdict:
+        """A whole pass: the keys under the fingers at each moment that was played.
+
+        Voices are divided by the fewest faults from beginning to end. Timing is left out.
+        """
+        pedal = pedalled or {}
+        verdicts: dict[int, MomentVerdict] = {}
+        harmony_faults: list[Fault] = []
+        stretches: list[tuple[list[int], Line]] = []
+        for moment in played(self.exercise, self.conditions):
+            index = moment.index
+            keys = chords.get(index, ())
+            if not keys and (moment.chord or not stretches or not self._carries(moment)):
+                if moment.chord:
+                    verdicts[index] = MomentVerdict(index, "not-played")
+                stretches.append(([], Line()))
+                continue
+            heard = self._heard(index, (*keys, *pedal.get(index, ())))
+            if moment.chord:
+                harmony_faults += self._harmony_faults(index, heard, keys)
+            if moment.chord or moment.melody_struck:
+                verdicts[index] = self._verdict(index, keys, heard, None)
+            if not stretches:
+                stretches.append(([], Line()))
+            indices, line = stretches[-1]
+            before = Progress(indices[-1] if indices else None, line)
+            choices = self._divisions(index, keys, before)
+            line = extend(line, choices, partial(self._cost_at, before.index, index))
+            stretches[-1] = ([*indices, index] if choices else [], line)
+        movement_faults: list[Fault] = []
+        voiced: dict[int, Voicing] = {}
+        for indices, line in stretches:
+            chain = line.best
+            if chain is None:
+                continue
+            voicings = dict(zip(indices, chain.voicings(), strict=True))
+            voiced |= voicings
+            movement_faults += self._faults(self._passage(self.soundings(voicings)))
+        moments = tuple(replace(verdicts[i], voicing=voiced.get(i)) for i in sorted(verdicts))
+        chord_stretches = [
+            [i for i in indices if self.moments[i].chord] for indices, _ in stretches
+        ]
+        return self.pass_verdict(moments, (*harmony_faults, *movement_faults), chord_stretches)
+
+    def judge_realization(self, soundings: Sequence[Sounding]) -> PassVerdict:
+        """Four given voices, from onset to onset, passing notes and all.
+
+        Harmony is judged at the first sounding of each moment that begins a chord.
+        """
+        passage = self._passage(soundings)
+        verdicts = []
+        found: list[Fault] = []
+        starts = []
+        for start in passage.chord_starts():
+            sounding = soundings[start]
+            keys = sorted({pitch.midi for pitch in sounding.voicing if pitch is not None})
+            heard = self._tables[sounding.moment].judge_pitches(sounding.voicing)
+            found += self._harmony_faults(sounding.moment, heard, keys)
+            verdicts.append(self._verdict(sounding.moment, keys, heard, sounding.voicing))
+            starts.append(sounding.moment)
+        found += self._faults(passage)
+        return self.pass_verdict(tuple(verdicts), found, [starts])
+
+    def pass_verdict(
+        self,
+        moments: tuple[MomentVerdict, ...],
+        found: Iterable[Fault],
+        stretches: Sequence[Sequence[int]],
+    ) -> PassVerdict:
+        """Three figures from the verdicts and faults; `stretches` are runs of chord moments that
+        were played without a gap."""
+        ordered = tuple(sorted(found, key=lambda f: (f.moments[-1], f.moments)))
+        chords = [m for m in moments if self.moments[m.index].chord]
+        complete = sum(m.outcome == "complete" for m in chords)
+        moved = [f for f in ordered if rule(f.rule).group != "harmony"]
+        tally = {heavy: sum(f.weight == heavy for f in moved) for heavy in WEIGHTS}
+        blamed = {f.moments[-1] for f in moved if f.weight != "remark"}
+        successions = [b for run in stretches for _, b in pairwise(run)]
+        clean = sum(index not in blamed for index in successions)
+        time = (
+            None if self.conditions.tempo is None else timing_of(moments, self.conditions.tolerance)
+        )
+        return PassVerdict(
+            moments,
+            ordered,
+            Harmony(complete, len(chords)),
+            time,
+            Movement(tally["gross"], tally["weak"], tally["remark"], clean, len(successions)),
+        )
+
+    def _heard(self, index: int, keys: Sequence[int]) -> ChordHeard:
+        supplied = self._supplied[index]
+        if not keys and len(supplied) < 2:
+            return ChordHeard("not-played")
+        return self._tables[index].judge(sorted({*keys, *supplied}))
+
+    def _verdict(
+        self, index: int, keys: Sequence[int], heard: ChordHeard, voicing: Voicing | None
+    ) -> MomentVerdict:
+        label = self.sonorities[index].label
+        return MomentVerdict(
+            index,
+            heard.outcome,
+            tuple(sorted(keys)),
+            voicing,
+            tuple(label(pitch) for pitch in heard.missing),
+            tuple(dict.fromkeys(label(pitch) for pitch in heard.foreign)),
+            tuple(dict.fromkeys(label(pitch) for pitch in heard.additions)),
+        )
+
+    def _carries(self, moment: Moment) -> bool:
+        """Whether the inner voices simply lie while a given voice the program plays moves on."""
+        return not moment.chord
+
+    def _continues(self, progress: Progress, index: int) -> bool:
+        """Whether no chord was left out since."""
+        return progress.index is not None and not any(
+            moment.chord for moment in self.moments[progress.index + 1 : index]
+        )
+
+    def _divisions(self, index: int, keys: Sequence[int], before: Progress) -> tuple[Voicing, ...]:
+        sonority, moment = self.sonorities[index], self.moments[index]
+        sounding = sorted({*keys, *self._supplied[index]})
+        if not moment.chord and len(sounding) < 4 and before.line.best is not None:
+            # the melody goes on over voices that lie, or have been let go: either is no motion
+            last = before.line.best.voicing
+            top = moment.melody if moment.melody is not None else last.soprano
+            low = moment.bass if moment.bass is not None else last.bass
+            return (Voicing(top, last.alto, last.tenor, low),)
+        return divisions(sounding, sonority)
+
+    def _cost_at(
+        self, first: int | None, second: int, before: Voicing | None, after: Voicing
+    ) -> int:
+        passage = self._pair(first, before, second, after)
+        total = 0
+        for finding in findings(passage, self.given, self.conditions.hands):
+            heavy = weight(finding.rule, self.conditions.school)
+            total += 0 if heavy is None else _COSTS[heavy]
+        return total
+
+    def _pair(
+        self, first: int | None, before: Voicing | None, second: int, after: Voicing
+    ) -> Passage:
+        soundings = [Sounding(self.moments[second].onset, second, after, frozenset(VOICES))]
+        if first is not None and before is not None:
+            onset = self.moments[first].onset
+            soundings.insert(0, Sounding(onset, first, before, frozenset(VOICES)))
+        return self._passage(soundings)
+
+    def _passage(self, soundings: Sequence[Sounding]) -> Passage:
+        return Passage(self.moments, self.sonorities, tuple(soundings))
+
+    def _faults(self, passage: Passage, only_last: bool = False) -> list[Fault]:
+        found = findings(passage, self.given, self.conditions.hands)
+        last = len(passage.soundings) - 1
+        if only_last:
+            found = (finding for finding in found if finding.soundings[-1] == last)
+        return list(faults(found, passage, self.conditions.school, self.exercise.place))
+
+    def _harmony_faults(self, index: int, heard: ChordHeard, keys: Sequence[int]) -> list[Fault]:
+        moment, sonority = self.moments[index], self.sonorities[index]
+        named: list[tuple[str, tuple[VoiceName, ...], tuple[Pitch, ...]]] = []
+        if heard.outcome == "wrong-bass" and moment.bass is not None:
+            named.append(("wrong-bass", ("bass",), (moment.bass,)))
+        if heard.outcome == "wrong-melody" and moment.melody is not None:
+            named.append(("wrong-melody", ("soprano",), (moment.melody,)))
+        for pitch in heard.missing:
+            number = sonority.number(pitch.name)
+            member = sonority.by_number.get(number)
+            plain = number == 3 and (member is None or not member.written)
+            named.append(("missing-third" if plain else "missing-figure", (), (pitch,)))
+        named += [("foreign-note", (), (pitch,)) for pitch in heard.foreign]
+        named += [("addition", (), (pitch,)) for pitch in heard.additions]
+        made = []
+        for name, voices, pitches in named:
+            heavy = weight(name, self.conditions.school)
+            if heavy is not None:
+                text = words(name, voices, pitches, (moment.bar, moment.beat))
+                made.append(Fault(name, heavy, (index,), voices, pitches, text))
+        return made
+
+
+def judge_chords(
+    exercise: Exercise, conditions: Conditions, chords: Mapping[int, Sequence[int]]
+) -> PassVerdict:
+    """See `Judge.judge_chords`."""
+    return Judge(exercise, conditions).judge_chords(chords)
+
+
+def judge_realization(
+    exercise: Exercise, soundings: Sequence[Sounding], conditions: Conditions
+) -> PassVerdict:
+    """See `Judge.judge_realization`."""
+    return Judge(exercise, conditions).judge_realization(soundings)
