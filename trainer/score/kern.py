@@ -14,6 +14,7 @@ from math import lcm
 from pathlib import Path
 
 from trainer.errors import ExerciseError
+from trainer.score.bars import bars
 from trainer.score.exercise import Exercise, Note
 from trainer.score.kern_reader import Reader
 from trainer.score.kern_tokens import (
@@ -138,7 +139,7 @@ def _score(exercise: Exercise) -> list[str]:
     figures = {onset: write_figuring(figuring) for onset, figuring in exercise.figures}
     if any(not 0 <= onset < exercise.length for onset in figures):
         raise ExerciseError("a figure stands outside the piece")
-    keys, metres, bars = dict(exercise.keys), dict(exercise.metres), _bars(exercise)
+    keys, metres, barlines = dict(exercise.keys), dict(exercise.metres), bars(exercise)
     lines = [
         all_alike("**kern", "**fb"),
         row([code for code, _, _ in voices], "*"),
@@ -149,8 +150,8 @@ def _score(exercise: Exercise) -> list[str]:
         raise ExerciseError("a key or metre changes where no note begins")
     onsets = sorted(struck)
     for onset, end in zip(onsets, [*onsets[1:], exercise.length], strict=True):
-        if onset in bars and onset:
-            lines.append(all_alike(f"={bars[onset]}"))
+        if onset in barlines and onset:
+            lines.append(all_alike(f"={barlines[onset]}"))
         if onset in keys:
             key = keys[onset]
             lines.append(all_alike(write_signature(key.signature), "*"))
@@ -159,8 +160,8 @@ def _score(exercise: Exercise) -> list[str]:
             lines.append(all_alike(f"*M{metres[onset]}", "*"))
         if not onset:
             lines.append(all_alike(_tempo(exercise), "*"))
-            if onset in bars:
-                lines.append(all_alike(f"={bars[onset]}"))
+            if onset in barlines:
+                lines.append(all_alike(f"={barlines[onset]}"))
         lines.append(row([voice.get(onset, ".") for voice in events], figures.get(onset, ".")))
         between = sorted(at for at in figures if onset < at < end)
         parts = lcm(*(((at - onset) / (end - onset)).denominator for at in between))
@@ -175,7 +176,7 @@ def _score(exercise: Exercise) -> list[str]:
 
 
 def _events(voice: tuple[Note, ...], exercise: Exercise) -> dict[Fraction, str]:
-    bars = sorted(_bars(exercise))
+    barlines = sorted(bars(exercise))
     at = Fraction(0)
     tokens = {}
     for index, note in enumerate(voice):
@@ -185,10 +186,10 @@ def _events(voice: tuple[Note, ...], exercise: Exercise) -> dict[Fraction, str]:
         if note.tied and (before is None or before.pitch != note.pitch or note.pitch is None):
             raise ExerciseError(f"the tie into score time {at} does not join equal notes")
         at = note.end
-        if any(note.onset < bar < note.end for bar in bars):
+        if any(note.onset < line < note.end for line in barlines):
             raise ExerciseError(
                 f"the note at score time {note.onset} is held over a barline",
-                remedy="write two notes with a tie",
+                remedy="`barred` writes two notes with a tie",
             )
         tied_out = index + 1 < len(voice) and voice[index + 1].tied
         tokens[note.onset] = write_note(
@@ -197,19 +198,6 @@ def _events(voice: tuple[Note, ...], exercise: Exercise) -> dict[Fraction, str]:
     if at != exercise.length:
         raise ExerciseError(f"one voice lasts {at} quarter notes, the bass {exercise.length}")
     return tokens
-
-
-def _bars(exercise: Exercise) -> dict[Fraction, int]:
-    """Where each numbered bar begins."""
-    at, number = exercise.pickup, 1
-    bars = {}
-    changes = [change for change, _ in exercise.metres[1:]]
-    while at < exercise.length:
-        bars[at] = number
-        end = at + exercise.metre_at(at).bar_length
-        within = [change for change in changes if at < change < end]
-        at, number = (min(within) if within else end), number + 1
-    return bars
 
 
 def _tempo(exercise: Exercise) -> str:

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from trainer.errors import ExerciseError, FigureError, TrainerError
+from trainer.score.bars import barred
 from trainer.score.exercise import Exercise, Note
 from trainer.score.syllabus import UNFIGURED, absolute
 from trainer.theory.figures import Figuring
@@ -129,7 +130,7 @@ def expand(pattern: Pattern, key: Key, position: Position | None = None) -> Exer
     name = name[0].upper() + name[1:] if key.mode == "major" else name
     place_name = "" if position is None else f":{position}"
     on_top = "" if position is None else f", {position} on top"
-    return Exercise(
+    exercise = Exercise(
         id=f"{pattern.id}@{name}{place_name}",
         title=f"{pattern.title}, {key}{on_top}",
         bass=tuple(bass),
@@ -142,6 +143,7 @@ def expand(pattern: Pattern, key: Key, position: Position | None = None) -> Exer
         tags=("pattern", pattern.kind) + (() if position is None else (f"position-{position}",)),
         commentary=(pattern.note,) if pattern.note else (),
     )
+    return barred(exercise)
 
 
 def expand_id(patterns: dict[str, Pattern], text: str) -> Exercise:

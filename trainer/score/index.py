@@ -1,0 +1,225 @@
+"""The library's memory on disk: one row a file, read again only where a file has changed.
+
+A cache and nothing more: it may be deleted at any time, and where it cannot be written the
+index lives in memory for this once.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from trainer.errors import ExerciseError
+from trainer.score.exercise import Exercise
+from trainer.score.features import cadences, figurings, outline, sequences, stations
+from trainer.score.kern import read_exercise
+
+VERSION = 1  # of the rows; another version is thrown away and built anew
+_COLUMNS = (
+    "path",
+    "id",
+    "title",
+    "tune",
+    "key",
+    "signature",
+    "metre",
+    "level",
+    "tempo",
+    "moments",
+    "voices",
+    "tags",
+    "figurings",
+    "sequences",
+    "cadences",
+    "outline",
+    "error",
+)
+_LISTS = ("tags", "figurings", "sequences", "cadences")
+_MIDDLE = 1000  # the letter of outline 0: above all control characters
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What the library knows of one exercise without opening it.
+
+    `key` is as `Key` prints it (`G major`); `signature` counts sharps (+) or flats (-); `voices`
+    is 1 for a bass alone, 2 with a melody, 4 with a suggested solution; `figurings` are without
+    signs, successions such as `4, -` among them; `outline` the melody in letters above the final.
+    A file that cannot be read has its message in `error` and nothing else.
+    """
+
+    path: str
+    id: str
+    title: str = ""
+    tune: str = ""
+    key: str = ""
+    signature: int = 0
+    metre: str = ""
+    level: int = 0
+    tempo: float = 0.0
+    moments: int = 0
+    voices: int = 1
+    tags: tuple[str, ...] = ()
+    figurings: tuple[str, ...] = ()
+    sequences: tuple[str, ...] = ()
+    cadences: tuple[str, ...] = ()
+    outline: tuple[int, ...] = ()
+    error: str = ""
+
+
+def entry(exercise: Exercise, path: str = "") -> Entry:
+    """What the library keeps of an exercise."""
+    stops = stations(exercise)
+    solved = 2 if exercise.alto or exercise.tenor else 0
+    return Entry(
+        path=path,
+        id=exercise.id,
+        title=exercise.title,
+        tune=exercise.tune,
+        key=str(exercise.key),
+        signature=exercise.key.signature,
+        metre=str(exercise.metre),
+        level=exercise.level,
+        tempo=exercise.tempo,
+        moments=len(exercise.moments),
+        voices=1 + bool(exercise.melody) + solved,
+        tags=exercise.tags,
+        figurings=figurings(stops),
+        sequences=sequences(stops),
+        cadences=cadences(stops),
+        outline=outline(exercise),
+    )
+
+
+class Index:
+    """Rows in an SQLite file, one a native file of the folders last refreshed."""
+
+    def __init__(self, file: Path | None) -> None:
+        """`file` is where the index is kept; None keeps it in memory."""
+        self._database = _open(file)
+
+    def refresh(
+        self, folders: Iterable[Path], progress: Callable[[int, int], None] = lambda at, of: None
+    ) -> int:
+        """Bring the rows up to date with the folders; how many files were read.
+
+        A file is read if its size or time of change differs. `progress(at, of)` is called after
+        each file read. Rows of other folders are left alone.
+        """
+        known = {
+            path: (time, size)
+            for path, time, size in self._database.execute("SELECT path, time, size FROM file")
+        }
+        roots = [str(folder) for folder in folders]
+        present = {
+            item.path: (stat.st_mtime_ns, stat.st_size)
+            for root in roots
+            for item in _files(root)
+            for stat in [item.stat()]
+        }
+        changed = [path for path, stamp in present.items() if known.get(path) != stamp]
+        beginnings = tuple(root.rstrip(os.sep) + os.sep for root in roots)
+        gone = [path for path in known if path.startswith(beginnings) and path not in present]
+        if not changed and not gone:
+            return 0
+        with self._database:
+            self._database.executemany("DELETE FROM file WHERE path = ?", [(p,) for p in gone])
+            for number, path in enumerate(changed, 1):
+                row = _row(_read(Path(path)))
+                marks = ", ".join("?" * (len(row) + 2))
+                self._database.execute(
+                    f"REPLACE INTO file VALUES ({marks})", (*row, *present[path])
+                )
+                progress(number, len(changed))
+        return len(changed)
+
+    def entries(self, folders: Iterable[Path], where: str = "", *values: object) -> list[Entry]:
+        """The rows of the folders, by id; `where` is an SQL condition over the columns."""
+        found: list[Entry] = []
+        for folder in folders:
+            root = str(folder).rstrip(os.sep) + os.sep
+            condition = f"AND ({where})" if where else ""
+            rows = self._database.execute(
+                f"SELECT {', '.join(_COLUMNS)} FROM file WHERE path >= ? AND path < ? {condition}",
+                (root, root[:-1] + chr(ord(os.sep) + 1), *values),
+            )
+            found += map(_entry, rows)
+        return found
+
+    def close(self) -> None:
+        self._database.close()
+
+
+def _files(root: str) -> Iterator[os.DirEntry[str]]:
+    """The native files in a folder and the folders in it; hidden ones are passed over."""
+    try:
+        with os.scandir(root) as items:
+            inside = sorted(items, key=lambda item: item.name)
+    except OSError:
+        return
+    for item in inside:
+        if item.name.startswith("."):
+            continue
+        if item.name.endswith(".krn"):
+            if item.is_file():
+                yield item
+        elif item.is_dir(follow_symlinks=False):
+            yield from _files(item.path)
+
+
+def _read(path: Path) -> Entry:
+    try:
+        return entry(read_exercise(path), str(path))
+    except ExerciseError as error:
+        return Entry(path=str(path), id=path.stem, error=str(error))
+
+
+def _row(item: Entry) -> tuple[object, ...]:
+    values = {name: getattr(item, name) for name in _COLUMNS}
+    for name in _LISTS:
+        values[name] = "".join(f"|{word}" for word in values[name]) + "|"
+    values["outline"] = "".join(chr(_MIDDLE + height) for height in item.outline)
+    return tuple(values.values())
+
+
+def _entry(row: tuple[object, ...]) -> Entry:
+    values = dict(zip(_COLUMNS, row, strict=True))
+    for name in _LISTS:
+        values[name] = tuple(str(values[name])[1:-1].split("|")) if values[name] != "|" else ()
+    values["outline"] = tuple(ord(letter) - _MIDDLE for letter in str(values["outline"]))
+    return Entry(**values)  # type: ignore[arg-type]
+
+
+def _open(file: Path | None) -> sqlite3.Connection:
+    if file is not None:
+        try:
+            file.parent.mkdir(parents=True, exist_ok=True)
+            return _prepared(sqlite3.connect(file, timeout=5))
+        except sqlite3.DatabaseError:  # locked, read-only, or no database: begin anew or in memory
+            try:
+                file.unlink()
+                return _prepared(sqlite3.connect(file, timeout=5))
+            except (sqlite3.Error, OSError):
+                pass
+        except OSError:
+            pass
+    return _prepared(sqlite3.connect(":memory:"))
+
+
+def _prepared(database: sqlite3.Connection) -> sqlite3.Connection:
+    database.create_function("casefold", 1, str.casefold, deterministic=True)
+    if database.execute("PRAGMA user_version").fetchone()[0] != VERSION:
+        columns = ", ".join(_COLUMNS[1:])
+        with database:
+            database.execute("DROP TABLE IF EXISTS file")
+            database.execute(
+                f"CREATE TABLE file (path PRIMARY KEY, {columns}, time, size) WITHOUT ROWID"
+            )
+            database.execute(f"PRAGMA user_version = {VERSION}")
+    else:
+        with database:  # a write that changes nothing: learn now that the file is read-only
+            database.execute("DELETE FROM file WHERE 0")
+    return database
