@@ -13,6 +13,7 @@ from trainer.errors import TrainerError
 # name of the command -> (module that holds it as `command`, one line of help)
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
+    "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
 }
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import json
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Select, func, select
+from sqlalchemy import Connection, Engine, Select, Table, func, select
 
 from trainer.errors import LogError
 from trainer.journal import log_location
@@ -29,6 +29,8 @@ from trainer.journal.schema import (
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import Harmony, Movement, PassVerdict, Timing
 from trainer.listening.events import KeyEvent
+
+_BATCH = 500  # takes read at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,21 +183,24 @@ class Journal:
         """
         with self.reading() as connection:
             seq = self._seq(connection, id)
-            query = select(take, exercise_text.c.text).join(exercise_text)
-            row = connection.execute(query.where(take.c.seq == seq)).mappings().one()
-            events = read_events(connection, seq)
-        return Take(
-            exercise_id=row["exercise_id"],
-            exercise=row["text"],
-            conditions=conditions_from(row["conditions"]),
-            events=events,
-            origin=row["origin"],
-            started=datetime.fromisoformat(row["started"]),
-            player=row["player_id"],
-            port=row["port"],
-            rules=row["rules"],
-            pauses=tuple((float(a), float(b)) for a, b in json.loads(row["pauses"])),
-        )
+            return read_take(connection, seq)
+
+    def passes(
+        self, player: str | None = None, limit: int | None = None
+    ) -> Iterator[tuple[TakeSummary, Take, PassVerdict | None]]:
+        """The last takes that have ended, newest first, each with what is said of it.
+
+        The takes come without their events: `take` reads those.
+        """
+        query = select(take.c.seq).where(take.c.state != "open")
+        if player is not None:
+            query = query.where(take.c.player_id == player)
+        query = query.order_by(take.c.started_at.desc(), take.c.id).limit(limit)
+        texts: dict[int, str] = {}
+        with self.reading() as connection:
+            seqs = connection.execute(query).scalars().all()
+            for at in range(0, len(seqs), _BATCH):
+                yield from _passes(connection, seqs[at : at + _BATCH], texts)
 
     def verdict(self, id: str, marking_seq: int | None = None) -> PassVerdict | None:
         """What is said of a take now, or what an older marking said; None if nothing."""
@@ -232,6 +237,28 @@ class Journal:
         return int(rows[0])
 
 
+def read_take(connection: Connection, seq: int) -> Take:
+    """A take with its events; `player` is the id."""
+    query = select(take, exercise_text.c.text).join(exercise_text)
+    row = connection.execute(query.where(take.c.seq == seq)).mappings().one()
+    return _take(row, row["text"], read_events(connection, seq))
+
+
+def _take(row: Any, text: str, events: tuple[KeyEvent, ...]) -> Take:
+    return Take(
+        exercise_id=row["exercise_id"],
+        exercise=text,
+        conditions=conditions_from(row["conditions"]),
+        events=events,
+        origin=row["origin"],
+        started=datetime.fromisoformat(row["started"]),
+        player=row["player_id"],
+        port=row["port"],
+        rules=row["rules"],
+        pauses=tuple((float(a), float(b)) for a, b in json.loads(row["pauses"])),
+    )
+
+
 def read_events(connection: Connection, seq: int) -> tuple[KeyEvent, ...]:
     """All events of a take in order; LogError where a chunk is not what was written."""
     query = select(chunk).where(chunk.c.take_seq == seq).order_by(chunk.c.number)
@@ -255,6 +282,44 @@ def read_verdict(connection: Connection, marks: int) -> PassVerdict:
     )
 
 
+def _passes(
+    connection: Connection, seqs: Sequence[int], texts: dict[int, str]
+) -> Iterator[tuple[TakeSummary, Take, PassVerdict | None]]:
+    heads = {
+        row["seq"]: row
+        for row in connection.execute(select(take).where(take.c.seq.in_(seqs))).mappings()
+    }
+    missing = {row["text_seq"] for row in heads.values()} - set(texts)
+    new = select(exercise_text).where(exercise_text.c.seq.in_(missing))
+    texts.update({row.seq: row.text for row in connection.execute(new)})
+    marks = [row["marking_seq"] for row in heads.values() if row["marking_seq"] is not None]
+    figures = {
+        row["seq"]: row
+        for row in connection.execute(select(marking).where(marking.c.seq.in_(marks))).mappings()
+    }
+    moments = _grouped(connection, moment, moment.c.position, marks)
+    faults = _grouped(connection, fault, fault.c.number, marks)
+    for seq in seqs:
+        head = heads[seq]
+        said = figures.get(head["marking_seq"])
+        verdict = None
+        if said is not None:
+            verdict = verdict_from(
+                dict(said), moments.get(said["seq"], []), faults.get(said["seq"], [])
+            )
+        yield _summary_of(head, said), _take(head, texts[head["text_seq"]], ()), verdict
+
+
+def _grouped(
+    connection: Connection, table: Table, order: Any, marks: Sequence[int]
+) -> dict[int, list[dict[str, Any]]]:
+    groups: dict[int, list[dict[str, Any]]] = {}
+    query = select(table).where(table.c.marking_seq.in_(marks)).order_by(order)
+    for row in connection.execute(query).mappings():
+        groups.setdefault(row["marking_seq"], []).append(dict(row))
+    return groups
+
+
 def _summaries() -> Select[Any]:
     return select(
         take.c.id,
@@ -269,21 +334,26 @@ def _summaries() -> Select[Any]:
 
 
 def _summary(row: Any) -> TakeSummary:
+    return _summary_of(row, row if row["judged"] is not None else None)
+
+
+def _summary_of(head: Any, said: Any) -> TakeSummary:
+    def count(name: str) -> int:
+        return 0 if said is None else int(said[name])
+
     timing = None
-    if row["timed"] is not None:
-        timing = Timing(row["in_time"], row["timed"], row["bias_ms"], row["deviation_ms"])
+    if said is not None and said["timed"] is not None:
+        timing = Timing(said["in_time"], said["timed"], said["bias_ms"], said["deviation_ms"])
     return TakeSummary(
-        id=row["id"],
-        player=row["player_id"],
-        exercise_id=row["exercise_id"],
-        started=datetime.fromisoformat(row["started"]),
-        state=row["state"],
-        seconds=row["seconds"],
-        conditions=conditions_from(row["conditions"]),
-        rules=row["rules"] or 0,
-        harmony=Harmony(row["complete"] or 0, row["judged"] or 0),
+        id=head["id"],
+        player=head["player_id"],
+        exercise_id=head["exercise_id"],
+        started=datetime.fromisoformat(head["started"]),
+        state=head["state"],
+        seconds=head["seconds"],
+        conditions=conditions_from(head["conditions"]),
+        rules=0 if said is None else said["rules"],
+        harmony=Harmony(count("complete"), count("judged")),
         timing=timing,
-        movement=Movement(
-            *(row[name] or 0 for name in ("gross", "weak", "remark", "clean", "successions"))
-        ),
+        movement=Movement(*map(count, ("gross", "weak", "remark", "clean", "successions"))),
     )

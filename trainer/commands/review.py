@@ -1,0 +1,43 @@
+"""`review`: what practice adds up to."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import click
+from rich.console import Console
+
+from trainer.commands.log_option import log_option, open_log, player_option, whose
+from trainer.commands.output import print_json
+
+
+@click.command()
+@click.option("--last", default=10, show_default=True, metavar="N", help="How many takes.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object, takes whole.")
+@player_option
+@log_option
+def command(last: int, as_json: bool, player: str | None, location: str | None) -> None:
+    """Show the last takes and what they add up to: minutes, pieces, figurings, faults."""
+    from trainer.review import plain
+    from trainer.review.advice import next_work
+    from trainer.review.queries import totals
+    from trainer.review.tables import print_review
+
+    if last < 1:
+        raise click.BadParameter("at least 1", param_hint="--last")
+    with open_log(location) as journal:
+        who = whose(journal, player)
+        if not as_json:
+            print_review(Console(), journal, who, last, date.today())
+            return
+        id = None if who is None else who.id
+        print_json(
+            {
+                "format": "mittelstimme-review",
+                "version": 1,
+                "player": None if who is None else {"id": who.id, "name": who.name},
+                "totals": plain.totals_plain(totals(journal, id)),
+                "next": [plain.advice_plain(one) for one in next_work(journal, id, date.today())],
+                "takes": [plain.take_plain(journal, one) for one in journal.takes(id, last)],
+            }
+        )
