@@ -78,21 +78,27 @@ def load_patterns(folder: Path) -> dict[str, Pattern]:
     """
     patterns: dict[str, Pattern] = {}
     for path in sorted(folder.glob("*.toml")):
-        try:
-            tables = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            raise ExerciseError(f"this is no TOML: {error}", file=path) from error
-        except OSError as error:
-            raise ExerciseError(f"cannot be read: {error.strerror}", file=path) from error
-        for name, table in tables.items():
+        for name, pattern in read_patterns(path).items():
             if name in patterns:
                 raise ExerciseError(f"the pattern {name} is there twice", file=path)
-            try:
-                patterns[name] = _pattern(name, table)
-            except TrainerError as error:
-                raise ExerciseError(
-                    f"{name}: {error.what}", file=path, remedy=error.remedy
-                ) from error
+            patterns[name] = pattern
+    return patterns
+
+
+def read_patterns(path: Path) -> dict[str, Pattern]:
+    """The patterns of one file by id; raises ExerciseError as `load_patterns` does."""
+    try:
+        tables = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ExerciseError(f"this is no TOML: {error}", file=path) from error
+    except OSError as error:
+        raise ExerciseError(f"cannot be read: {error.strerror}", file=path) from error
+    patterns: dict[str, Pattern] = {}
+    for name, table in tables.items():
+        try:
+            patterns[name] = _pattern(name, table)
+        except TrainerError as error:
+            raise ExerciseError(f"{name}: {error.what}", file=path, remedy=error.remedy) from error
     return patterns
 
 
