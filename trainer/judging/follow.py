@@ -47,10 +47,10 @@ class _Step:
 _EXTRA, _AGAIN, _NEXT = range(3)
 
 
-def follower(task: Task) -> Follower:
-    """At the beginning of a pass in tempo."""
+def follower(task: Task, begins: int | None = None) -> Follower:
+    """About to play moment `begins` (the first of the pass if None) in tempo."""
     costs = np.full(len(task.moments) + 1, np.inf)
-    costs[0] = 0.0
+    costs[0 if begins is None else begins - task.first] = 0.0
     return Follower(task, costs)
 
 
@@ -58,14 +58,18 @@ def follow(before: Follower, chord: StruckChord, origin: float) -> Follower:
     """Take in one more chord; `origin` is the clock time of the first moment, in seconds."""
     step = _step(before.task, before.costs, chord, origin)
     best = int(np.argmin(step.costs))
-    extra = best == 0 or step.kind[best] == _EXTRA
-    moment = None if extra else before.task.first + best - 1
+    moment = None if step.kind[best] == _EXTRA else before.task.first + best - 1
     return Follower(before.task, step.costs, moment)
 
 
-def align(task: Task, chords: Sequence[StruckChord], origin: float) -> tuple[int | None, ...]:
-    """The moment of each chord, None for an extra one, for the whole pass at once."""
-    costs = follower(task).costs
+def align(
+    task: Task, chords: Sequence[StruckChord], origin: float, begins: int | None = None
+) -> tuple[int | None, ...]:
+    """The moment of each chord, None for an extra one, from moment `begins` on, all at once.
+
+    `origin` is where the clock would have been, in seconds, at the first moment of the pass.
+    """
+    costs = follower(task, begins).costs
     steps: list[_Step] = []
     for chord in chords:
         step = _step(task, costs, chord, origin)
@@ -76,7 +80,7 @@ def align(task: Task, chords: Sequence[StruckChord], origin: float) -> tuple[int
     found: list[int | None] = []
     for step in reversed(steps):
         kind = step.kind[place]
-        found.append(None if place == 0 or kind == _EXTRA else task.first + place - 1)
+        found.append(None if kind == _EXTRA else task.first + place - 1)
         place = int(step.came_from[place])
     return tuple(reversed(found))
 

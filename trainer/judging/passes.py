@@ -1,0 +1,82 @@
+"""A whole pass judged: who played what when, then harmony, movement and time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from trainer.judging.heard import Heard
+from trainer.judging.judge import Judge
+from trainer.judging.performance import Pauses, perform, stretches
+from trainer.judging.take import Take
+from trainer.judging.task import Task, task
+from trainer.judging.timing import timing
+from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.listening.events import KeyEvent
+from trainer.score.kern import parse_exercise
+
+
+def judge(take: Take) -> PassVerdict:
+    """Judge a take from its raw events alone; the same function that judges it when it ends.
+
+    Raises ExerciseError for an exercise text that cannot be read, InputError for conditions that
+    cannot be met.
+    """
+    exercise = parse_exercise(take.exercise, file=take.exercise_id)
+    asked = task(exercise, take.conditions)
+    return judge_pass(
+        asked, Judge(exercise, take.conditions), take.events, take.origin, take.pauses
+    )
+
+
+def judge_pass(
+    asked: Task, judging: Judge, events: Sequence[KeyEvent], origin: float, pauses: Pauses
+) -> PassVerdict:
+    """The verdict on the events of a pass; `origin` and `pauses` as in `Take`."""
+    performance = perform(asked, events, origin, pauses, judging.complete)
+    verdict = judging.judge_chords(
+        {h.index: h.keys for h in performance.heard},
+        {h.index: h.pedalled for h in performance.heard},
+    )
+    begun = _origins(asked, origin, pauses)
+    by_index = {
+        h.index: (h, t) for h, t in zip(performance.heard, performance.think_s, strict=True)
+    }
+    moments = tuple(
+        in_time(asked, m, by_index[m.index][0], begun.get(m.index), by_index[m.index][1])
+        for m in verdict.moments
+    )
+    figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
+    return replace(verdict, moments=moments, timing=figure, extra=performance.extra)
+
+
+def in_time(
+    asked: Task,
+    verdict: MomentVerdict,
+    sounds: Heard,
+    origin: float | None,
+    think_s: float | None = None,
+) -> MomentVerdict:
+    """A moment's verdict with its onset error, spread and time to think filled in.
+
+    `origin` is the clock time of the first moment of the pass, None untimed.
+    """
+    spread = None if sounds.spread is None else round(1000 * sounds.spread, 3)
+    verdict = replace(verdict, spread_ms=spread)
+    if asked.line is None or origin is None:
+        return replace(verdict, think_s=None if think_s is None else round(think_s, 6))
+    if sounds.onset is None:
+        return verdict
+    late = sounds.onset - origin - asked.line.time(verdict.index)
+    beats = late / asked.line.beat_length(verdict.index)
+    return replace(verdict, late_ms=round(1000 * late, 3), late_beats=round(beats, 6))
+
+
+def _origins(asked: Task, origin: float, pauses: Pauses) -> Mapping[int, float]:
+    """For each moment of a pass in tempo, the origin of the stretch it was last played in."""
+    if asked.line is None:
+        return {}
+    found: dict[int, float] = {}
+    for part in stretches(asked, origin, pauses):
+        found |= dict.fromkeys(range(part.first, asked.last + 1), part.origin)
+    return found

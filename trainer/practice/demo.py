@@ -1,0 +1,347 @@
+"""A player made of numbers: performs a realization with human hands, and with chosen mistakes.
+
+What it plays are key events like anybody's, sent through the very same path. The same exercise,
+conditions, manner, slips and seed give the same events.
+
+Two hands are never one: skilled players' hands differ by 10 to 30 ms, and the keys of a chord fall
+within about 50 ms (common practice, no source). Times here are seconds unless named otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from random import Random
+from typing import Literal, get_args
+
+from trainer.errors import InputError
+from trainer.judging.take import Conditions
+from trainer.judging.task import Awaited, Task, task
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.score.exercise import Exercise, note_at
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Voicing
+
+SlipKind = Literal["wrong", "fifths", "late", "skipped", "extra", "corrected", "doubled"]
+SLIPS: tuple[SlipKind, ...] = get_args(SlipKind)
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A mistake to make: of what kind, at which moment."""
+
+    kind: SlipKind
+    moment: int
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How the hands move. Standard deviations in seconds: of the beat, between the hands, between
+    the fingers of one hand. `bias` is how late everything is. `rolled` is the time from one key of
+    a chord to the next, upward. `overlap` is how long a finger stays down into the next chord
+    (negative: it leaves before). `late_by` is how late a late chord is, in beats. `think` is the
+    time to think at each moment when untimed."""
+
+    beat: float = 0.012
+    hands: float = 0.008
+    fingers: float = 0.004
+    bias: float = 0.0
+    rolled: float = 0.0
+    overlap: float = 0.02
+    pedal: bool = False
+    late_by: float = 0.4
+    think: float = 0.8
+
+
+PERFECT = Manner(beat=0.0, hands=0.0, fingers=0.0, overlap=-0.01)
+HUMAN = Manner()
+
+
+def realization(exercise: Exercise, conditions: Conditions) -> tuple[Voicing, ...]:
+    """What the demo player sets out to play: the suggested solution, else the best one there is.
+
+    Raises NoVoicingError where a moment has none.
+    """
+    if exercise.alto and exercise.tenor:
+        return tuple(
+            Voicing(
+                moment.melody,
+                _sounding(exercise, "alto", index),
+                _sounding(exercise, "tenor", index),
+                moment.bass,
+            )
+            for index, moment in enumerate(exercise.moments)
+        )
+    from trainer.theory.realize import Solver
+
+    solver = Solver(
+        exercise.moments,
+        school=conditions.school,
+        hands=conditions.hands,
+        struck_five_is_diminished=exercise.struck_five_is_diminished,
+    )
+    return tuple(solver.best(1)[0].voicings)
+
+
+def perform(
+    exercise: Exercise,
+    conditions: Conditions,
+    voicings: Sequence[Voicing],
+    origin: float,
+    *,
+    manner: Manner = HUMAN,
+    slips: Sequence[Slip] = (),
+    seed: int = 0,
+    first: int | None = None,
+) -> tuple[KeyEvent, ...]:
+    """Key events of a pass, in order of time; `voicings` has one for each moment of the exercise.
+
+    `origin` is the clock time of the first moment of the pass; `first` the moment to play from, if
+    it is not that one. Raises InputError for a slip that cannot be made there.
+    """
+    asked = task(exercise, conditions)
+    chance = Random(f"{seed} {exercise.id} {conditions.tempo}")
+    voicings = _with_wrong_notes(asked, voicings, slips)
+    begins = asked.first if first is None else first
+    times = _times(asked, origin, manner, chance)
+    hands = _Hands(asked, voicings, manner, chance)
+    for moment in asked.moments:
+        if moment.index < begins:
+            continue
+        here = tuple(slip.kind for slip in slips if slip.moment == moment.index)
+        hands.play(moment.index, times[moment.index - asked.first], here)
+    return hands.finished(times[-1])
+
+
+class _Hands:
+    """Keys going down and up as the moments come."""
+
+    def __init__(
+        self, asked: Task, voicings: Sequence[Voicing], manner: Manner, chance: Random
+    ) -> None:
+        self._task = asked
+        self._voicings = voicings
+        self._manner = manner
+        self._chance = chance
+        self._events: list[KeyEvent] = []
+        self._down: dict[int, float] = {}
+        self._last = 0.0
+
+    def play(self, index: int, at: float, slips: tuple[SlipKind, ...]) -> None:
+        """Strike moment `index` at about clock time `at`."""
+        if "skipped" in slips:
+            return
+        manner, chance = self._manner, self._chance
+        at += manner.bias + chance.gauss(0.0, manner.beat)
+        if "late" in slips:
+            at += manner.late_by * self._beat(index)
+        at = max(at, self._last + 0.03)
+        keys = self._keys(index)
+        strike = [key for key in keys if key not in self._down or self._again(index, key)]
+        if not strike:
+            if self._task.line is None and self._task.at(index).wanted:
+                self._events.append(Onward(at))
+            self._let_go_except(keys, at)
+            self._last = at
+            return
+        self._let_go_except([key for key in keys if key not in strike], at, strike)
+        if manner.pedal:
+            self._events += [Pedal(at + 0.08, False), Pedal(at + 0.14, True)]
+        if "corrected" in slips:
+            at = self._slip_and_correct(index, strike, at)
+        else:
+            at = self._strike(strike, at)
+        if "doubled" in slips:
+            key = strike[-1]
+            self._events += [KeyUp(at + 0.07, key), KeyDown(at + 0.1, key)]
+            at += 0.1
+        if "extra" in slips:
+            self._stray(index, at)
+        self._last = at
+
+    def finished(self, last: float) -> tuple[KeyEvent, ...]:
+        """All keys up after the last moment; the events in order of time."""
+        end = max(last, self._last) + 0.6 * self._beat(self._task.last)
+        self._let_go_except([], end)
+        if self._manner.pedal:
+            self._events.append(Pedal(end, False))
+        order = {KeyUp: 0, Pedal: 1, KeyDown: 2, Onward: 3}
+        return tuple(sorted(self._events, key=lambda e: (e.time, order[type(e)])))
+
+    def _keys(self, index: int) -> tuple[int, ...]:
+        """Keys under the fingers at a moment, ascending."""
+        voicing, supply = self._voicings[index], self._task.conditions.supply
+        moment = self._task.exercise.moments[index]
+        own = [voicing.alto, voicing.tenor]
+        own += [voicing.bass] if "bass" not in supply else []
+        own += [voicing.soprano] if "melody" not in supply or moment.melody is None else []
+        return tuple(sorted({pitch.midi for pitch in own if pitch is not None}))
+
+    def _again(self, index: int, key: int) -> bool:
+        """A repeated bass or melody note is struck again; a repeated middle voice is held."""
+        moment, voicing = self._task.exercise.moments[index], self._voicings[index]
+        outer = [voicing.bass] if moment.bass_struck else []
+        outer += [voicing.soprano] if moment.melody_struck else []
+        return any(pitch is not None and pitch.midi == key for pitch in outer)
+
+    def _strike(self, keys: Sequence[int], at: float) -> float:
+        manner, chance = self._manner, self._chance
+        apart = chance.gauss(0.0, manner.hands)
+        last = at
+        for number, key in enumerate(sorted(keys)):
+            hand = apart / 2 if key < 60 else -apart / 2
+            time = at + number * manner.rolled + hand + chance.gauss(0.0, manner.fingers)
+            self._press(key, time)
+            last = max(last, time)
+        return last
+
+    def _press(self, key: int, time: float) -> None:
+        time = max(time, self._last + 0.002)
+        self._events.append(KeyDown(time, key, self._chance.randint(52, 76)))
+        self._down[key] = time
+
+    def _slip_and_correct(self, index: int, keys: Sequence[int], at: float) -> float:
+        """A finger on the neighbouring key, put right a moment later."""
+        awaited = self._task.at(index)
+        right = keys[len(keys) // 2]
+        wrong = _foreign_key(awaited, right, self._keys(index))
+        others = [key for key in keys if key != right]
+        at = self._strike([*others, wrong], at)
+        later = at + min(0.2, 0.3 * self._beat(index))
+        self._events.append(KeyUp(later - 0.03, wrong))
+        self._down.pop(wrong)
+        self._press(right, later)
+        return later
+
+    def _stray(self, index: int, at: float) -> None:
+        """Two keys that belong nowhere, half way to the next moment."""
+        middle = at + 0.5 * self._beat(index)
+        used = self._keys(index)
+        low = _foreign_key(self._task.at(index), used[len(used) // 2], used)
+        self._events += [KeyDown(middle, low), KeyUp(middle + 0.08, low)]
+
+    def _let_go_except(self, stay: Sequence[int], at: float, anew: Sequence[int] = ()) -> None:
+        for key in list(self._down):
+            if key in stay:
+                continue
+            overlap = self._manner.overlap + self._chance.gauss(0.0, self._manner.fingers)
+            up = at - 0.04 if key in anew else at + overlap
+            self._events.append(KeyUp(max(up, self._down.pop(key) + 0.01), key))
+
+    def _beat(self, index: int) -> float:
+        line = self._task.line
+        return self._manner.think if line is None else line.beat_length(index)
+
+
+def _times(asked: Task, origin: float, manner: Manner, chance: Random) -> list[float]:
+    """Clock time of each moment of the pass."""
+    if asked.line is not None:
+        return [origin + time for time in asked.line.times]
+    times = []
+    for awaited in asked.awaited:
+        origin += manner.think * chance.uniform(0.8, 1.4) if awaited.wanted else 0.05
+        times.append(origin)
+    return times
+
+
+def _with_wrong_notes(
+    asked: Task, voicings: Sequence[Voicing], slips: Sequence[Slip]
+) -> tuple[Voicing, ...]:
+    played = list(voicings)
+    for slip in slips:
+        if not asked.first <= slip.moment <= asked.last or slip.kind not in SLIPS:
+            raise InputError(f"no slip {slip.kind!r} can be made at moment {slip.moment}")
+        if slip.kind == "wrong":
+            played[slip.moment] = _wrong(asked, slip.moment, played[slip.moment])
+        if slip.kind == "fifths":
+            changed = None
+            if slip.moment > asked.first:
+                changed = consecutive_fifths(asked, played[slip.moment - 1], slip.moment)
+            if changed is None:
+                raise InputError(
+                    f"no consecutive fifths can be made going to moment {slip.moment}",
+                    remedy="choose another moment",
+                )
+            played[slip.moment] = changed
+    return tuple(played)
+
+
+def _wrong(asked: Task, index: int, voicing: Voicing) -> Voicing:
+    """The tenor (or the alto) on a key that contradicts the figuring."""
+    keys = [pitch.midi for pitch in voicing if pitch is not None]
+    name: Literal["tenor", "alto"] = "tenor" if voicing.tenor is not None else "alto"
+    right = voicing[name]
+    if right is None:
+        raise InputError(f"moment {index} has no middle voice to play wrong")
+    wrong = asked.sonorities[index].spell(_foreign_key(asked.at(index), right.midi, keys))
+    tenor, alto = (wrong, voicing.alto) if name == "tenor" else (voicing.tenor, wrong)
+    return Voicing(voicing.soprano, alto, tenor, voicing.bass)
+
+
+def consecutive_fifths(asked: Task, before: Voicing, index: int) -> Voicing | None:
+    """A complete voicing of moment `index` with two voices a perfect fifth apart here and before,
+    both moving the same way, at least one of them a middle voice; the nearest, None if none."""
+    sonority = asked.sonorities[index]
+    moment = asked.exercise.moments[index]
+    bass, melody = moment.bass, moment.melody
+    if bass is None:
+        return None
+    top = 79 if melody is None else melody.midi
+    bold = {m.name.pitch_class for m in sonority.members if m.bold}
+    middle = [
+        sonority.spell(key)
+        for key in range(bass.midi + 1, top)
+        if key % 12 in sonority.allowed_pitch_classes
+    ]
+    tops = [melody] if melody is not None else middle
+    found: list[tuple[int, Voicing]] = []
+    for soprano in tops:
+        for alto in (p for p in middle if 0 < soprano.midi - p.midi <= 12):
+            for tenor in (p for p in middle if 0 < alto.midi - p.midi <= 12):
+                voicing = Voicing(soprano, alto, tenor, bass)
+                classes = {pitch.midi % 12 for pitch in (soprano, alto, tenor, bass)}
+                if bold <= classes and _fifths(before, voicing) and soprano.midi - tenor.midi <= 12:
+                    found.append((_distance(before, voicing), voicing))
+    return min(found, key=lambda pair: (pair[0], str(pair[1])))[1] if found else None
+
+
+def _fifths(before: Voicing, after: Voicing) -> bool:
+    a, b = tuple(before), tuple(after)
+    for upper, lower in ((0, 1), (0, 2), (1, 2), (1, 3), (2, 3)):
+        notes = (a[upper], a[lower], b[upper], b[lower])
+        if None in notes:
+            continue
+        u, v, x, y = (pitch.midi for pitch in notes if pitch is not None)
+        if (u - v) % 12 == 7 == (x - y) % 12 and u != x and (x > u) == (y > v) and v != y:
+            return True
+    return False
+
+
+def _distance(before: Voicing, after: Voicing) -> int:
+    return sum(abs(p.midi - q.midi) for p, q in zip(before, after, strict=True) if p and q)
+
+
+def _foreign_key(awaited: Awaited, near: int, used: Sequence[int]) -> int:
+    """The key nearest to `near` that contradicts the figuring and is not in use."""
+    for distance in (1, 2, 3, 4, 5):
+        for key in (near + distance, near - distance):
+            if key % 12 not in awaited.belonging and key not in used:
+                return key
+    raise InputError(f"every key belongs to moment {awaited.index}")
+
+
+def _sounding(exercise: Exercise, part: Literal["alto", "tenor"], index: int) -> Pitch | None:
+    note = note_at(
+        exercise.alto if part == "alto" else exercise.tenor, exercise.moments[index].onset
+    )
+    return None if note is None else note.pitch
+
+
+def slips_spread(asked: Task, kinds: Sequence[SlipKind], seed: int) -> tuple[Slip, ...]:
+    """Each of `kinds` at a moment of its own where something is struck, not the first or last."""
+    places = [a.index for a, b in pairwise(asked.awaited) if a.wanted and b.wanted][1:]
+    if len(kinds) > len(places):
+        raise InputError(f"{asked.exercise.id} is too short for {len(kinds)} slips")
+    Random(f"slips {seed}").shuffle(places)
+    return tuple(Slip(kind, place) for kind, place in zip(kinds, places, strict=False))

@@ -1,0 +1,367 @@
+"""Around one session: what comes in is fed to it, what it asks for is done.
+
+The terminal view, the window and `--view none` all drive the same shell: call `step` at every
+frame, draw `shell.session`, and show what `step` returns. A view sends the player's own wishes
+with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
+
+    shell = Shell(setup, source, output, writer)
+    while shell.session.stage != "ended":
+        for effect in shell.step():
+            ...
+        shell.clock.sleep(0.005)
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from typing import Protocol
+
+from trainer.errors import TrainerError
+from trainer.journal.writer import Writer
+from trainer.judging.take import Conditions
+from trainer.judging.task import on_the_page
+from trainer.judging.verdict import PassVerdict
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.listening.ports import Keyboard
+from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
+from trainer.practice.effects import (
+    Accompany,
+    Begin,
+    Effect,
+    Hush,
+    Jumped,
+    KeyOff,
+    KeyOn,
+    MomentJudged,
+    PassBegan,
+    PassEnded,
+    Played,
+    Resumed,
+    Say,
+    SessionEvent,
+    Tick,
+)
+from trainer.practice.session import Session, feed, start
+from trainer.score.exercise import Exercise
+from trainer.sound.output import Output
+from trainer.sound.track import Click, ToneNote, Track
+
+WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
+
+
+class Clock(Protocol):
+    """Seconds on one monotonic clock."""
+
+    def now(self) -> float: ...
+
+    def wall(self) -> float:
+        """Seconds of the clock on the wall, which goes on while the computer sleeps."""
+
+    def sleep(self, seconds: float) -> None: ...
+
+
+class RealClock:
+    """The computer's own."""
+
+    def now(self) -> float:
+        return time.monotonic()
+
+    def wall(self) -> float:
+        return time.time()
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+
+class QuickClock:
+    """A clock that goes only while one waits for it: minutes of playing in a moment."""
+
+    def __init__(self, now: float = 0.0) -> None:
+        self._now = now
+
+    def now(self) -> float:
+        return self._now
+
+    def wall(self) -> float:
+        return self._now
+
+    def sleep(self, seconds: float) -> None:
+        self._now += seconds
+
+
+class Source(Protocol):
+    """Where keys come from."""
+
+    name: str
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        """What has come since the last call, in order."""
+
+    def told(self, effect: Effect, session: Session) -> None:
+        """What the session asked for: a demo player begins when the pass does."""
+
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What is practised, and how. `page` is what is shown: the exercise as played, or, transposing
+    at sight, as it is written. `passes` is how often it is repeated (0: until stopped)."""
+
+    exercise: Exercise
+    conditions: Conditions
+    page: Exercise
+    player: str = ""
+    passes: int = 1
+
+
+class Shell:
+    """One exercise practised, pass after pass, from a source of keys to sound and log."""
+
+    def __init__(
+        self,
+        setup: Setup,
+        source: Source,
+        output: Output,
+        writer: Writer | None,
+        clock: Clock | None = None,
+    ) -> None:
+        self.setup = setup
+        self.source = source
+        self.output = output
+        self.clock = clock or RealClock()
+        self.results: list[PassVerdict] = []
+        self.take_ids: list[str] = []
+        self._writer = writer
+        self._take_id: str | None = None
+        self._wishes: list[SessionEvent] = []
+        self._trouble: str | None = None
+        self._offset = self.clock.wall() - self.clock.now()
+        self._looked = self.clock.now()
+        self.session = self._ready()
+
+    def send(self, wish: SessionEvent) -> None:
+        """The player's wish, from a view; it is fed at the next step."""
+        self._wishes.append(wish)
+
+    def sound_now(self, event: KeyEvent) -> None:
+        """Start or end a key's tone; may be called from the thread the key arrives in."""
+        match event:
+            case KeyDown(_, key, velocity):
+                self.output.key_on(on_the_page(key, self.setup.conditions), velocity)
+            case KeyUp(_, key):
+                self.output.key_off(on_the_page(key, self.setup.conditions))
+            case Pedal() | Onward():
+                pass
+
+    def step(self) -> tuple[Effect, ...]:
+        """Feed all that has come; do what is asked for; what a view may show of it."""
+        now = self.clock.now()
+        effects: list[Effect] = []
+        for event in (*self._clock_jump(now), *self._taken_wishes(), *self.source.poll(now)):
+            effects += self._feed(event, now)
+        effects += self._feed(Tick(), now)
+        if self._writer is not None and self._writer.trouble != self._trouble:
+            self._trouble = self._writer.trouble
+            effects.append(Say(self._trouble or "the log is being written again"))
+        return tuple(effects)
+
+    def again(self, setup: Setup | None = None) -> None:
+        """Make ready for one more pass, of the same setup or another."""
+        self.setup = setup or self.setup
+        self.session = self._ready()
+
+    def more_to_come(self) -> bool:
+        """Whether the setup asks for another pass."""
+        return self.setup.passes == 0 or len(self.results) < self.setup.passes
+
+    def close(self) -> str | None:
+        """End the sound, write the log to its end; what could not be written, in one line."""
+        self.source.close()
+        self.output.close()
+        if self._writer is not None:
+            try:
+                self._writer.close()
+            except TrainerError as error:
+                return str(error)
+        return None
+
+    def _ready(self) -> Session:
+        return start(
+            self.setup.exercise,
+            self.setup.conditions,
+            self.clock.now(),
+            player=self.setup.player,
+            port=self.source.name,
+        )
+
+    def _taken_wishes(self) -> list[SessionEvent]:
+        wishes, self._wishes = self._wishes, []
+        return wishes
+
+    def _clock_jump(self, now: float) -> list[SessionEvent]:
+        if now - self._looked < WALL_EVERY:
+            return []
+        self._looked = now
+        offset = self.clock.wall() - now
+        jump, self._offset = offset - self._offset, offset
+        return [Jumped(jump)] if abs(jump) > 0.5 else []
+
+    def _feed(self, event: SessionEvent, now: float) -> tuple[Effect, ...]:
+        self.session, effects = feed(self.session, event, now)
+        for effect in effects:
+            self._do(effect)
+            self.source.told(effect, self.session)
+        return effects
+
+    def _do(self, effect: Effect) -> None:
+        match effect:
+            case Accompany(notes, beats, at):
+                tones = tuple(ToneNote(n.start, n.duration, n.key) for n in notes)
+                clicks = tuple(Click(beat.start, beat.accent) for beat in beats)
+                self.output.play(Track(tones, clicks), at)
+            case Hush():
+                self.output.stop()
+            case KeyOn(key, velocity):
+                self.output.key_on(key, velocity)
+            case KeyOff(key):
+                self.output.key_off(key)
+            case PassEnded(_, verdict, _):
+                self.results.append(verdict)
+        if self._writer is not None:
+            self._log(self._writer, effect)
+
+    def _log(self, writer: Writer, effect: Effect) -> None:
+        match effect:
+            case PassBegan(take, _):
+                self._take_id = writer.begin(take)
+                self.take_ids.append(self._take_id)
+            case Played(event) if self._take_id is not None:
+                writer.events(self._take_id, (event,))
+            case MomentJudged(verdict, faults) if self._take_id is not None:
+                writer.moment(self._take_id, verdict, faults)
+            case PassEnded(take, verdict, finished) if self._take_id is not None:
+                writer.end(self._take_id, take, verdict, finished)
+                self._take_id = None
+
+
+class MidiSource:
+    """A MIDI keyboard: `sound_now` is called in the MIDI thread, events wait for `poll`."""
+
+    def __init__(self, wanted: str | None, at_once: Callable[[KeyEvent], None]) -> None:
+        self._queue: SimpleQueue[SessionEvent] = SimpleQueue()
+        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once)
+        self.name = ""
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        self._keyboard.watch()
+        self.name = self._keyboard.name or self.name
+        events: list[SessionEvent] = []
+        try:
+            while True:
+                events.append(self._queue.get_nowait())
+        except Empty:
+            return events
+
+    def told(self, effect: Effect, session: Session) -> None:
+        return
+
+    def close(self) -> None:
+        self._keyboard.close()
+
+
+class QueueSource:
+    """Keys a view makes itself, from a typing keyboard or the mouse: it `put`s them here."""
+
+    def __init__(self, name: str, at_once: Callable[[KeyEvent], None]) -> None:
+        self.name = name
+        self._at_once = at_once
+        self._events: list[SessionEvent] = []
+
+    def put(self, event: KeyEvent) -> None:
+        self._at_once(event)
+        self._events.append(event)
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        events, self._events = self._events, []
+        return events
+
+    def told(self, effect: Effect, session: Session) -> None:
+        return
+
+    def close(self) -> None:
+        return
+
+
+class DemoSource:
+    """A demo player; it begins by itself, and again after every pause."""
+
+    name = "demo"
+
+    def __init__(
+        self,
+        setup: Setup,
+        at_once: Callable[[KeyEvent], None],
+        *,
+        manner: Manner = HUMAN,
+        slips: Sequence[Slip] = (),
+        seed: int = 0,
+    ) -> None:
+        self._setup = setup
+        self._at_once = at_once
+        self._manner = manner
+        self._slips = slips
+        self._seed = seed
+        self._voicings = realization(setup.exercise, setup.conditions)
+        self._ahead: list[KeyEvent] = []
+        self._passes = 0
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        due = [event for event in self._ahead if event.time <= now]
+        self._ahead = self._ahead[len(due) :]
+        for event in due:
+            self._at_once(event)
+        return due
+
+    def told(self, effect: Effect, session: Session) -> None:
+        if isinstance(effect, PassBegan):
+            self._passes += 1
+            self._play(effect.origin, None)
+        elif isinstance(effect, Resumed):
+            origin = session.now if session.part is None else session.part.origin
+            self._play(origin, effect.moment)
+        elif isinstance(effect, Hush | PassEnded):
+            self._ahead = []
+
+    def close(self) -> None:
+        self._ahead = []
+
+    def _play(self, origin: float, first: int | None) -> None:
+        self._ahead = list(
+            perform(
+                self._setup.exercise,
+                self._setup.conditions,
+                self._voicings,
+                origin,
+                manner=self._manner,
+                slips=self._slips,
+                seed=self._seed + self._passes - 1,
+                first=first,
+            )
+        )
+
+
+def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:
+    """Run the passes of a shell without a view, each begun at once; `show` sees every effect."""
+    while True:
+        shell.send(Begin())
+        while shell.session.stage != "ended":
+            for effect in shell.step():
+                show(effect)
+            shell.clock.sleep(every)
+        if not shell.more_to_come():
+            return
+        shell.again()
