@@ -8,24 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import Any, Literal
+from typing import Any
 
 from fontTools.pens.boundsPen import BoundsPen
 from fontTools.pens.svgPathPen import SVGPathPen
 from fontTools.pens.transformPen import TransformPen
 from fontTools.ttLib import TTFont
 
+from trainer.engraving.fonts import FONT_FILES, Face
 from trainer.resources import assets_folder
-
-Face = Literal["music", "upright", "italic", "small-upright", "small-italic"]
-
-FONT_FILES: dict[Face, str] = {
-    "music": "Bravura.ttf",
-    "upright": "EBGaramond12-Regular.otf",
-    "italic": "EBGaramond12-Italic.otf",
-    "small-upright": "EBGaramond08-Regular.otf",
-    "small-italic": "EBGaramond08-Italic.otf",
-}
 
 
 @dataclass(frozen=True, slots=True)

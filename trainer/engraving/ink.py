@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from trainer.engraving.glyphs import Face, sign, text
+from trainer.engraving.fonts import Face
+from trainer.engraving.glyphs import sign, text
 
 Ink = Literal["print", "player", "mark", "remark", "pencil"]
 

@@ -78,12 +78,14 @@ def to_mei(
     middle: Middle = None,
     breaks: frozenset[Fraction] = frozenset(),
     figures: bool = True,
+    each_system_apart: bool = False,
 ) -> str:
     """The exercise as an MEI 5 document.
 
     `middle` adds the middle voices as further layers: the suggested solution, or a voicing per
     moment (None where nothing was played). A system begins at each score time in `breaks`,
     dividing a bar if need be. `figures` off leaves them out, for a player who knows them.
+    `each_system_apart` begins a page with every system.
     """
     root = etree.Element("mei", nsmap={None: NAMESPACE}, meiversion="5.0")
     description = _inside(root, "meiHead", "fileDesc")
@@ -96,7 +98,7 @@ def to_mei(
     signature, metre = exercise.key.signature, exercise.metre
     for bar in divided(bars(exercise), breaks):
         if bar.start in breaks and bar.start > 0:
-            _child(section, "sb")
+            _child(section, "pb" if each_system_apart else "sb")
         if bar.start > 0:
             key, beats = exercise.key_at(bar.start), exercise.metre_at(bar.start)
             if (key.signature, beats) != (signature, metre):

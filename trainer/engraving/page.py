@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -66,9 +67,32 @@ def engrave(
     `space_px` is the distance of two staff lines. `middle` prints middle voices as
     `trainer.engraving.mei.to_mei` does. A page is only as high as its systems need.
     """
-    starts = _starts(exercise, width_px, space_px, middle)
     toolkit = _toolkit(width_px, height_px, space_px, breaks="line")
+    starts = _starts(exercise, width_px, space_px, middle)
     _load(toolkit, to_mei(exercise, middle=middle, breaks=starts, figures=figures))
+    return _pages(exercise, toolkit, space_px, bar_numbers)
+
+
+def engrave_systems(
+    exercise: Exercise,
+    width_px: float,
+    *,
+    space_px: float = 8.0,
+    middle: Middle = None,
+    figures: bool = True,
+    bar_numbers: bool = True,
+) -> tuple[Page, ...]:
+    """The same with every system on a page of its own, as high as it needs."""
+    toolkit = _toolkit(width_px, None, space_px, breaks="encoded")
+    starts = _starts(exercise, width_px, space_px, middle)
+    mei = to_mei(exercise, middle=middle, breaks=starts, figures=figures, each_system_apart=True)
+    _load(toolkit, mei)
+    return _pages(exercise, toolkit, space_px, bar_numbers)
+
+
+def _pages(
+    exercise: Exercise, toolkit: Any, space_px: float, bar_numbers: bool
+) -> tuple[Page, ...]:
     pages = []
     for number in range(1, toolkit.getPageCount() + 1):
         toolkit.setOptions({"svgBoundingBoxes": False})
@@ -188,7 +212,7 @@ def _page(
     inner, measured = plain.find(f"{SVG}svg"), boxed.find(f"{SVG}svg")
     assert inner is not None and measured is not None
     _, _, wide, high = (float(v) for v in inner.get("viewBox", "0 0 0 0").split())
-    width, height = wide * scale, high * scale
+    width, height = round(wide * scale), math.ceil(high * scale)
     geometry = read_geometry(measured, scale, width, height)
     _take_away(inner)
     _sharpen(inner, scale)
@@ -207,7 +231,7 @@ def _page(
     )
     svg = (
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'viewBox="0 0 {width:.2f} {height:.2f}" width="{width:.2f}" height="{height:.2f}" '
+        f'viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         'color="#000000" fill="currentColor">'
         + ("" if definitions is None else etree.tostring(definitions, encoding="unicode"))
         + f'<g transform="scale({scale:.6f})">{content}</g>{figures}'

@@ -1,0 +1,15 @@
+"""The shipped faces."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Face = Literal["music", "upright", "italic", "small-upright", "small-italic"]
+
+FONT_FILES: dict[Face, str] = {
+    "music": "Bravura.ttf",
+    "upright": "EBGaramond12-Regular.otf",
+    "italic": "EBGaramond12-Italic.otf",
+    "small-upright": "EBGaramond08-Regular.otf",
+    "small-italic": "EBGaramond08-Italic.otf",
+}
