@@ -11,17 +11,18 @@ happened to the program.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from trainer.errors import InputError
 from trainer.judging.take import Hands
 from trainer.judging.timing import FASTEST, SLOWEST
-from trainer.practice.result import PassResult
+from trainer.practice.result import PassResult, base
 
 WIDEST, NARROWEST = 0.16, 0.02  # steps, as parts of the tempo
 _BEGIN = 0.5  # of the piece's own tempo
+_ELSEWHERE = 0.75  # of the tempo that is secure in another key or with other hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,8 @@ Verdict = Literal["good", "failed", "no matter"]
 class Ladder:
     """Where a player stands with one piece.
 
-    `goal` is the piece's own tempo, the top of the ladder. `good` and `failed` count passes at
+    `piece` is the id of a piece or pattern without key and position. `goal` is its own tempo, the
+    top of the ladder. `good` and `failed` count passes at
     the present rung; `highest` is the fastest rung that two good passes have secured. `last` is
     the direction of the last change of rung, `gained` the rungs gained since the last fall.
     """
@@ -101,6 +103,35 @@ def begin(piece: str, key: str, hands: Hands, goal: float) -> Ladder:
     return Ladder(piece, key, hands, goal, _whole(max(SLOWEST, _BEGIN * goal)))
 
 
+Place = tuple[str, str, Hands]  # piece, key, hands
+
+
+def ladders(results: Iterable[PassResult], goals: Mapping[str, float]) -> Mapping[Place, Ladder]:
+    """Every ladder the log knows of, after these passes in order; `goals` are the own tempi by
+    piece. What has no goal is on no ladder."""
+    found: dict[Place, Ladder] = {}
+    for result in results:
+        piece = base(result.exercise_id)
+        if result.tempo is not None and result.whole and piece in goals:
+            place = (piece, result.key, result.hands)
+            ladder = found.get(place) or taken_up(found, place, goals[piece])
+            found[place] = climbed(ladder, result)
+    return found
+
+
+def taken_up(known: Mapping[Place, Ladder], place: Place, goal: float) -> Ladder:
+    """The ladder where it was left; else a new one, begun higher if the piece is known in another
+    key or with other hands."""
+    if place in known:
+        return known[place]
+    ladder = begin(*place, goal)
+    secure = max(
+        (one.highest for (piece, _, _), one in known.items() if piece == place[0] and one.highest),
+        default=0.0,
+    )
+    return replace(ladder, tempo=max(ladder.tempo, _whole(_ELSEWHERE * secure)))
+
+
 def climbed(ladder: Ladder, result: PassResult) -> Ladder:
     """The ladder after one more pass; the same ladder if the pass has no bearing on it."""
     match verdict_at(ladder, result):
@@ -131,7 +162,7 @@ def verdict_at(ladder: Ladder, result: PassResult) -> Verdict:
     failed attempt above it says nothing about the rung. A pass broken off fails only if what was
     wrong by then is more than the rung lets pass.
     """
-    same = (result.exercise_id, result.key, result.hands) == (
+    same = (base(result.exercise_id), result.key, result.hands) == (
         ladder.piece,
         ladder.key,
         ladder.hands,

@@ -18,7 +18,7 @@ import fsrs
 from fsrs import Rating
 
 from trainer.practice.item import Item, ItemKind
-from trainer.practice.result import Answer, PassResult
+from trainer.practice.result import Answer, PassResult, base, is_question
 
 AT_ONCE, SECURE = 1.0, 2.0  # think time in seconds: known by heart; known (common practice)
 _SCHEDULER = fsrs.Scheduler(enable_fuzzing=False, maximum_interval=180)
@@ -148,18 +148,6 @@ def whole_item(whole: Whole, result: PassResult) -> Item:
     """What a pass over a whole was about: a piece is one in any key, the others one in each."""
     key = "" if whole.kind == "piece" else result.key
     return Item(whole.kind, base(result.exercise_id), key)
-
-
-def base(exercise_id: str) -> str:
-    """The id of the pattern or piece, without key and position."""
-    return exercise_id.partition("@")[0]
-
-
-QUESTION = "question"  # exercise ids of single figurings begin with it
-
-
-def is_question(exercise_id: str) -> bool:
-    return base(exercise_id) == QUESTION
 
 
 def _ratings(result: PassResult) -> Iterator[tuple[Item, Rating]]:

@@ -61,6 +61,19 @@ class PassResult:
         return median(times) if times else None
 
 
+QUESTION = "question"  # exercise ids of single figurings begin with it
+
+
+def base(exercise_id: str) -> str:
+    """The id of the pattern or piece, without key and position."""
+    return exercise_id.partition("@")[0]
+
+
+def is_question(exercise_id: str) -> bool:
+    """Whether an exercise asks for a single figuring."""
+    return base(exercise_id) == QUESTION
+
+
 def result_of(
     take: Take, verdict: PassVerdict, exercise: Exercise, *, finished: bool, seconds: float
 ) -> PassResult:

@@ -1,0 +1,174 @@
+"""Today's plan: from memory, ladders, the course step and the minutes there are.
+
+A plan is a pure function of the day and of what was played before it, so that it is the same
+plan however often it is asked for. How far it has got is read from what has been played since:
+nothing else need be kept for it to survive a power cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Literal
+
+from trainer.judging.take import Hands
+from trainer.practice.item import Item
+from trainer.practice.ladder import Ladder, Rung, climbed
+from trainer.practice.result import PassResult
+
+PartKind = Literal["warm-up", "due", "weak", "step", "ladder", "sight"]
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to play until it is done.
+
+    A question is played untimed, once, and once more if it was wrong. What has a `ladder` is
+    played at the ladder's rung until two passes were good, or `most` were played. Anything else
+    is played at `tempo`, `most` times. `key` is where a piece is to be transposed to, else empty.
+    """
+
+    exercise_id: str
+    key: str = ""
+    tempo: float | None = None
+    most: int = 2
+    ladder: Ladder | None = None
+    item: Item | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A stretch of the plan: why it is in it, how long it may take, what is played."""
+
+    kind: PartKind
+    title: str
+    reason: str
+    minutes: float
+    tasks: tuple[Task, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What to practise on a day, in order. `step` is the course step it stands on."""
+
+    day: date
+    minutes: float
+    step: int
+    hands: Hands
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Next:
+    """What to play now: the task, and its rung if it is on a ladder."""
+
+    part: Part
+    task: Task
+    tempo: float | None
+    rung: Rung | None
+
+
+def matches(task: Task, result: PassResult) -> bool:
+    """Whether a pass was one at this task."""
+    if task.exercise_id != result.exercise_id:
+        return False
+    if task.key and task.key != result.key:
+        return False
+    return (task.item is not None) == (result.tempo is None)
+
+
+def next_task(plan: Plan, since: Sequence[PassResult], skipped: Iterable[str] = ()) -> Next | None:
+    """The first thing not yet done, given the passes since the plan was made, in order.
+
+    `skipped` are kinds of parts the player has passed over. None when the plan is done, or its
+    minutes are.
+    """
+    if time_spent(since) >= 60 * plan.minutes:
+        return None
+    left_out = set(skipped)
+    for part in plan.parts:
+        if part.kind in left_out:
+            continue
+        ours = [r for r in since if any(matches(task, r) for task in part.tasks)]
+        if time_spent(ours) >= 60 * part.minutes:
+            continue
+        found = _first_undone(part, since)
+        if found is not None:
+            return found
+    return None
+
+
+def _first_undone(part: Part, since: Sequence[PassResult]) -> Next | None:
+    again: Next | None = None
+    for task in part.tasks:
+        passes = [result for result in since if matches(task, result)]
+        if task.item is not None:
+            if not passes:
+                return Next(part, task, None, None)
+            if len(passes) < task.most and not _answered(task.item, passes[-1]):
+                again = again or Next(part, task, None, None)
+            continue
+        done, rung = _progress(task, passes)
+        if not done:
+            return Next(part, task, rung.tempo if rung else task.tempo, rung)
+    return again
+
+
+def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Rung | None]:
+    if task.ladder is None:
+        return len(passes) >= task.most, None
+    ladder, gained = task.ladder, 0
+    for result in passes:
+        before, ladder = ladder, climbed(ladder, result)
+        gained += before.good == 1 and ladder.good == 0 and ladder.last == "up"
+    return gained > 0 or len(passes) >= task.most, ladder.rung
+
+
+def _answered(item: Item, result: PassResult) -> bool:
+    ours = [answer for answer in result.answers if answer.item == item]
+    return bool(ours) and all(answer.right for answer in ours)
+
+
+def shortened(plan: Plan, minutes: float) -> Plan:
+    """The same plan in less time: every part shorter, in the same proportion."""
+    scale = min(1.0, minutes / plan.minutes)
+    parts = tuple(replace(part, minutes=part.minutes * scale) for part in plan.parts)
+    return replace(plan, minutes=min(minutes, plan.minutes), parts=parts)
+
+
+# ── the player's time ────────────────────────────────────────────────────────────────────────
+
+_BREAK = timedelta(minutes=5)  # a gap as long as this is a rest
+_TURN = 60.0  # seconds between two passes that still count as practice: looking, thinking
+REST_AFTER = 25 * 60.0  # seconds of playing
+
+
+def time_spent(results: Sequence[PassResult]) -> float:
+    """Seconds of practice: the passes, and the moments between them up to a minute each."""
+    spent, before = 0.0, None
+    for result in results:
+        if before is not None:
+            gap = (result.at - before).total_seconds()
+            spent += gap if 0 < gap <= _TURN else 0.0
+        spent += result.seconds
+        before = result.at + timedelta(seconds=result.seconds)
+    return spent
+
+
+def rest_due(results: Sequence[PassResult], now: datetime) -> bool:
+    """Whether the hands have played for 25 minutes without a rest of five."""
+    played, before = 0.0, now
+    for result in reversed(results):
+        end = result.at + timedelta(seconds=result.seconds)
+        if before - end >= _BREAK:
+            break
+        played += result.seconds
+        before = result.at
+    return played >= REST_AFTER
+
+
+REST = (
+    "You have played for twenty-five minutes. Let the hands rest a while, get up, look far away; "
+    "the plan waits where you leave it."
+)

@@ -1,0 +1,366 @@
+"""Making today's plan.
+
+Six parts, each with its reason: a warm-up on familiar ground; the items whose memory is due; the
+drill in which what is weak is met most; the drills of the course step; one piece on its ladder;
+one piece at sight. A part that has nothing to offer gives its minutes to the others.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from random import Random
+
+from trainer.judging.take import Hands
+from trainer.judging.timing import SLOWEST
+from trainer.practice.course import Standing, standing
+from trainer.practice.item import Item
+from trainer.practice.ladder import Ladder, Place, ladders, taken_up
+from trainer.practice.material import Material, Piece
+from trainer.practice.memory import Known, Memory, end_of_day, rated, remembered
+from trainer.practice.plan import Part, PartKind, Plan, Task
+from trainer.practice.question import askable, items_of, question_id
+from trainer.practice.result import PassResult, base, believable
+from trainer.score.patterns import POSITIONS, Pattern, every_key
+from trainer.theory.key import Key
+
+# part of the minutes -> each kind, in the order of playing
+_SHARES: tuple[tuple[PartKind, float], ...] = (
+    ("warm-up", 0.08),
+    ("due", 0.27),
+    ("weak", 0.17),
+    ("step", 0.18),
+    ("ladder", 0.18),
+    ("sight", 0.12),
+)
+_LEAST = 0.75  # minutes: a part that would be shorter is left out
+_QUESTION = 10.0  # seconds a question takes, with the look at its answer
+_NEW = 8  # figurings asked for the first time on one day
+_SIGHT = 0.6  # of a piece's own tempo, for the first reading
+
+
+@dataclass(frozen=True)
+class Past:
+    """What has been played so far, folded. `left_out` counts passes dated in the future."""
+
+    results: tuple[PassResult, ...]
+    memory: Memory
+    ladders: Mapping[Place, Ladder]
+    standing: Standing
+    weakness: Mapping[str, float]
+    left_out: int = 0
+
+
+def past_of(
+    results: Iterable[PassResult], material: Material, now: datetime, begin_at: int = 1
+) -> Past:
+    """Everything the plan needs to know of the past, as of `now`."""
+    told, left_out = believable(results, now)
+    goals = {id: whole.tempo for id, whole in material.wholes.items()}
+    return Past(
+        results=told,
+        memory=remembered(told, material.wholes),
+        ladders=ladders(told, goals),
+        standing=standing(material, told, begin_at),
+        weakness=weaknesses(told),
+        left_out=left_out,
+    )
+
+
+def weaknesses(results: Iterable[PassResult]) -> Mapping[str, float]:
+    """How often each figuring goes wrong, 0 to 1, the last thirty answers weighing most.
+
+    Slow or late answers count a third. A figuring met a few times only is taken to be like any
+    other: one in ten wrong.
+    """
+    wrong: dict[str, float] = {}
+    met: dict[str, float] = {}
+    for result in results:
+        for answer in result.answers:
+            name, rating = answer.item.name, rated(answer)
+            bad = {1: 1.0, 2: 1 / 3}.get(int(rating), 0.0)
+            wrong[name] = wrong.get(name, 0.3) * _FADING + bad
+            met[name] = met.get(name, 3.0) * _FADING + 1
+    return {name: wrong[name] / met[name] for name in met}
+
+
+_FADING = 1 - 1 / 30
+
+
+def todays_plan(
+    now: datetime,
+    minutes: float,
+    material: Material,
+    past: Past,
+    *,
+    hands: Hands = "1+3",
+    player: str = "",
+) -> Plan:
+    """The plan for the day of `now`. The same past, player, minutes and day give the same plan."""
+    chance = _chance(now.date(), player)
+    makers = {
+        "warm-up": _warm_up,
+        "due": _due,
+        "weak": _weak,
+        "step": _step,
+        "ladder": _ladder,
+        "sight": _sight,
+    }
+    desk = _Desk(end_of_day(now), minutes, material, past, hands)
+    parts: list[Part] = []
+    for kind, share in _SHARES:
+        own = Random(chance.random())
+        if share * minutes >= _LEAST or kind == "due":
+            taken = frozenset(task.exercise_id for part in parts for task in part.tasks)
+            part = makers[kind](replace(desk, taken=taken), own, max(_LEAST, share * minutes))
+            if part.tasks:
+                parts.append(part)
+    total = sum(part.minutes for part in parts)
+    parts = [replace(part, minutes=part.minutes * minutes / total) for part in parts]
+    return Plan(now.date(), minutes, past.standing.step.number, hands, tuple(parts))
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """What every part is made from; `evening` is the end of the day, so that the hour at which a
+    plan is made changes nothing in it."""
+
+    evening: datetime
+    minutes: float
+    material: Material
+    past: Past
+    hands: Hands
+    taken: frozenset[str] = frozenset()  # what earlier parts of the plan already play
+
+    @property
+    def step(self) -> int:
+        return self.past.standing.step.number
+
+    def ladder(self, piece: str, key: Key | str, goal: float) -> Ladder:
+        return taken_up(self.past.ladders, (piece, str(key), self.hands), goal)
+
+    def drill(self, pattern: Pattern, key: Key, chance: Random, most: int) -> Task:
+        """A drill on its ladder, beginning in one of the three positions."""
+        name = str(key.final)
+        name = name[0].upper() + name[1:] if key.mode == "major" else name
+        id = f"{pattern.id}@{name}:{chance.choice(POSITIONS)}"
+        return Task(id, ladder=self.ladder(pattern.id, key, pattern.tempo), most=most)
+
+    def met_drills(self) -> Iterable[tuple[Pattern, Key]]:
+        """Every drill of the course up to here, in every key allowed, in course order."""
+        seen: set[str] = set()
+        for step in self.material.steps[: self.step]:
+            for pattern in self.material.drills(step):
+                if pattern.id not in seen:
+                    seen.add(pattern.id)
+                    for key in self.material.keys(pattern, self.step):
+                        yield pattern, key
+
+
+def _chance(day: date, player: str) -> Random:
+    seed = hashlib.sha256(f"{player} {day.isoformat()}".encode()).digest()
+    return Random(int.from_bytes(seed[:8], "big"))
+
+
+# ── the parts ────────────────────────────────────────────────────────────────────────────────
+
+
+def _warm_up(desk: _Desk, chance: Random, minutes: float) -> Part:
+    secure = [
+        (pattern, key)
+        for pattern, key in desk.met_drills()
+        if desk.ladder(pattern.id, key, pattern.tempo).highest is not None
+    ]
+    pattern, key = chance.choice(secure or list(desk.met_drills())[:1])
+    task = desk.drill(pattern, key, chance, 2)
+    assert task.ladder is not None
+    tempo = float(round(0.8 * (task.ladder.highest or task.ladder.tempo)))
+    task = replace(task, ladder=None, tempo=max(SLOWEST, tempo))
+    reason = "something familiar, slower than you can, to wake the hands"
+    return Part("warm-up", f"{pattern.title} in {key}", reason, minutes, (task,))
+
+
+def _due(desk: _Desk, chance: Random, minutes: float) -> Part:
+    room = max(1, int(60 * minutes / _QUESTION))
+    can_ask = askable(desk.material)
+    waiting = [
+        known
+        for known in desk.past.memory.due(desk.evening)
+        if known.item.kind == "figuring" and can_ask(known.item)
+    ]
+    due = [known.item for known in waiting[:room]]
+    new = _new_items(desk, chance, min(_NEW, room - len(due)))
+    tasks = tuple(Task(question_id(item), item=item) for item in (*due, *new))
+    return Part("due", "Figures", _due_reason(waiting, due, new), minutes, tasks)
+
+
+def _due_reason(waiting: Sequence[Known], due: Sequence[Item], new: Sequence[Item]) -> str:
+    said = []
+    if due:
+        said.append(f"{len(due)} due, the most forgotten first: {due[0].words}")
+    if len(waiting) > len(due):
+        said.append(f"{len(waiting) - len(due)} more can wait for tomorrow")
+    if new:
+        said.append(f"{len(new)} new ones of this step")
+    return "; ".join(said)
+
+
+def _new_items(desk: _Desk, chance: Random, wanted: int) -> tuple[Item, ...]:
+    """Figurings of the present step that were never asked, those the step brings first."""
+    step = desk.past.standing.step
+    brought = {*step.new_figurings, *step.new_in_minor}
+    forms = [
+        (pattern, key)
+        for pattern in desk.material.drills(step)
+        for key in desk.material.keys(pattern, step.number)
+    ]
+    chance.shuffle(forms)
+    fresh: dict[Item, None] = {}
+    for pattern, key in forms[:6]:
+        for item in items_of(pattern, key):
+            if item not in desk.past.memory.known:
+                fresh[item] = None
+    items = list(fresh)
+    chance.shuffle(items)
+    items.sort(key=lambda item: item.name not in brought)
+    return tuple(items[: max(0, wanted)])
+
+
+def _weak(desk: _Desk, chance: Random, minutes: float) -> Part:
+    scored = [
+        (_score(desk, pattern, key), chance.random(), pattern, key)
+        for pattern, key in desk.met_drills()
+    ]
+    scored.sort(key=lambda entry: entry[:2], reverse=True)
+    chosen = scored[:1] + [entry for entry in scored[1:] if entry[2] != scored[0][2]][:1]
+    tasks = tuple(desk.drill(pattern, key, chance, 4) for _, _, pattern, key in chosen)
+    pattern, key = chosen[0][2:]
+    reason = _weak_reason(desk, pattern, key)
+    return Part("weak", f"{pattern.title} in {key}", reason, minutes, tasks)
+
+
+def _score(desk: _Desk, pattern: Pattern, key: Key) -> float:
+    """How much a drill in a key is wanted: what is weak in it, and how far it is forgotten."""
+    names = _names(pattern, key)
+    weak = [desk.past.weakness.get(name, 0.1) for name in names]
+    known = desk.past.memory.known.get(_whole(desk, pattern, key))
+    forgotten = 0.3 if known is None else 1 - known.recall(desk.evening)
+    worst = max(weak)
+    return 0.6 * worst + 0.2 * sum(weak) / len(weak) + 0.2 * forgotten
+
+
+def _weak_reason(desk: _Desk, pattern: Pattern, key: Key) -> str:
+    weakness = desk.past.weakness
+    worst = max(_names(pattern, key), key=lambda name: weakness.get(name, 0.1))
+    if weakness.get(worst, 0.0) > 0.12:
+        name = "a plain triad" if worst == "-" else worst
+        return f"{name} has lately gone wrong or come late {weakness[worst]:.0%} of the time"
+    known = desk.past.memory.known.get(_whole(desk, pattern, key))
+    if known is None:
+        return "nothing is weak just now, and this has not yet been played in this key"
+    assert known.card.last_review is not None  # what is known has been played
+    days = (desk.evening - known.card.last_review).days
+    ago = {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+    return f"last played {ago}, and the most forgotten of the drills"
+
+
+def _names(pattern: Pattern, key: Key) -> tuple[str, ...]:
+    degrees = pattern.minor if key.is_minor else pattern.major
+    return tuple(figuring for degree in degrees for figuring in degree.figurings)
+
+
+def _whole(desk: _Desk, pattern: Pattern, key: Key) -> Item:
+    return Item(desk.material.wholes[pattern.id].kind, pattern.id, str(key))
+
+
+def _step(desk: _Desk, chance: Random, minutes: float) -> Part:
+    at = desk.past.standing
+    tasks: list[Task] = []
+    title = f"Step {at.step.number}: {at.step.title}"
+    for wanted in at.requirements:
+        if not wanted.drill or wanted.met:
+            continue
+        pattern = desk.material.patterns[wanted.drill]
+        keys = [
+            key
+            for key in desk.material.keys(pattern, at.step.number)
+            if str(key) not in wanted.keys
+        ]
+        begun = [k for k in keys if (pattern.id, str(k), desk.hands) in desk.past.ladders]
+        chance.shuffle(keys)
+        wanted_keys = [*begun, *(key for key in keys if key not in begun)][:2]
+        tasks.extend(desk.drill(pattern, key, chance, 4) for key in wanted_keys)
+    open_ = [requirement for requirement in at.requirements if not requirement.met]
+    reason = f"the next step waits for: {open_[0].words}" if open_ else ""
+    return Part("step", title, reason, minutes, tuple(tasks[:4]))
+
+
+def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
+    choice = _ladder_piece(desk, chance)
+    if choice is None:
+        return Part("ladder", "", "", minutes, ())
+    piece, reason = choice
+    key = playable_key(piece, desk.past.standing.step.max_accidentals)
+    ladder = desk.ladder(piece.id, key, piece.tempo)
+    moved = "" if key == piece.key else str(key)
+    task = Task(piece.id, key=moved, ladder=ladder, most=6)
+    where = f" in {key}" if moved else ""
+    title = f"{piece.title}{where}, {ladder.tempo:g} of {ladder.goal:g} beats a minute"
+    return Part("ladder", title, reason, minutes, (task,))
+
+
+def _ladder_piece(desk: _Desk, chance: Random) -> tuple[Piece, str] | None:
+    pieces = desk.material.pieces
+    begun: dict[str, datetime] = {}
+    for result in desk.past.results:
+        if base(result.exercise_id) in pieces and result.tempo is not None and result.whole:
+            begun[base(result.exercise_id)] = result.at
+    for id in sorted(begun, key=lambda id: (begun[id], id), reverse=True):
+        piece = pieces[id]
+        key = playable_key(piece, desk.past.standing.step.max_accidentals)
+        ladder = desk.ladder(id, key, piece.tempo)
+        if not ladder.done and piece.level <= desk.step:
+            return piece, "on its way up; here you left it"
+    for known in desk.past.memory.due(desk.evening):
+        if known.item.kind == "piece" and known.item.name in pieces:
+            return pieces[known.item.name], "you had it at its tempo, and it is due again"
+    fresh = [p for p in pieces.values() if p.id not in begun and 0 < p.level <= desk.step]
+    if not fresh:
+        return None
+    highest = max(piece.level for piece in fresh)
+    chosen = chance.choice([piece for piece in fresh if piece.level == highest])
+    return chosen, f"new, of step {chosen.level}"
+
+
+def _sight(desk: _Desk, chance: Random, minutes: float) -> Part:
+    played = {base(result.exercise_id) for result in desk.past.results}
+    unknown = [
+        piece
+        for piece in desk.material.pieces.values()
+        if piece.id not in played | desk.taken and 0 < piece.level <= desk.step
+    ]
+    if not unknown:
+        return Part("sight", "", "", minutes, ())
+    piece = chance.choice(sorted(unknown, key=lambda piece: (-piece.level, piece.id))[:5])
+    key = playable_key(piece, desk.past.standing.step.max_accidentals)
+    moved = "" if key == piece.key else str(key)
+    tempo = max(SLOWEST, float(round(_SIGHT * piece.tempo)))
+    task = Task(piece.id, key=moved, tempo=tempo, most=1)
+    reason = "not yet played; look first for signature, highest note and each cadence"
+    return Part("sight", f"At sight: {piece.title}", reason, minutes, (task,))
+
+
+def playable_key(piece: Piece, accidentals: int) -> Key:
+    """The piece's own key, or the nearest of its mode with no more accidentals than allowed."""
+    own = piece.key
+    if abs(own.signature) <= accidentals or own.mode not in ("major", "minor"):
+        return own
+    keys = [k for k in every_key() if k.mode == own.mode and abs(k.signature) <= accidentals]
+
+    def distance(key: Key) -> int:
+        up = (key.final.pitch_class - own.final.pitch_class) % 12
+        return min(up, 12 - up)
+
+    return min(keys, key=distance)
