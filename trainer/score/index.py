@@ -1,4 +1,4 @@
-"""The library's memory on disk: one row a file, read again only where a file has changed.
+"""The library's memory on disk: a row an exercise, read again only where a file has changed.
 
 A cache and nothing more: it may be deleted at any time, and where it cannot be written the
 index lives in memory for this once.
@@ -9,13 +9,15 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from trainer.errors import ExerciseError
 from trainer.score.exercise import Exercise
 from trainer.score.features import cadences, figurings, outline, sequences, stations
 from trainer.score.kern import read_exercise
+from trainer.score.patterns import expand, read_patterns
+from trainer.theory.key import Key
 
 VERSION = 1  # of the rows; another version is thrown away and built anew
 _COLUMNS = (
@@ -45,9 +47,11 @@ _MIDDLE = 1000  # the letter of outline 0: above all control characters
 class Entry:
     """What the library knows of one exercise without opening it.
 
-    `key` is as `Key` prints it (`G major`); `signature` counts sharps (+) or flats (-); `voices`
-    is 1 for a bass alone, 2 with a melody, 4 with a suggested solution; `figurings` are without
-    signs, successions such as `4, -` among them; `outline` the melody in letters above the final.
+    `path` is the file, for a drill in scale degrees the file of patterns, `#` and the drill's id.
+    `key` is as `Key` prints it (`G major`), `any` for a drill; `signature` counts sharps (+) or
+    flats (-); `voices` is 1 for a bass alone, 2 with a melody, 4 with a suggested solution;
+    `figurings` are without signs, successions such as `4, -` among them; `outline` is the melody
+    in letters above the final.
     A file that cannot be read has its message in `error` and nothing else.
     """
 
@@ -110,8 +114,10 @@ class Index:
         each file read. Rows of other folders are left alone.
         """
         known = {
-            path: (time, size)
-            for path, time, size in self._database.execute("SELECT path, time, size FROM file")
+            file: (time, size)
+            for file, time, size in self._database.execute(
+                "SELECT DISTINCT file, time, size FROM row"
+            )
         }
         roots = [str(folder) for folder in folders]
         present = {
@@ -126,12 +132,14 @@ class Index:
         if not changed and not gone:
             return 0
         with self._database:
-            self._database.executemany("DELETE FROM file WHERE path = ?", [(p,) for p in gone])
+            self._database.executemany(
+                "DELETE FROM row WHERE file = ?", [(path,) for path in (*gone, *changed)]
+            )
             for number, path in enumerate(changed, 1):
-                row = _row(_read(Path(path)))
-                marks = ", ".join("?" * (len(row) + 2))
-                self._database.execute(
-                    f"REPLACE INTO file VALUES ({marks})", (*row, *present[path])
+                marks = ", ".join("?" * (len(_COLUMNS) + 3))
+                self._database.executemany(
+                    f"REPLACE INTO row VALUES ({marks})",
+                    [(*_row(item), path, *present[path]) for item in _read(Path(path))],
                 )
                 progress(number, len(changed))
         return len(changed)
@@ -143,7 +151,7 @@ class Index:
             root = str(folder).rstrip(os.sep) + os.sep
             condition = f"AND ({where})" if where else ""
             rows = self._database.execute(
-                f"SELECT {', '.join(_COLUMNS)} FROM file WHERE path >= ? AND path < ? {condition}",
+                f"SELECT {', '.join(_COLUMNS)} FROM row WHERE path >= ? AND path < ? {condition}",
                 (root, root[:-1] + chr(ord(os.sep) + 1), *values),
             )
             found += map(_entry, rows)
@@ -154,27 +162,38 @@ class Index:
 
 
 def _files(root: str) -> Iterator[os.DirEntry[str]]:
-    """The native files in a folder and the folders in it; hidden ones are passed over."""
+    """Native files, and files of patterns in `patterns`, at any depth; hidden ones are left out."""
     try:
         with os.scandir(root) as items:
             inside = sorted(items, key=lambda item: item.name)
     except OSError:
         return
+    drills = os.path.basename(root) == "patterns"  # noqa: PTH119 (ten thousand times)
     for item in inside:
         if item.name.startswith("."):
             continue
-        if item.name.endswith(".krn"):
+        if item.name.endswith(".krn") or (drills and item.name.endswith(".toml")):
             if item.is_file():
                 yield item
         elif item.is_dir(follow_symlinks=False):
             yield from _files(item.path)
 
 
-def _read(path: Path) -> Entry:
+def _read(path: Path) -> list[Entry]:
     try:
-        return entry(read_exercise(path), str(path))
+        if path.suffix != ".toml":
+            return [entry(read_exercise(path), str(path))]
+        return [
+            replace(
+                entry(expand(pattern, Key.parse("C")), f"{path}#{identity}"),
+                id=identity,
+                title=pattern.title,
+                key="any",
+            )
+            for identity, pattern in read_patterns(path).items()
+        ]
     except ExerciseError as error:
-        return Entry(path=str(path), id=path.stem, error=str(error))
+        return [Entry(path=str(path), id=path.stem, error=str(error))]
 
 
 def _row(item: Entry) -> tuple[object, ...]:
@@ -214,12 +233,12 @@ def _prepared(database: sqlite3.Connection) -> sqlite3.Connection:
     if database.execute("PRAGMA user_version").fetchone()[0] != VERSION:
         columns = ", ".join(_COLUMNS[1:])
         with database:
-            database.execute("DROP TABLE IF EXISTS file")
+            database.execute("DROP TABLE IF EXISTS row")
             database.execute(
-                f"CREATE TABLE file (path PRIMARY KEY, {columns}, time, size) WITHOUT ROWID"
+                f"CREATE TABLE row (path PRIMARY KEY, {columns}, file, time, size) WITHOUT ROWID"
             )
             database.execute(f"PRAGMA user_version = {VERSION}")
     else:
         with database:  # a write that changes nothing: learn now that the file is read-only
-            database.execute("DELETE FROM file WHERE 0")
+            database.execute("DELETE FROM row WHERE 0")
     return database

@@ -92,7 +92,7 @@ class Library:
             if wanted is not None:
                 holds(f"{column} LIKE ? ESCAPE '\\'", f"%{_literal(wanted)}%")
         if key is not None:
-            holds("key = ?", str(Key.parse(key)))
+            holds("key IN (?, 'any')", str(Key.parse(key)))
         if metre is not None:
             holds("metre = ?", metre)
         if level is not None:
@@ -142,7 +142,7 @@ class Library:
                 if path.is_file():
                     return path
         plain = name.casefold()
-        entries = self.entries()
+        entries = [item for item in self.entries() if item.key != "any"]
         for item in entries:
             if item.id == name:
                 return Path(item.path)
@@ -159,7 +159,6 @@ class Library:
         entries = self.entries()
         names = {item.id.casefold(): item.id for item in entries}
         names |= {item.title.casefold(): item.id for item in entries if item.title}
-        names |= {identity.casefold(): identity for identity in self.patterns}
         near = difflib.get_close_matches(name.casefold(), names, 3, 0.5)
         close = ", ".join(dict.fromkeys(names[word] for word in near))
         remedy = f"did you mean {close}?" if close else "`exercises list` shows what there is"

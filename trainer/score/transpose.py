@@ -13,7 +13,7 @@ from fractions import Fraction
 from trainer.errors import ExerciseError, PitchError
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figure, Figuring, Sign
-from trainer.theory.key import MODES, Key
+from trainer.theory.key import Key
 from trainer.theory.pitch import Interval, Pitch, PitchName
 from trainer.theory.pitch import transposed as moved_pitch
 
@@ -132,12 +132,11 @@ def _moved_key(key: Key, interval: Interval) -> Key:
     final = moved_pitch(Pitch(key.final.step, key.final.alter, 4), interval).name
     signature = key.signature + final.fifths - key.final.fifths
     if not -7 <= signature <= 7:
-        proper = final.fifths + MODES[key.mode]
-        other = 12 if proper < 0 else -12
-        there = next(name for name in _FINALS if name.fifths == final.fifths + other)
+        other = final.fifths + (12 if signature < 0 else -12)
+        there = [str(name) for name in _FINALS if name.fifths == other]
         raise PitchError(
             f"{final} {key.mode} would need a signature of {abs(signature)} accidentals",
-            remedy=f"ask for {there}",
+            remedy=f"ask for {there[0]}" if there else "",
         )
     return Key(final, key.mode, signature)
 
