@@ -175,7 +175,8 @@ def _resolved(passage: Passage, start: int, after: int, voice: int, pitch: Pitch
         return ""  # a change of position: the dissonance goes on in another voice
     if goal.voicing.bass is not None and goal.voicing.bass.step == below:
         return "delayed-resolution"  # the bass takes the resolution
-    for later in passage.soundings[after + 1 :]:
+    for index in range(after + 1, len(passage.soundings)):
+        later = passage.soundings[index]
         if later.moment != goal.moment and passage.moments[later.moment].chord:
             break  # one chord's grace: what comes by the note later comes by it by chance
         note = tuple(later.voicing)[voice]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Costs = NDArray[np.int64]
-FORBIDDEN = 1 << 40  # more than any sum of allowed costs; many of them still fit in 64 bits
+FORBIDDEN = 1 << 60  # more than any allowed path costs; three of them still fit in 64 bits
 _LIMB = 30  # bits of a count kept in one float64: sums of 2**20 such limbs are exact
 
 
@@ -75,10 +75,10 @@ def onward(lattice: Lattice) -> Onward:
         total = lattice.step(place) + cost
         if total.shape[1]:
             best = total.argmin(axis=1)
-            cost = lattice.own[place] + total[np.arange(len(best)), best]
+            cost = np.minimum(lattice.own[place] + total[np.arange(len(best)), best], FORBIDDEN)
         else:
             best = np.zeros(total.shape[0], np.intp)
-            cost = lattice.own[place] + FORBIDDEN
+            cost = np.full(total.shape[0], FORBIDDEN)
         costs.append(cost)
         following.append(best.astype(np.int32))
     return Onward(tuple(costs[::-1]), tuple(following[::-1]))
@@ -103,6 +103,7 @@ def cheapest(lattice: Lattice, k: int) -> tuple[Path, ...]:
         order = np.argsort(values, axis=1, kind="stable")
         found = np.take_along_axis(found, order, axis=1)
         costs = np.take_along_axis(values, order, axis=1) + lattice.own[place][:, None]
+        costs = np.minimum(costs, FORBIDDEN)
         ways.append(((found // ranks).astype(np.int32), (found % ranks).astype(np.int32)))
     ways.reverse()
     first = np.argsort(costs, axis=None, kind="stable")[:k]

@@ -1,0 +1,134 @@
+"""What the rules say of a voicing by itself, over whole tables of voicings.
+
+The predicates are those of `trainer.theory.movement.position` and `doubling`; a test holds the two
+to each other. Intervals between two voices are found once for each voicing and kept as six bits,
+one for each pair of voices.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.theory import motion
+from trainer.theory.realize.choices import Choices, Hands, Small
+from trainer.theory.realize.context import Context, Flags
+from trainer.theory.realize.pairs import Rows
+
+Bits = NDArray[np.uint8]
+
+PAIRS = tuple(combinations(range(4), 2))  # (upper, lower); the bit of a pair is its place here
+VOICING_RULES = (
+    "doubled-leading-tone",
+    "doubled-dissonance",
+    "doubled-raised-note",
+    "crossing",
+    "spacing",
+    "too-low",
+    "too-high",
+)
+
+
+@dataclass(frozen=True)
+class Table:
+    """Voicings as rows with what the rules need to know of each.
+
+    `moment` is the moment of each row; `alive` has a bit for each voice that sounds, `octaves`,
+    `unisons`, `fifths` and `diminished` a bit for each pair of sounding voices.
+    """
+
+    keys: Small
+    heights: Small
+    numbers: Small
+    moment: Rows
+    alive: Bits
+    octaves: Bits
+    unisons: Bits
+    fifths: Bits
+    diminished: Bits
+
+
+def table(keys: Small, heights: Small, numbers: Small, moment: Rows, context: Context) -> Table:
+    sounds = keys >= 0
+    sounds[0] &= ~context.mute_top[moment]
+    sounds[1:3] &= ~context.mute[moment]
+    sounds &= ~context.octaves[moment]  # nothing is asked of voices in octaves
+    octaves, unisons, fifths, diminished = np.zeros((4, keys.shape[1]), np.uint8)
+    for bit, (upper, lower) in enumerate(PAIRS):
+        low, high = (keys[lower], heights[lower]), (keys[upper], heights[upper])
+        both = sounds[upper] & sounds[lower]
+        octave = both & motion.is_octave(low, high)
+        octaves |= octave.astype(np.uint8) << bit
+        unisons |= (octave & (keys[lower] == keys[upper])).astype(np.uint8) << bit
+        fifths |= (both & motion.is_fifth(low, high)).astype(np.uint8) << bit
+        if lower == 3:
+            found = both & motion.is_diminished_fifth(low, high)
+            diminished |= found.astype(np.uint8) << bit
+    alive = nibble(sounds)
+    return Table(keys, heights, numbers, moment, alive, octaves, unisons, fifths, diminished)
+
+
+def all_rows(choices: Choices, context: Context) -> Table:
+    sizes = np.diff(choices.starts)
+    moment = np.repeat(np.arange(len(sizes)), sizes)
+    return table(choices.keys, choices.heights, choices.numbers, moment, context)
+
+
+def voicing_faults(rows: Table, context: Context, hands: Hands) -> Iterator[tuple[str, Flags]]:
+    """Each of VOICING_RULES with the rows that break it."""
+    keys, at = rows.keys, rows.moment
+    yield from _doublings(rows, context)
+    sounds = [(rows.alive & 1 << voice) != 0 for voice in range(4)]
+    notes = [(keys[voice], rows.heights[voice]) for voice in range(4)]
+    crossed = np.zeros(len(at), bool)
+    apart = np.zeros(len(at), bool)
+    for upper, lower in ((0, 1), (1, 2), (2, 3)):
+        both = sounds[upper] & sounds[lower]
+        crossed |= both & motion.crossing(notes[lower], notes[upper])
+        if lower < 3:
+            apart |= both & motion.wide(notes[lower], notes[upper])
+    if hands == "1+3":
+        apart |= sounds[0] & sounds[2] & motion.wide(notes[2], notes[0])
+    yield "crossing", crossed
+    yield "spacing", apart
+    mine = range(1, 3) if context.melody_given else range(3)
+    low = np.zeros(len(at), bool)
+    for voice in mine:
+        low |= sounds[voice] & motion.too_low(notes[voice])
+    low |= sounds[2] & sounds[3] & motion.dense_low(notes[3], notes[2])
+    yield "too-low", low
+    high = np.zeros(len(at), bool)
+    if not context.melody_given:
+        high = sounds[0] & motion.too_high(notes[0])
+    yield "too-high", high
+
+
+def _doublings(rows: Table, context: Context) -> Iterator[tuple[str, Flags]]:
+    """Two voices on one member, not both of them given."""
+    numbers, at = rows.numbers, rows.moment
+    doubled = [
+        (numbers[upper], (numbers[upper] == numbers[lower]) & (numbers[upper] > 0))
+        for upper, lower in PAIRS
+        if not (context.melody_given and (upper, lower) == (0, 3))
+    ]
+    for name, flags in (
+        ("doubled-leading-tone", context.leading),
+        ("doubled-dissonance", context.dissonant),
+        ("doubled-raised-note", context.raised),
+    ):
+        bad = np.zeros(len(at), bool)
+        if flags.any():
+            for number, twice in doubled:
+                bad |= twice & flags[at, number]
+        yield name, bad
+
+
+def nibble(flags: Flags) -> Bits:
+    """Four rows of flags as one row of bits, the soprano the lowest."""
+    bits = flags.astype(np.uint8)
+    packed: Bits = bits[0] | bits[1] << 1 | bits[2] << 2 | bits[3] << 3
+    return packed
