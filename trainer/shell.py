@@ -14,19 +14,14 @@ with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from queue import Empty, SimpleQueue
+from collections.abc import Callable
 from typing import Protocol
 
 from trainer.errors import TrainerError
 from trainer.journal.writer import Writer
-from trainer.judging.take import Conditions
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
-from trainer.listening.ports import Keyboard
-from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
 from trainer.practice.effects import (
     Accompany,
     Begin,
@@ -39,15 +34,15 @@ from trainer.practice.effects import (
     PassBegan,
     PassEnded,
     Played,
-    Resumed,
     Say,
     SessionEvent,
     Tick,
 )
 from trainer.practice.session import Session, feed, start
-from trainer.score.exercise import Exercise
+from trainer.setup import Setup
 from trainer.sound.output import Output
 from trainer.sound.track import Click, ToneNote, Track
+from trainer.sources import Source
 
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
 
@@ -92,32 +87,6 @@ class QuickClock:
         self._now += seconds
 
 
-class Source(Protocol):
-    """Where keys come from."""
-
-    name: str
-
-    def poll(self, now: float) -> Sequence[SessionEvent]:
-        """What has come since the last call, in order."""
-
-    def told(self, effect: Effect, session: Session) -> None:
-        """What the session asked for: a demo player begins when the pass does."""
-
-    def close(self) -> None: ...
-
-
-@dataclass(frozen=True)
-class Setup:
-    """What is practised, and how. `page` is what is shown: the exercise as played, or, transposing
-    at sight, as it is written. `passes` is how often it is repeated (0: until stopped)."""
-
-    exercise: Exercise
-    conditions: Conditions
-    page: Exercise
-    player: str = ""
-    passes: int = 1
-
-
 class Shell:
     """One exercise practised, pass after pass, from a source of keys to sound and log."""
 
@@ -133,8 +102,7 @@ class Shell:
         self.source = source
         self.output = output
         self.clock = clock or RealClock()
-        self.results: list[PassVerdict] = []
-        self.take_ids: list[str] = []
+        self.results: list[tuple[str | None, PassVerdict]] = []  # with the take's id in the log
         self._writer = writer
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
@@ -230,7 +198,7 @@ class Shell:
             case KeyOff(key):
                 self.output.key_off(key)
             case PassEnded(_, verdict, _):
-                self.results.append(verdict)
+                self.results.append((self._take_id, verdict))
         if self._writer is not None:
             self._log(self._writer, effect)
 
@@ -238,7 +206,6 @@ class Shell:
         match effect:
             case PassBegan(take, _):
                 self._take_id = writer.begin(take)
-                self.take_ids.append(self._take_id)
             case Played(event) if self._take_id is not None:
                 writer.events(self._take_id, (event,))
             case MomentJudged(verdict, faults) if self._take_id is not None:
@@ -246,112 +213,6 @@ class Shell:
             case PassEnded(take, verdict, finished) if self._take_id is not None:
                 writer.end(self._take_id, take, verdict, finished)
                 self._take_id = None
-
-
-class MidiSource:
-    """A MIDI keyboard: `sound_now` is called in the MIDI thread, events wait for `poll`."""
-
-    def __init__(self, wanted: str | None, at_once: Callable[[KeyEvent], None]) -> None:
-        self._queue: SimpleQueue[SessionEvent] = SimpleQueue()
-        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once)
-        self.name = ""
-
-    def poll(self, now: float) -> Sequence[SessionEvent]:
-        self._keyboard.watch()
-        self.name = self._keyboard.name or self.name
-        events: list[SessionEvent] = []
-        try:
-            while True:
-                events.append(self._queue.get_nowait())
-        except Empty:
-            return events
-
-    def told(self, effect: Effect, session: Session) -> None:
-        return
-
-    def close(self) -> None:
-        self._keyboard.close()
-
-
-class QueueSource:
-    """Keys a view makes itself, from a typing keyboard or the mouse: it `put`s them here."""
-
-    def __init__(self, name: str, at_once: Callable[[KeyEvent], None]) -> None:
-        self.name = name
-        self._at_once = at_once
-        self._events: list[SessionEvent] = []
-
-    def put(self, event: KeyEvent) -> None:
-        self._at_once(event)
-        self._events.append(event)
-
-    def poll(self, now: float) -> Sequence[SessionEvent]:
-        events, self._events = self._events, []
-        return events
-
-    def told(self, effect: Effect, session: Session) -> None:
-        return
-
-    def close(self) -> None:
-        return
-
-
-class DemoSource:
-    """A demo player; it begins by itself, and again after every pause."""
-
-    name = "demo"
-
-    def __init__(
-        self,
-        setup: Setup,
-        at_once: Callable[[KeyEvent], None],
-        *,
-        manner: Manner = HUMAN,
-        slips: Sequence[Slip] = (),
-        seed: int = 0,
-    ) -> None:
-        self._setup = setup
-        self._at_once = at_once
-        self._manner = manner
-        self._slips = slips
-        self._seed = seed
-        self._voicings = realization(setup.exercise, setup.conditions)
-        self._ahead: list[KeyEvent] = []
-        self._passes = 0
-
-    def poll(self, now: float) -> Sequence[SessionEvent]:
-        due = [event for event in self._ahead if event.time <= now]
-        self._ahead = self._ahead[len(due) :]
-        for event in due:
-            self._at_once(event)
-        return due
-
-    def told(self, effect: Effect, session: Session) -> None:
-        if isinstance(effect, PassBegan):
-            self._passes += 1
-            self._play(effect.origin, None)
-        elif isinstance(effect, Resumed):
-            origin = session.now if session.part is None else session.part.origin
-            self._play(origin, effect.moment)
-        elif isinstance(effect, Hush | PassEnded):
-            self._ahead = []
-
-    def close(self) -> None:
-        self._ahead = []
-
-    def _play(self, origin: float, first: int | None) -> None:
-        self._ahead = list(
-            perform(
-                self._setup.exercise,
-                self._setup.conditions,
-                self._voicings,
-                origin,
-                manner=self._manner,
-                slips=self._slips,
-                seed=self._seed + self._passes - 1,
-                first=first,
-            )
-        )
 
 
 def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:

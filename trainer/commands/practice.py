@@ -1,0 +1,366 @@
+"""`practice`: one exercise, pass after pass."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trainer.commands.log_option import log_option, which_log
+from trainer.errors import InputError, LogError
+
+if TYPE_CHECKING:
+    from trainer.journal.writer import Writer
+    from trainer.practice.demo import Slip
+    from trainer.practice.effects import Effect
+    from trainer.settings import Settings
+    from trainer.setup import Setup
+    from trainer.shell import Shell
+    from trainer.sources import Source
+
+FIRST_EXERCISE = "triads-common-tones"
+
+
+@click.command()
+@click.argument("exercise", required=False)
+@click.option("--tempo", type=float, metavar="BPM", help="Beats of the tactus a minute.")
+@click.option("--untimed", is_flag=True, help="No clock: the program waits at each moment.")
+@click.option("--key", metavar="KEY", help="Transpose: the page is shown in that key too.")
+@click.option("--at-sight", is_flag=True, help="With --key: the page stays as it is written.")
+@click.option(
+    "--supply", metavar="VOICES", help="Given voices the program plays: bass,melody or none."
+)
+@click.option("--inner", is_flag=True, help="Inner voices only: the same as --supply bass,melody.")
+@click.option("--no-melody", is_flag=True, help="Bass and figures alone; the top is yours.")
+@click.option("--hands", type=click.Choice(["1+3", "2+2"]), help="Voices in each hand.")
+@click.option("--from", "begin", metavar="PLACE", help="Begin at a bar (3) or phrase (p2).")
+@click.option("--to", "end", metavar="PLACE", help="End with a bar (4) or phrase (p2).")
+@click.option("--slower", multiple=True, metavar="WHERE", help="Slower here: 3-4:0.7, p2:0.8.")
+@click.option("--loop", is_flag=True, help="Again and again, until stopped.")
+@click.option("--passes", type=click.IntRange(1), default=1, metavar="N", help="How many times.")
+@click.option(
+    "--input",
+    "source",
+    metavar="INPUT",
+    help="A port's name or a part of it, 'typing', or 'demo' (a demo player).",
+)
+@click.option("--view", type=click.Choice(["window", "terminal", "none"]), help="What to see.")
+@click.option("--seed", type=int, default=0, help="The demo player's day: 0, 1, 2 …")
+@click.option(
+    "--slip",
+    "slips",
+    multiple=True,
+    metavar="KIND@MOMENT",
+    help="Let the demo player slip: wrong, fifths, late, skipped, extra, corrected, doubled.",
+)
+@click.option("--quick", is_flag=True, help="Demo player, no view: as fast as it can be computed.")
+@click.option("--silent", is_flag=True, help="Without sound.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
+@log_option
+def command(
+    exercise: str | None,
+    tempo: float | None,
+    untimed: bool,
+    key: str | None,
+    at_sight: bool,
+    supply: str | None,
+    inner: bool,
+    no_melody: bool,
+    hands: str | None,
+    begin: str | None,
+    end: str | None,
+    slower: tuple[str, ...],
+    loop: bool,
+    passes: int,
+    source: str | None,
+    view: str | None,
+    seed: int,
+    slips: tuple[str, ...],
+    quick: bool,
+    silent: bool,
+    as_json: bool,
+    location: str | None,
+) -> None:
+    """Practise EXERCISE: an id, a title, or a file; a first drill if none is named.
+
+    Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
+    the demo player. Shows a window where there is a display, else the terminal view.
+    """
+    from trainer.score.library import Library
+    from trainer.settings import load
+    from trainer.setup import Setup, place, without_melody
+    from trainer.setup import slower as slower_at
+
+    if untimed and tempo is not None:
+        raise InputError("--untimed and --tempo exclude each other", remedy="give one of them")
+    if quick and (source != "demo" or view != "none"):
+        raise InputError("--quick needs --input demo and --view none")
+    if at_sight and key is None:
+        raise InputError("--at-sight needs a key to play in", remedy="add --key")
+    settings = load()
+    written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
+    if no_melody:
+        written = without_melody(written)
+    played = written
+    if key is not None:
+        from trainer.score.transpose import transposed
+
+        played = transposed(written, key)
+    view = view or ("window" if _display() else "terminal")
+    source = source or settings.player.input or _automatic(view)
+    conditions = settings.player.conditions(None if untimed else tempo or played.tempo)
+    if inner or (source == "typing" and supply is None):
+        conditions = replace(conditions, supply=("bass", "melody"))
+    elif supply is not None:
+        conditions = replace(conditions, supply=_parts(supply))
+    if hands is not None:
+        conditions = replace(conditions, hands="2+2" if hands == "2+2" else "1+3")
+    conditions = replace(
+        conditions,
+        first=None if begin is None else place(played, begin),
+        last=None if end is None else place(played, end, last=True),
+        slower=tuple(slower_at(played, where) for where in slower),
+    )
+    if not played.melody and "melody" in conditions.supply:
+        rest = tuple(part for part in conditions.supply if part != "melody")
+        conditions = replace(conditions, supply=rest)
+    setup = Setup(
+        played,
+        conditions,
+        written if at_sight else played,
+        settings.player.id,
+        0 if loop else passes,
+    )
+    _long_enough(setup)
+    run(
+        setup,
+        settings,
+        source=source,
+        view=view,
+        seed=seed,
+        slips=tuple(_slip(text) for text in slips),
+        quick=quick,
+        silent=silent,
+        as_json=as_json,
+        location=location,
+    )
+
+
+def run(
+    setup: Setup,
+    settings: Settings,
+    *,
+    source: str,
+    view: str,
+    seed: int = 0,
+    slips: Sequence[Slip] = (),
+    quick: bool = False,
+    silent: bool = False,
+    as_json: bool = False,
+    location: str | None = None,
+) -> None:
+    """Open source, sound and log, play in the view asked for, and put everything away again."""
+    from trainer.care import first_words
+    from trainer.shell import QuickClock, RealClock, Shell
+    from trainer.sound.output import Silence, open_output
+
+    player = settings.player
+    if silent or quick:
+        output: Any = Silence("no sound")
+    else:
+        output = open_output(
+            sound=player.sound,
+            temperament=player.temperament,
+            standard=player.pitch,
+            volume=player.volume,
+            midi_port=player.midi_out,
+        )
+    hook = _Hook()
+    keys = _source(source, setup, hook, seed, slips)
+    latency = settings.latency_of(keys.name)
+    setup = replace(setup, conditions=replace(setup.conditions, latency=latency))
+    writer = _writer(location)
+    shell = Shell(setup, keys, output, writer, QuickClock() if quick else RealClock())
+    hook.shell = shell
+    words = first_words(settings) if view != "none" and not as_json else None
+    if words and view == "terminal":
+        click.echo(words + "\n")
+    try:
+        if view == "window":
+            from trainer.screen.window import run as run_window
+
+            run_window(shell)
+        elif view == "terminal":
+            from rich.console import Console
+
+            from trainer.terminal.live import run as run_terminal
+
+            console = Console(stderr=as_json)
+            run_terminal(shell, console, letters_are_keys=source == "typing")
+        else:
+            from trainer.shell import play_through
+
+            play_through(shell, _report)
+    except KeyboardInterrupt:
+        _stopped(shell)
+    finally:
+        trouble = shell.close()
+        if trouble:
+            click.echo(f"mittelstimme: {trouble}", err=True)
+    if as_json:
+        _print_result(shell)
+
+
+def _stopped(shell: Shell) -> None:
+    """Ctrl-C ends the pass; what was played is judged and kept."""
+    from trainer.practice.effects import Stop
+
+    shell.send(Stop())
+    shell.step()
+
+
+def _print_result(shell: Shell) -> None:
+    from dataclasses import asdict
+
+    from trainer.commands.output import print_json
+    from trainer.review.plain import verdict_plain
+
+    setup = shell.setup
+    print_json(
+        {
+            "format": "mittelstimme-practice",
+            "version": 1,
+            "exercise": setup.exercise.id,
+            "title": setup.exercise.title,
+            "key": str(setup.exercise.key),
+            "input": shell.source.name,
+            "conditions": asdict(setup.conditions),
+            "takes": [
+                {"id": id, "verdict": verdict_plain(verdict)} for id, verdict in shell.results
+            ],
+        }
+    )
+
+
+class _Hook:
+    """Hands key events to the shell's sound, in whatever thread they arise, once it exists."""
+
+    def __init__(self) -> None:
+        self.shell: Shell | None = None
+
+    def __call__(self, event: Any) -> None:
+        if self.shell is not None:
+            self.shell.sound_now(event)
+
+
+def _display() -> bool:
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def _automatic(view: str) -> str:
+    """A MIDI keyboard if there is one, typing where somebody can type, else the demo player."""
+    from trainer.listening.ports import ports
+
+    found = ports()
+    if found:
+        return found[0].name
+    by_hand = view == "window" or (view == "terminal" and sys.stdin.isatty())
+    return "typing" if by_hand else "demo"
+
+
+def _source(name: str, setup: Setup, hook: _Hook, seed: int, slips: Sequence[Slip]) -> Source:
+    from trainer.listening.ports import ports
+    from trainer.sources import DemoSource, HandsSource
+
+    if name == "demo":
+        return DemoSource(setup, hook, slips=slips, seed=seed)
+    if slips:
+        raise InputError("--slip is for the demo player", remedy="add --input demo")
+    if name == "typing":
+        return HandsSource(hook)
+    source = HandsSource(hook, name)
+    if source.port is None:
+        source.close()
+        names = ", ".join(port.name for port in ports()) or "none"
+        raise InputError(
+            f"there is no MIDI port {name!r}",
+            remedy=f"ports here: {names}; or use --input typing or --input demo",
+        )
+    return source
+
+
+def _writer(location: str | None) -> Writer | None:
+    """The log; without one practice goes on, and says so."""
+    from trainer.journal.writer import Writer
+
+    try:
+        return Writer(which_log(location))
+    except LogError as error:
+        click.echo(f"mittelstimme: {error}; going on without a log", err=True)
+        return None
+
+
+def _parts(text: str) -> tuple[Any, ...]:
+    words = [word.strip() for word in text.split(",") if word.strip() not in ("", "none")]
+    for word in words:
+        if word not in ("bass", "melody"):
+            raise InputError(
+                f"--supply {word!r}: the program can play bass and melody",
+                remedy="write bass, melody, bass,melody or none",
+            )
+    return tuple(part for part in ("bass", "melody") if part in words)
+
+
+def _slip(text: str) -> Slip:
+    from trainer.practice.demo import SLIPS, Slip
+
+    kind, at, moment = text.partition("@")
+    for known in SLIPS:
+        if kind == known and at and moment.isdigit():
+            return Slip(known, int(moment))
+    raise InputError(
+        f"--slip {text!r} cannot be read", remedy=f"write one of {', '.join(SLIPS)} and @MOMENT"
+    )
+
+
+def _long_enough(setup: Setup) -> None:
+    from trainer.judging.timing import played
+
+    count = len(played(setup.exercise, setup.conditions))
+    if setup.passes == 0 and count < 2:
+        raise InputError(
+            "one moment is too short for a loop", remedy="choose more with --from, --to"
+        )
+
+
+def _report(effect: Effect) -> None:
+    """`--view none`: what happens, one JSON object a line on stderr."""
+    from trainer.practice import effects
+    from trainer.review.plain import fault_plain, moment_plain
+
+    match effect:
+        case effects.PassBegan(take, origin):
+            line: dict[str, Any] = {"began": take.exercise_id, "origin": origin}
+        case effects.MomentJudged(verdict, faults):
+            found = [fault_plain(fault) for fault in faults]
+            line = {"moment": moment_plain(verdict), "faults": found}
+        case effects.Paused(text):
+            line = {"paused": text}
+        case effects.Resumed(moment, text):
+            line = {"resumed": text, "moment": moment}
+        case effects.Accompany(_, _, at):
+            line = {"count_in": at}
+        case effects.Say(text):
+            line = {"say": text}
+        case effects.PassEnded(_, _, finished):
+            line = {"ended": finished}
+        case _:
+            return
+    print(json.dumps(line, ensure_ascii=False), file=sys.stderr, flush=True)

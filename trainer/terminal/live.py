@@ -1,0 +1,183 @@
+"""The terminal view: a pass as lines of text, with or without a terminal under it.
+
+On a terminal the moment asked for stays in one line that is kept up to date, and the two rows of
+letters are keys (`trainer.listening.typing`). Elsewhere (a pipe, a log) every moment judged is a
+line, and passes begin by themselves.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from rich.console import Console
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from trainer.listening.events import Onward
+from trainer.listening.typing import Latched
+from trainer.practice.effects import (
+    Begin,
+    Effect,
+    Hold,
+    MomentJudged,
+    PassBegan,
+    PassEnded,
+    Paused,
+    Resumed,
+    Say,
+    Stop,
+)
+from trainer.shell import Shell, play_through
+from trainer.sources import HandsSource
+from trainer.terminal.words import (
+    given_words,
+    moment_words,
+    place_words,
+    sounding_words,
+    summary_lines,
+)
+
+FRAME = 0.02  # seconds
+HELP = "space: begin, pause · enter: go on · escape: end the pass · ctrl-c: leave"
+
+
+def run(shell: Shell, console: Console | None = None, *, letters_are_keys: bool = False) -> None:
+    """Show the passes of a shell until they are over.
+
+    With a terminal on both ends the player begins each pass; otherwise it begins by itself.
+    """
+    console = console or Console()
+    _title(shell, console)
+    if console.is_terminal and sys.stdin.isatty() and shell.source.name != "demo":
+        with _letters() as letters:
+            _interactive(shell, console, letters, letters_are_keys)
+        return
+    play_through(shell, lambda effect: _print(shell, console, effect))
+
+
+def _title(shell: Shell, console: Console) -> None:
+    exercise, conditions = shell.setup.exercise, shell.setup.conditions
+    pace = "untimed" if conditions.tempo is None else f"{conditions.tempo:g} beats a minute"
+    supply = f" · the program plays {' and '.join(conditions.supply)}" if conditions.supply else ""
+    console.print(Text(exercise.title, style="bold"))
+    console.print(
+        f"{exercise.key} · {exercise.metre} · {pace} · input: {shell.source.name}{supply}",
+        highlight=False,
+    )
+    if shell.output.about:
+        console.print(shell.output.about, highlight=False)
+
+
+def _print(shell: Shell, console: Console, effect: Effect) -> None:
+    exercise = shell.setup.exercise
+    match effect:
+        case PassBegan():
+            console.print("count-in" if shell.setup.conditions.tempo else "untimed: play")
+        case MomentJudged(verdict, faults):
+            moment = exercise.moments[verdict.index]
+            console.print(
+                f"{given_words(moment):<34} {moment_words(exercise, verdict)}", highlight=False
+            )
+            for fault in faults:
+                console.print(f"    {fault.text}", highlight=False)
+        case Paused(text) | Resumed(_, text) | Say(text):
+            console.print(text, highlight=False)
+        case PassEnded(_, verdict, finished):
+            console.print("" if finished else "ended before its end")
+            for line in summary_lines(exercise, verdict):
+                console.print(line, highlight=False)
+
+
+# ---- on a terminal ----------------------------------------------------------------------------
+
+
+@dataclass
+class _Letters:
+    """Characters typed, without waiting for the end of a line."""
+
+    fileno: int
+
+    def typed(self) -> str:
+        import os
+        import select
+
+        text = ""
+        while select.select([self.fileno], [], [], 0)[0]:
+            data = os.read(self.fileno, 64)
+            if not data:
+                break
+            text += data.decode("utf-8", "ignore")
+        return text
+
+
+@contextmanager
+def _letters() -> Iterator[_Letters]:
+    import termios
+    import tty
+
+    fileno = sys.stdin.fileno()
+    before = termios.tcgetattr(fileno)
+    try:
+        tty.setcbreak(fileno)
+        yield _Letters(fileno)
+    finally:
+        termios.tcsetattr(fileno, termios.TCSADRAIN, before)
+
+
+def _interactive(shell: Shell, console: Console, letters: _Letters, keys: bool) -> None:
+    console.print(HELP, style="dim", highlight=False)
+    latched = Latched()
+    while True:
+        with Live(console=console, refresh_per_second=20, transient=True) as live:
+            while shell.session.stage != "ended":
+                for character in letters.typed():
+                    latched = _act(shell, character, latched, keys)
+                for effect in shell.step():
+                    if not isinstance(effect, PassEnded):
+                        _print(shell, live.console, effect)
+                live.update(_now(shell))
+                shell.clock.sleep(FRAME)
+        verdict = shell.session.verdict
+        if verdict is not None:
+            for line in summary_lines(shell.setup.exercise, verdict):
+                console.print(line, highlight=False)
+        if not shell.more_to_come():
+            return
+        shell.again()
+
+
+def _act(shell: Shell, character: str, latched: Latched, keys: bool) -> Latched:
+    now = shell.clock.now()
+    if character == " ":
+        playing = shell.session.stage == "playing"
+        shell.send(Hold() if playing else Begin())
+    elif character in "\r\n":
+        shell.send(Onward(now))
+    elif character == "\x1b":
+        shell.send(Stop())
+    elif keys and isinstance(shell.source, HandsSource):
+        latched, events = latched.typed(character, now)
+        for event in events:
+            shell.source.put(event)
+    return latched
+
+
+def _now(shell: Shell) -> Table:
+    session, now = shell.session, shell.clock.now()
+    table = Table.grid(padding=(0, 2))
+    moment = session.moment
+    if session.stage == "ready":
+        table.add_row("space to begin", given_words(moment))
+        return table
+    if session.stage == "paused":
+        table.add_row("paused", session.text)
+        return table
+    beat = session.beat(now)
+    hand = "" if beat is None else "↓" if beat % 1 < 0.5 else "↑"
+    count = "" if beat is None else f"{int(beat)}{hand}"
+    table.add_row(count, place_words(moment), given_words(moment), sounding_words(session))
+    return table
