@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from math import inf
 from typing import Literal
 
 from trainer.judging import wait
@@ -455,6 +456,8 @@ def _time_goes_by(session: Session, now: float) -> tuple[Session, tuple[Effect, 
     if current != session.current:
         session = _with_lens(replace(session, current=current))
     if heard_until >= part.origin + line.end:
+        session, last = _judge_what_is_over(session, inf)
+        effects += last
         session, more = _end(session, now, finished=True)
         effects += more
     return session, effects
@@ -464,11 +467,13 @@ def _judge_what_is_over(session: Session, now: float) -> tuple[Session, tuple[Ef
     line, part, asked = session.task.line, session.part, session.task
     assert line is not None and part is not None
     effects: list[Effect] = []
-    while session.judged < asked.last:
+    while session.judged <= asked.last:
         index = session.judged
-        grace = AFTER * line.beat_length(index)
+        over = inf
+        if index < asked.last:
+            over = part.origin + line.time(index + 1) + AFTER * line.beat_length(index)
         gone_on = bool(session.chords) and session.chords[-1][0] > index
-        if now < part.origin + line.time(index + 1) + grace and not gone_on:
+        if now < over and not gone_on:
             break
         chords = [chord for place, chord in session.chords if place == index]
         strokes = session.capture.strokes
