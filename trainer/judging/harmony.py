@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from trainer.judging.verdict import Outcome
 from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
-from trainer.theory.pitch import Pitch, pitch_on
+from trainer.theory.pitch import Pitch, PitchName, pitch_on
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import Voicing
 
@@ -95,22 +95,47 @@ class HarmonyTable:
             self._spelled(sounding, additions),
         )
 
-    def judge_pitches(self, voicing: Voicing) -> ChordHeard:
-        """The verdict on four written voices: their spelling counts, not only their keys."""
+    def judge_voices(self, voicing: Voicing) -> ChordHeard:
+        """The verdict on four written voices: they may cross, and their spelling counts."""
         pitches = [pitch for pitch in voicing if pitch is not None]
-        heard = self.judge(sorted({pitch.midi for pitch in pitches}))
-        names = self.sonority.names | {addition.name for addition in self.sonority.additions}
+        if not pitches:
+            return ChordHeard("not-played")
+        if self.sonority.bass is None:
+            return ChordHeard("complete")
+        missing, foreign, additions = self._against(_bits(p.midi % 12 for p in pitches))
         given = {p.name for p in (self.moment.bass, self.moment.melody) if p is not None}
-        classes = {name.pitch_class for name in names}
-        misspelt = tuple(
+        names = self.sonority.names | {addition.name for addition in self.sonority.additions}
+        strange = tuple(
             pitch
-            for pitch in pitches
-            if pitch.name not in names | given and pitch.name.pitch_class in classes
+            for pitch in tuple(voicing)[:3]
+            if pitch is not None
+            and pitch.name not in given
+            and (foreign >> pitch.midi % 12 & 1 or self._misspelt(pitch, names))
         )
-        if not misspelt or self.sonority.bass is None:
-            return heard
-        outcome = "foreign" if heard.outcome in ("complete", "incomplete") else heard.outcome
-        return replace(heard, outcome=outcome, foreign=(*heard.foreign, *misspelt))
+        outcome: Outcome = "complete"
+        if self._other(voicing.bass, self.bass):
+            outcome = "wrong-bass"
+        elif self._other(voicing.soprano, self.melody):
+            outcome = "wrong-melody"
+        elif strange:
+            outcome = "foreign"
+        elif missing:
+            outcome = "incomplete"
+        return ChordHeard(
+            outcome,
+            tuple(self._placed(pc) for pc in range(12) if missing >> pc & 1),
+            strange,
+            tuple(p for p in pitches if additions >> p.midi % 12 & 1),
+        )
+
+    def _other(self, pitch: Pitch | None, wanted: int | None) -> bool:
+        return pitch is not None and wanted is not None and (pitch.midi - wanted) % 12 != 0
+
+    def _misspelt(self, pitch: Pitch, names: frozenset[PitchName]) -> bool:
+        """On the key of a member, but written as another note."""
+        return pitch.name not in names and any(
+            name.pitch_class == pitch.midi % 12 for name in names
+        )
 
     def _against(self, present: int) -> tuple[int, int, int]:
         best = (99, 99, 99)

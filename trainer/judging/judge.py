@@ -170,7 +170,7 @@ class Judge:
         for start in passage.chord_starts():
             sounding = soundings[start]
             keys = sorted({pitch.midi for pitch in sounding.voicing if pitch is not None})
-            heard = self._tables[sounding.moment].judge_pitches(sounding.voicing)
+            heard = self._tables[sounding.moment].judge_voices(sounding.voicing)
             found += self._harmony_faults(sounding.moment, heard, keys)
             verdicts.append(self._verdict(sounding.moment, keys, heard, sounding.voicing))
             starts.append(sounding.moment)

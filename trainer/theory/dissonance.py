@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from trainer.theory import motion
 from trainer.theory.fault import Finding
 from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
@@ -109,7 +110,7 @@ def resolution(passage: Passage, start: int, after: int, given: Given) -> Iterat
         if member.treatment in ("suspension", "chord"):
             name = _resolved(passage, start, after, voice, pitch)
         elif member.treatment == "free":
-            name = _closes(goal, following, voice, pitch)
+            name = _closes(sounding, goal, following, voice, pitch)
         else:
             name = _sixfour(passage, sounding, goal, following, member)
         if name:
@@ -185,10 +186,18 @@ def _resolved(passage: Passage, start: int, after: int, voice: int, pitch: Pitch
     return "unresolved-dissonance"
 
 
-def _closes(goal: Sounding, following: Sonority, voice: int, pitch: Pitch) -> str:
+def _closes(
+    sounding: Sounding, goal: Sounding, following: Sonority, voice: int, pitch: Pitch
+) -> str:
+    """A diminished fifth over the bass closes. Going to a perfect one is a fault of its own."""
     now = tuple(goal.voicing)[voice]
     if now is None or now.height in (pitch.height, pitch.height - 1):
         return ""
+    bass, bass_after = sounding.voicing.bass, goal.voicing.bass
+    if bass is not None and bass_after is not None:
+        notes = tuple(map(motion.note, (bass, pitch, bass_after, now)))
+        if motion.unequal_fifths(*notes):
+            return ""
     return "tritone-astray" if (pitch.step - 1) % 7 in _letters(following) else ""
 
 

@@ -286,6 +286,8 @@ def _sonority(
 
     def member(number: int, treatment: Treatment | None = None) -> Member:
         note = name(number)
+        if number == 5 and treatment is None and _is_diminished(bass, note):
+            treatment = "free"
         leading = note == key.leading_tone and 2 in degrees
         raised = note.alter > key.alter(note.step)
         return Member(number, note, number in bold, number in written, treatment, leading, raised)
@@ -365,8 +367,12 @@ def _sounds(row: Row, bass: Pitch, key: Key, written: dict[int, PitchName]) -> b
     kind, number = row.sounding.split("-")
     note = written[int(number)]
     if kind == "diminished":
-        return (note.pitch_class - bass.name.pitch_class) % 12 == 6
+        return _is_diminished(bass, note)
     return note.alter > key.alter(note.step)
+
+
+def _is_diminished(bass: Pitch, fifth: PitchName) -> bool:
+    return (fifth.pitch_class - bass.name.pitch_class) % 12 == 6
 
 
 def _unlisted(figuring: Figuring, stack: set[int]) -> Row:

@@ -1,0 +1,236 @@
+"""Four-part chorales from music21's corpus as our values, with figures a continuo player would
+write over their basses.
+
+Source of the music: `music21.corpus.chorales.Iterator`. The figures are derived here by hand-made
+rules that know nothing of the completion table under test.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from music21 import corpus
+
+from trainer.score.exercise import Exercise, Note
+from trainer.theory.figures import Figuring, Way
+from trainer.theory.key import Key
+from trainer.theory.moment import Metre
+from trainer.theory.pitch import Pitch, PitchName
+from trainer.theory.voicing import VOICES, Sounding, Voicing
+
+SIGNS = {-2: "bb", -1: "b", 0: "n", 1: "#", 2: "##"}
+
+# letters over the bass -> what is written; what is not here is written out whole
+SHORT = {
+    frozenset({3, 5, 1}): "",
+    frozenset({3, 5}): "",
+    frozenset({3, 1}): "",
+    frozenset({3}): "",
+    frozenset({3, 6, 1}): "6",
+    frozenset({3, 6}): "6",
+    frozenset({3, 5, 6}): "6 5",
+    frozenset({3, 4, 6}): "4 3",
+    frozenset({2, 4, 6}): "4 2",
+    frozenset({4, 6, 1}): "6 4",
+    frozenset({4, 6}): "6 4",
+    frozenset({3, 5, 7}): "7",
+    frozenset({3, 7, 1}): "7",
+    frozenset({3, 7}): "7",
+    frozenset({4, 5, 1}): "4",
+    frozenset({4, 5}): "4",
+    frozenset({2, 5}): "5 2",
+    frozenset({2, 4, 7}): "7 4 2",
+    frozenset({2, 5, 7}): "7 5 2",
+    frozenset({4, 5, 7}): "7 5 4",
+}
+# the same with the second letter as a ninth, where an upper voice suspends it
+NINTHS = {
+    frozenset({2, 3, 5}): "9",
+    frozenset({2, 3}): "9",
+    frozenset({2, 3, 7}): "9 7",
+    frozenset({2, 4, 5}): "9 4",
+    frozenset({2, 3, 6}): "9 6",
+}
+
+
+@dataclass(frozen=True)
+class Chorale:
+    name: str
+    exercise: Exercise
+    soundings: tuple[Sounding, ...]
+
+
+def chorales(count: int) -> Iterator[Chorale]:
+    """The first `count` chorales that have four voices from beginning to end."""
+    found = 0
+    for score in corpus.chorales.Iterator():
+        chorale = _chorale(score)
+        if chorale is not None:
+            yield chorale
+            found += 1
+        if found == count:
+            return
+
+
+def _chorale(score: Any) -> Chorale | None:
+    parts = list(score.parts)
+    if len(parts) != 4:
+        return None
+    signature = next(iter(parts[0].recurse().getElementsByClass("KeySignature")), None)
+    voices = tuple(_voice(part) for part in parts)
+    if signature is None or not all(voices):
+        return None
+    end = min(voice[-1].end for voice in voices)
+    voices = tuple(tuple(n for n in voice if n.end <= end) for voice in voices)
+    if any(voice[-1].end != end for voice in voices):
+        return None
+    soprano, alto, tenor, bass = voices
+    last = next(n.pitch for n in reversed(bass) if n.pitch is not None)
+    assert last is not None
+    key = _key(last.name, signature.sharps)
+    name = str(score.metadata.title or score.metadata.corpusFilePath or "")
+    soundings = _soundings(voices)
+    bare = Exercise(
+        "chorale",
+        name,
+        bass,
+        (),
+        ((Fraction(0), key),),
+        ((Fraction(0), Metre(4, 4)),),
+        60.0,
+        soprano,
+        alto,
+        tenor,
+    )
+    figures = _figures(bass, soundings, key)
+    exercise = Exercise(
+        "chorale", name, bass, figures, bare.keys, bare.metres, 60.0, soprano, alto, tenor
+    )
+    # soundings know their moment: the last one at or before them
+    onsets = [moment.onset for moment in exercise.moments]
+    placed = tuple(
+        Sounding(s.onset, bisect_right(onsets, s.onset) - 1, s.voicing, s.struck) for s in soundings
+    )
+    return Chorale(name, exercise, placed)
+
+
+def _key(final: PitchName, signature: int) -> Key:
+    for mode in ("major", "minor", "dorian", "mixolydian", "phrygian", "lydian"):
+        if Key.of(PitchName(0), "major").signature == 0 and _signature(final, mode) == signature:
+            return Key(final, mode, signature)
+    return Key(final, "major", signature)
+
+
+def _signature(final: PitchName, mode: str) -> int:
+    return (
+        final.fifths
+        + {
+            "major": 0,
+            "minor": -3,
+            "dorian": -2,
+            "mixolydian": -1,
+            "phrygian": -4,
+            "lydian": 1,
+        }[mode]
+    )
+
+
+def _voice(part: Any) -> tuple[Note, ...]:
+    notes: list[Note] = []
+    for element in part.flatten().notesAndRests:
+        if element.duration.isGrace or not element.duration.quarterLength:
+            continue
+        onset = Fraction(element.offset).limit_denominator(96)
+        length = Fraction(element.duration.quarterLength).limit_denominator(96)
+        pitch = None
+        if not element.isRest:
+            sounding = element.pitch if element.isNote else element.pitches[-1]
+            alter = int(sounding.accidental.alter) if sounding.accidental else 0
+            pitch = Pitch("CDEFGAB".index(sounding.step), alter, sounding.octave)
+        tied = element.tie is not None and element.tie.type in ("stop", "continue")
+        fermata = any("Fermata" in e.classes for e in element.expressions)
+        if notes and onset != notes[-1].end:
+            return ()
+        notes.append(Note(onset, length, pitch, tied and bool(notes), fermata))
+    if notes and notes[0].onset != 0:
+        return ()
+    return tuple(notes)
+
+
+def _soundings(voices: tuple[tuple[Note, ...], ...]) -> tuple[Sounding, ...]:
+    onsets = sorted({n.onset for voice in voices for n in voice if not n.tied})
+    starts = [[n.onset for n in voice] for voice in voices]
+    found = []
+    for onset in onsets:
+        now = [v[bisect_right(s, onset) - 1] for v, s in zip(voices, starts, strict=True)]
+        struck = frozenset(
+            name for name, n in zip(VOICES, now, strict=True) if n.onset == onset and not n.tied
+        )
+        found.append(Sounding(onset, 0, Voicing(*(n.pitch for n in now)), struck))
+    return tuple(found)
+
+
+def _figures(
+    bass: tuple[Note, ...], soundings: tuple[Sounding, ...], key: Key
+) -> tuple[tuple[Fraction, Figuring], ...]:
+    at = {s.onset: i for i, s in enumerate(soundings)}
+    written = []
+    struck = [n for n in bass if not n.tied and n.pitch is not None]
+    for number, note in enumerate(struck):
+        index = at[note.onset]
+        here = soundings[index]
+        before = struck[number - 1] if number else None
+        if before is not None and index and _only_bass_moves(soundings, index):
+            written.append((note.onset, Figuring((), Way.EXTENDED)))
+            continue
+        figuring = Figuring.parse(figures_for(here.voicing, soundings[index - 1].voicing, key))
+        if figuring.figures:
+            written.append((note.onset, figuring))
+    return tuple(written)
+
+
+def _only_bass_moves(soundings: tuple[Sounding, ...], index: int) -> bool:
+    """A short bass note under voices that lie, reached by step: an extender line."""
+    here, before = soundings[index], soundings[index - 1]
+    bass, last = here.voicing.bass, before.voicing.bass
+    return (
+        here.struck == {"bass"}
+        and here.onset % 1 != 0
+        and bass is not None
+        and last is not None
+        and abs(bass.height - last.height) == 1
+    )
+
+
+def figures_for(voicing: Voicing, before: Voicing, key: Key) -> str:
+    """What a player writes over this bass for these voices, highest figure first."""
+    bass = voicing.bass
+    assert bass is not None
+    names = {p.name for p in tuple(voicing)[:3] if p is not None}
+    numbers = {(name.step - bass.step) % 7 + 1: name for name in names}
+    second = [p for p in tuple(voicing)[:3] if p is not None and numbers.get(2) == p.name]
+    suspended = any(p in tuple(before)[:3] for p in second) and before.bass != bass
+    letters = frozenset(numbers)
+    table = NINTHS if suspended and letters in NINTHS else SHORT
+    if letters - {1} in NINTHS and suspended:
+        letters = letters - {1}
+    whole = " ".join(str(8 if n == 1 else n) for n in sorted(letters, reverse=True))
+    if letters not in table and 2 in letters and 3 in letters:
+        whole = whole.replace("2", "9")
+    words = dict.fromkeys(table.get(letters, whole).split())
+    signed = {}
+    for number, name in numbers.items():
+        usual = bass.alter if number == 1 else key.alter(name.step)
+        if name.alter != usual:
+            signed[number] = SIGNS[name.alter]
+    written = []
+    for word in [*words]:
+        number = (int(word) - 1) % 7 + 1
+        written.append((int(word), signed.pop(number, "") + word))
+    for number, sign in signed.items():
+        written.append((number, sign if number == 3 else f"{sign}{number}"))
+    return " ".join(text for _, text in sorted(written, key=lambda w: -w[0]))
