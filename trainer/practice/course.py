@@ -42,14 +42,20 @@ class Standing:
 
 
 def standing(material: Material, results: Iterable[PassResult], begin_at: int = 1) -> Standing:
-    """The first step from `begin_at` on whose requirements are not all met."""
+    """The first step from `begin_at` on whose requirements are not all met.
+
+    What is once met stays met, whatever is played later.
+    """
     by_base: dict[str, list[PassResult]] = {}
-    thoughts: dict[str, list[tuple[bool, float]]] = {}
+    thoughts: dict[str, list[tuple[int, bool, float]]] = {}
+    number = 0
     for result in results:
         by_base.setdefault(base(result.exercise_id), []).append(result)
         for answer in result.answers:
             if answer.think_s is not None:
-                thoughts.setdefault(answer.item.name, []).append((answer.right, answer.think_s))
+                number += 1
+                thought = (number, answer.right, answer.think_s)
+                thoughts.setdefault(answer.item.name, []).append(thought)
     found: Standing | None = None
     for step in material.steps[begin_at - 1 :]:
         wanted = _requirements(material, step, by_base, thoughts)
@@ -76,7 +82,7 @@ def _requirements(
     material: Material,
     step: Step,
     by_base: Mapping[str, Sequence[PassResult]],
-    thoughts: Mapping[str, Sequence[tuple[bool, float]]],
+    thoughts: Mapping[str, Sequence[tuple[int, bool, float]]],
 ) -> tuple[Requirement, ...]:
     wanted: list[Requirement] = []
     for pattern in material.drills(step):
@@ -112,22 +118,26 @@ def _secure_keys(results: Sequence[PassResult], tempo: float) -> tuple[str, ...]
 
 
 def _thinking(
-    step: Step, thoughts: Mapping[str, Sequence[tuple[bool, float]]]
+    step: Step, thoughts: Mapping[str, Sequence[tuple[int, bool, float]]]
 ) -> Iterable[Requirement]:
-    """The new figurings of the step, untimed: right nine times of ten, in under two seconds."""
+    """The new figurings of the step, untimed: once that is shown in a row of chords, it holds."""
     names = (*step.new_figurings, *step.new_in_minor)
     if not names:
         return
-    recent = [one for name in names for one in thoughts.get(name, ())[-CHORDS:]]
-    right = [seconds for ok, seconds in recent if ok]
     words = (
-        f"the step's figurings untimed: {CHORDS} chords, nine of ten right, "
+        f"the step's figurings untimed: of {CHORDS} chords in a row nine in ten right, "
         f"half of them in under {SECURE:g} seconds"
     )
-    enough = len(recent) >= CHORDS
-    secure = enough and len(right) >= RIGHT * len(recent) and median(right) < SECURE
-    reached = CHORDS if secure else min(len(recent), CHORDS - 1)
-    yield Requirement(words, reached, CHORDS)
+    thought = sorted((at, ok, took) for name in names for at, ok, took in thoughts.get(name, ()))
+    shown = any(
+        _is_secure(thought[first : first + CHORDS]) for first in range(len(thought) - CHORDS + 1)
+    )
+    yield Requirement(words, CHORDS if shown else min(len(thought), CHORDS - 1), CHORDS)
+
+
+def _is_secure(row: Sequence[tuple[int, bool, float]]) -> bool:
+    right = [took for _, ok, took in row if ok]
+    return len(right) >= RIGHT * len(row) and median(right) < SECURE
 
 
 def _count(number: int, what: str) -> str:

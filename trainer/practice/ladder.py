@@ -20,9 +20,9 @@ from trainer.judging.take import Hands
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.practice.result import PassResult, base
 
-WIDEST, NARROWEST = 0.16, 0.02  # steps, as parts of the tempo
-_BEGIN = 0.5  # of the piece's own tempo
-_ELSEWHERE = 0.75  # of the tempo that is secure in another key or with other hands
+WIDEST, NARROWEST = 0.20, 0.025  # steps, as parts of the tempo
+_BEGIN = 0.6  # of the piece's own tempo
+_ELSEWHERE = 0.85  # of the tempo that is secure in another key or with other hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ class Ladder:
 
 
 def begin(piece: str, key: str, hands: Hands, goal: float) -> Ladder:
-    """The foot of a ladder, at half the piece's own tempo.
+    """The foot of a ladder, at six tenths of the piece's own tempo.
 
     Raises InputError for a tempo no tactus can be followed at.
     """

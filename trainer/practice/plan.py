@@ -24,9 +24,9 @@ PartKind = Literal["warm-up", "due", "weak", "step", "ladder", "sight"]
 class Task:
     """One thing to play until it is done.
 
-    A question is played untimed, once, and once more if it was wrong. What has a `ladder` is
-    played at the ladder's rung until two passes were good, or `most` were played. Anything else
-    is played at `tempo`, `most` times. `key` is where a piece is to be transposed to, else empty.
+    A question is played untimed until it was right. What has a `ladder` is played at the ladder's
+    rung until the top is secure. Anything else is played at `tempo`. None of them is played more
+    than `most` times. `key` is where a piece is to be transposed to, else empty.
     """
 
     exercise_id: str
@@ -39,7 +39,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A stretch of the plan: why it is in it, how long it may take, what is played."""
+    """A stretch of the plan: why it is in it, how many minutes it is given, what is played."""
 
     kind: PartKind
     title: str
@@ -81,48 +81,45 @@ def matches(task: Task, result: PassResult) -> bool:
 def next_task(plan: Plan, since: Sequence[PassResult], skipped: Iterable[str] = ()) -> Next | None:
     """The first thing not yet done, given the passes since the plan was made, in order.
 
-    `skipped` are kinds of parts the player has passed over. None when the plan is done, or its
-    minutes are.
+    Minutes that a part did not need go to those after it. `skipped` are kinds of parts the player
+    has passed over. None when the plan is done, or its minutes are.
     """
-    if time_spent(since) >= 60 * plan.minutes:
-        return None
-    left_out = set(skipped)
+    left_out, spent, until = set(skipped), time_spent(since), 0.0
     for part in plan.parts:
-        if part.kind in left_out:
-            continue
-        ours = [r for r in since if any(matches(task, r) for task in part.tasks)]
-        if time_spent(ours) >= 60 * part.minutes:
-            continue
-        found = _first_undone(part, since)
-        if found is not None:
-            return found
+        until += 60 * part.minutes
+        if part.kind not in left_out and spent < until:
+            found = _first_undone(part, since)
+            if found is not None:
+                return found
     return None
 
 
 def _first_undone(part: Part, since: Sequence[PassResult]) -> Next | None:
-    again: Next | None = None
-    for task in part.tasks:
+    """What is untouched first; what is on a ladder by turns, two passes each; what was wrong
+    once more at the end."""
+    turns: list[tuple[int, int, Next]] = []
+    for place, task in enumerate(part.tasks):
         passes = [result for result in since if matches(task, result)]
-        if task.item is not None:
-            if not passes:
-                return Next(part, task, None, None)
-            if len(passes) < task.most and not _answered(task.item, passes[-1]):
-                again = again or Next(part, task, None, None)
-            continue
         done, rung = _progress(task, passes)
         if not done:
-            return Next(part, task, rung.tempo if rung else task.tempo, rung)
-    return again
+            following = Next(part, task, rung.tempo if rung else task.tempo, rung)
+            turn = len(passes) // 2 if task.item is None else len(passes)
+            turns.append((turn, place, following))
+    return min(turns, key=lambda entry: entry[:2])[2] if turns else None
 
 
 def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Rung | None]:
+    """Whether a task is done, and the rung it stands on."""
+    if len(passes) >= task.most:
+        return True, None
+    if task.item is not None:
+        return bool(passes) and _answered(task.item, passes[-1]), None
     if task.ladder is None:
-        return len(passes) >= task.most, None
-    ladder, gained = task.ladder, 0
+        return False, None
+    ladder = task.ladder
     for result in passes:
-        before, ladder = ladder, climbed(ladder, result)
-        gained += before.good == 1 and ladder.good == 0 and ladder.last == "up"
-    return gained > 0 or len(passes) >= task.most, ladder.rung
+        ladder = climbed(ladder, result)
+    return ladder.done and len(passes) >= 2, ladder.rung
 
 
 def _answered(item: Item, result: PassResult) -> bool:

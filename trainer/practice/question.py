@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from fractions import Fraction
 from functools import lru_cache
 
-from trainer.errors import ExerciseError, TrainerError
+from trainer.errors import ExerciseError
 from trainer.practice.item import Item, degree_of_bass, figuring_item
 from trainer.practice.material import Material
 from trainer.practice.result import QUESTION
@@ -48,10 +48,9 @@ def question(item: Item, material: Material) -> Exercise:
     """
     key = Key.parse(item.key)
     for pattern in _in_course_order(material):
-        try:
-            drill = expand(pattern, key)
-        except TrainerError:
+        if key.mode not in ("major", "minor") or not _has(pattern, key, item):
             continue
+        drill = expand(pattern, key)
         for moment in drill.moments:
             if moment.chord and _is(moment, item):
                 return _cut(drill, moment, item)
@@ -103,6 +102,16 @@ def _positions(sonority: Sonority) -> tuple[int, ...]:
 def _in_course_order(material: Material) -> Iterator[Pattern]:
     for step in material.steps:
         yield from material.drills(step)
+
+
+def _has(pattern: Pattern, key: Key, item: Item) -> bool:
+    """Whether the line of degrees holds the item, before anything is expanded."""
+    return any(
+        item.degree
+        == ("#" * degree.alter if degree.alter > 0 else "b" * -degree.alter) + str(degree.degree)
+        and item.name in degree.figurings
+        for degree in (pattern.minor if key.is_minor else pattern.major)
+    )
 
 
 def _is(moment: Moment, item: Item) -> bool:

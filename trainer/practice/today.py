@@ -36,8 +36,11 @@ _SHARES: tuple[tuple[PartKind, float], ...] = (
     ("sight", 0.12),
 )
 _LEAST = 0.75  # minutes: a part that would be shorter is left out
+_LOAD = 0.6  # of the room for questions: above it nothing new is begun
 _QUESTION = 10.0  # seconds a question takes, with the look at its answer
+_TURNS = 12  # passes at one thing on one day, at most
 _NEW = 8  # figurings asked for the first time on one day
+_WEAK, _KEYS, _DRILLS = 4, 3, 6  # drills of the weak part; keys and drills of the step's part
 _SIGHT = 0.6  # of a piece's own tempo, for the first reading
 
 
@@ -117,9 +120,32 @@ def todays_plan(
             part = makers[kind](replace(desk, taken=taken), own, max(_LEAST, share * minutes))
             if part.tasks:
                 parts.append(part)
-    total = sum(part.minutes for part in parts)
-    parts = [replace(part, minutes=part.minutes * minutes / total) for part in parts]
-    return Plan(now.date(), minutes, past.standing.step.number, hands, tuple(parts))
+    step = past.standing.step.number
+    return Plan(now.date(), minutes, step, hands, _filled(parts, minutes))
+
+
+def _filled(parts: Sequence[Part], minutes: float) -> tuple[Part, ...]:
+    """All the minutes given out: what the short parts leave goes to those that can use more."""
+    needs = [_need(part) for part in parts]
+    given = [min(part.minutes, need) for part, need in zip(parts, needs, strict=True)]
+    free = [
+        n for n, (part, need) in enumerate(zip(parts, needs, strict=True)) if need > part.minutes
+    ]
+    rest = minutes - sum(given)
+    wanted = sum(parts[n].minutes for n in free)
+    for n in free:
+        given[n] += rest * parts[n].minutes / wanted
+    return tuple(replace(part, minutes=own) for part, own in zip(parts, given, strict=True))
+
+
+def _need(part: Part) -> float:
+    """The most minutes a part can use: questions take a few seconds each, what is played once or
+    twice two minutes a time; ladders as many as there are."""
+    if any(task.ladder is not None for task in part.tasks):
+        return float("inf")
+    return sum(
+        _QUESTION * 1.5 / 60 if task.item is not None else 1.0 * task.most for task in part.tasks
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +217,7 @@ def _due(desk: _Desk, chance: Random, minutes: float) -> Part:
         if known.item.kind == "figuring" and can_ask(known.item)
     ]
     due = [known.item for known in waiting[:room]]
-    new = _new_items(desk, chance, min(_NEW, room - len(due)))
+    new = _new_items(desk, chance, min(_NEW, int(_LOAD * room) - len(due)))
     tasks = tuple(Task(question_id(item), item=item) for item in (*due, *new))
     return Part("due", "Figures", _due_reason(waiting, due, new), minutes, tasks)
 
@@ -201,7 +227,7 @@ def _due_reason(waiting: Sequence[Known], due: Sequence[Item], new: Sequence[Ite
     if due:
         said.append(f"{len(due)} due, the most forgotten first: {due[0].words}")
     if len(waiting) > len(due):
-        said.append(f"{len(waiting) - len(due)} more can wait for tomorrow")
+        said.append("others wait for another day")
     if new:
         said.append(f"{len(new)} new ones of this step")
     return "; ".join(said)
@@ -229,14 +255,19 @@ def _new_items(desk: _Desk, chance: Random, wanted: int) -> tuple[Item, ...]:
 
 
 def _weak(desk: _Desk, chance: Random, minutes: float) -> Part:
+    drills = list(desk.met_drills())
+    beyond = [(pattern, key) for pattern, key in drills if pattern.kind != "triad"]
     scored = [
         (_score(desk, pattern, key), chance.random(), pattern, key)
-        for pattern, key in desk.met_drills()
+        for pattern, key in beyond or drills
     ]
     scored.sort(key=lambda entry: entry[:2], reverse=True)
-    chosen = scored[:1] + [entry for entry in scored[1:] if entry[2] != scored[0][2]][:1]
-    tasks = tuple(desk.drill(pattern, key, chance, 4) for _, _, pattern, key in chosen)
-    pattern, key = chosen[0][2:]
+    chosen: dict[str, tuple[Pattern, Key]] = {}  # each drill in one key, the weakest first
+    for _, _, pattern, key in scored:
+        chosen.setdefault(pattern.id, (pattern, key))
+    some = list(chosen.values())[:_WEAK]
+    tasks = tuple(desk.drill(pattern, key, chance, _TURNS) for pattern, key in some)
+    pattern, key = some[0]
     reason = _weak_reason(desk, pattern, key)
     return Part("weak", f"{pattern.title} in {key}", reason, minutes, tasks)
 
@@ -290,11 +321,11 @@ def _step(desk: _Desk, chance: Random, minutes: float) -> Part:
         ]
         begun = [k for k in keys if (pattern.id, str(k), desk.hands) in desk.past.ladders]
         chance.shuffle(keys)
-        wanted_keys = [*begun, *(key for key in keys if key not in begun)][:2]
-        tasks.extend(desk.drill(pattern, key, chance, 4) for key in wanted_keys)
+        wanted_keys = [*begun, *(key for key in keys if key not in begun)][:_KEYS]
+        tasks.extend(desk.drill(pattern, key, chance, _TURNS) for key in wanted_keys)
     open_ = [requirement for requirement in at.requirements if not requirement.met]
     reason = f"the next step waits for: {open_[0].words}" if open_ else ""
-    return Part("step", title, reason, minutes, tuple(tasks[:4]))
+    return Part("step", title, reason, minutes, tuple(tasks[:_DRILLS]))
 
 
 def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
@@ -305,13 +336,14 @@ def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
     key = playable_key(piece, desk.past.standing.step.max_accidentals)
     ladder = desk.ladder(piece.id, key, piece.tempo)
     moved = "" if key == piece.key else str(key)
-    task = Task(piece.id, key=moved, ladder=ladder, most=6)
+    task = Task(piece.id, key=moved, ladder=ladder, most=_TURNS)
     where = f" in {key}" if moved else ""
     title = f"{piece.title}{where}, {ladder.tempo:g} of {ladder.goal:g} beats a minute"
     return Part("ladder", title, reason, minutes, (task,))
 
 
 def _ladder_piece(desk: _Desk, chance: Random) -> tuple[Piece, str] | None:
+    """The piece that is on its way up; else one that is due again; else a new one."""
     pieces = desk.material.pieces
     begun: dict[str, datetime] = {}
     for result in desk.past.results:
