@@ -123,7 +123,7 @@ def expand(pattern: Pattern, key: Key, position: Position | None = None) -> Exer
         if number == len(degrees) - 1:  # the last note lasts to the end of its bar
             beats += -(onset + beats) % pattern.metre.bar_length
         last = number == len(degrees) - 1
-        bass.append(Note(onset, beats, pitch, fermata=last))
+        bass += _in_bars(Note(onset, beats, pitch, fermata=last), pattern.metre)
         part = beats / max(1, len(degree.figurings))
         for place, text in enumerate(degree.figurings):
             if text != UNFIGURED or place:
@@ -131,7 +131,7 @@ def expand(pattern: Pattern, key: Key, position: Position | None = None) -> Exer
         onset += beats
     melody: tuple[Note, ...] = ()
     if position is not None:
-        melody = _first_top_note(position, bass[0], key, onset)
+        melody = _first_top_note(position, degrees[0], pitches[0], key, pattern.metre, onset)
     name = str(key.final)
     name = name[0].upper() + name[1:] if key.mode == "major" else name
     place_name = "" if position is None else f":{position}"
@@ -281,14 +281,31 @@ def _bass_line(degrees: tuple[Degree, ...], key: Key) -> list[Pitch]:
     return [Pitch(p.step, p.alter, p.octave + octaves) for p in pitches]
 
 
-def _first_top_note(position: Position, bass: Note, key: Key, length: Fraction) -> tuple[Note, ...]:
-    assert bass.pitch is not None
-    step = (bass.pitch.step + {"octave": 0, "third": 2, "fifth": 4}[position]) % 7
-    alter = bass.pitch.alter if position == "octave" else key.alter(step)
+def _first_top_note(
+    position: Position, first: Degree, bass: Pitch, key: Key, metre: Metre, length: Fraction
+) -> tuple[Note, ...]:
+    """As long as the first figuring, then rest."""
+    step = (bass.step + {"octave": 0, "third": 2, "fifth": 4}[position]) % 7
+    alter = bass.alter if position == "octave" else key.alter(step)
     top = Pitch(step, alter, 3)
     while top.midi < _LOWEST_TOP:
         top = Pitch(step, alter, top.octave + 1)
-    first = Note(Fraction(0), bass.duration, top)
-    if bass.duration == length:
-        return (first,)
-    return (first, Note(bass.duration, length - bass.duration, None))
+    duration = min(first.beats / len(first.figurings), metre.bar_length)
+    if len(first.figurings) == 1 and first.beats >= length:
+        duration = min(length, metre.bar_length)
+    rest = Note(duration, length - duration, None)
+    return (Note(Fraction(0), duration, top), *(_in_bars(rest, metre) if rest.duration else ()))
+
+
+def _in_bars(note: Note, metre: Metre) -> list[Note]:
+    """The note cut at the barlines, its parts tied; a fermata stands on the last."""
+    parts: list[Note] = []
+    onset = note.onset
+    while onset < note.end:
+        bar_end = (onset // metre.bar_length + 1) * metre.bar_length
+        end = min(note.end, bar_end)
+        tied = bool(parts) and note.pitch is not None
+        fermata = note.fermata and end == note.end
+        parts.append(Note(onset, end - onset, note.pitch, tied, fermata))
+        onset = end
+    return parts
