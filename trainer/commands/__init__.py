@@ -15,6 +15,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
+    "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
     "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
 }
 

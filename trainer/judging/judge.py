@@ -293,7 +293,7 @@ class Judge:
             heavy = weight(name, self.conditions.school)
             if heavy is not None:
                 text = words(name, voices, pitches, (moment.bar, moment.beat))
-                made.append(Fault(name, heavy, (index,), voices, pitches, text))
+                made.append(Fault(name, heavy, (index,), voices, pitches, text, onset=moment.onset))
         return made
 
 

@@ -75,7 +75,15 @@ def fault_of(finding: Finding, passage: Passage, school: School, place: Place) -
     if heavy is None:
         return None
     text = words(finding.rule, finding.voices, finding.pitches, place(soundings[-1].onset))
-    return Fault(finding.rule, heavy, indices, finding.voices, finding.pitches, text)
+    return Fault(
+        finding.rule,
+        heavy,
+        indices,
+        finding.voices,
+        finding.pitches,
+        text,
+        onset=soundings[-1].onset,
+    )
 
 
 def words(

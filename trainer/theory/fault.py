@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Literal
 
 from trainer.theory.pitch import Pitch
@@ -20,6 +21,8 @@ class Fault:
     for a fault of movement. `voices` names the offending voices, highest first. `pitches` are
     their pitches, voice by voice for each moment in turn. `text` is the sentence for the student,
     with the place; `instead` a voicing the hand can reach that avoids it, if one was sought.
+    `onset` is the score time, in quarter notes, where it is heard: of the last moment, or of an
+    ornament within it; None where nobody asked.
     """
 
     rule: str
@@ -29,6 +32,7 @@ class Fault:
     pitches: tuple[Pitch, ...]
     text: str
     instead: Voicing | None = None
+    onset: Fraction | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,13 +24,14 @@ ARNOLD = "F. T. Arnold, The Art of Accompaniment from a Thorough-Bass (1931), fr
 class Example:
     """Chords that break the rule: `chords` as notes bass first, one figuring each, in a key.
 
-    `melody` says whether the top voice is given (and so not the player's doing).
+    `bass` and `melody` are what is written, where the chord has something else there.
     """
 
     key: str
     figurings: tuple[str, ...]
     chords: tuple[str, ...]
-    melody: bool = False
+    bass: str = ""
+    melody: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +148,7 @@ RULES: tuple[Rule, ...] = (
         "the bass should be {notes}",
         "The bass is given; figures count from it.",
         COMMON,
-        Example("C", ("",), ("c3 e4 g4 c5",)),
+        Example("C", ("",), ("e3 g3 c4 g4",), bass="c3"),
     ),
     Rule(
         "wrong-melody",
@@ -157,7 +158,7 @@ RULES: tuple[Rule, ...] = (
         "the melody should be {notes}",
         "The melody is given and stays on top.",
         COMMON,
-        Example("C", ("",), ("c3 e4 g4 c5",), melody=True),
+        Example("C", ("",), ("c3 g3 c4 e4",), melody="g4"),
     ),
     # doubling
     Rule(
@@ -202,7 +203,7 @@ RULES: tuple[Rule, ...] = (
         "The 4 of 4 3, the 9 of 9 8 and the 7 of 7 6 are notes left over from the chord before, "
         "in the same voice.",
         COMMON,
-        Example("C", ("", "4"), ("f2 c4 f4 a4", "g2 d4 g4 c5")),
+        Example("C", ("", "4"), ("c3 e3 g3 c4", "g2 g3 c4 d4")),
     ),
     Rule(
         "unresolved-dissonance",
@@ -246,7 +247,7 @@ RULES: tuple[Rule, ...] = (
         "The diminished fifth closes, its upper note stepping down; the augmented fourth opens, "
         "its upper note stepping up.",
         COMMON,
-        Example("C", ("5", ""), ("b2 d4 f4 g4", "c3 e4 c5 g5")),
+        Example("C", ("5", ""), ("b2 f3 d4 g4", "c3 c4 e4 g4")),
     ),
     Rule(
         "leading-tone-astray",
@@ -269,7 +270,7 @@ RULES: tuple[Rule, ...] = (
         "Two voices an octave apart that both move to an octave again in the same direction "
         "become one voice.",
         COMMON,
-        Example("C", ("", ""), ("c3 e3 g3 c4", "d3 f3 a3 d4")),
+        Example("C", ("", ""), ("c3 e4 g4 c5", "d3 d4 f4 d5")),
     ),
     Rule(
         "consecutive-unisons",
@@ -279,7 +280,7 @@ RULES: tuple[Rule, ...] = (
         "{voices} move in unison",
         "Two voices on one key that move on together are no longer two.",
         COMMON,
-        Example("C", ("", ""), ("c3 g3 e4 e4", "f3 c4 f4 f4")),
+        Example("C", ("", ""), ("a2 c4 e4 e4", "f2 a3 f4 f4")),
     ),
     Rule(
         "consecutive-fifths",
@@ -290,7 +291,7 @@ RULES: tuple[Rule, ...] = (
         "Two perfect fifths in succession between the same voices, both moving the same way. "
         "Repeating a note is not moving.",
         COMMON,
-        Example("C", ("", ""), ("c3 g3 c4 e4", "d3 a3 d4 f4")),
+        Example("C", ("", ""), ("c3 g3 c4 e4", "d3 a3 a3 f4")),
     ),
     Rule(
         "consecutives-by-contrary-motion",
@@ -301,7 +302,7 @@ RULES: tuple[Rule, ...] = (
         "Octave to unison or fifth to twelfth by opposite motion is the same fault better hidden. "
         "It is free in a final cadence.",
         COMMON,
-        Example("C", ("", "", ""), ("c3 g3 e4 c5", "f2 c4 f4 a4", "c3 c4 e4 g4")),
+        Example("C", ("", "", ""), ("c3 g3 c4 e4", "f2 c4 c4 a4", "c3 c4 e4 g4")),
     ),
     Rule(
         "unequal-fifths",
@@ -332,7 +333,7 @@ RULES: tuple[Rule, ...] = (
         "{voices} reach a fifth by similar motion, the top voice leaping",
         "The ear fills in the leap and hears consecutive fifths.",
         COMMON,
-        Example("C", ("", ""), ("c3 g3 c4 e4", "f3 c4 f4 c5")),
+        Example("C", ("", ""), ("a3 e4 a4 c5", "d3 d4 f4 a4")),
     ),
     Rule(
         "overlap",
@@ -354,7 +355,7 @@ RULES: tuple[Rule, ...] = (
         "Augmented seconds and fourths are hard to sing and seldom needed; the smaller way round "
         "or another voicing avoids them.",
         COMMON,
-        Example("a", ("", "#"), ("d3 a3 f4 a4", "e3 b3 g#4 b4")),
+        Example("a", ("6", "#"), ("f3 d4 f4 a4", "e3 b3 g#4 b4")),
     ),
     Rule(
         "leap-in-middle-voice",
@@ -364,7 +365,7 @@ RULES: tuple[Rule, ...] = (
         "the {voices} leaps more than a fifth, {notes}",
         "Middle voices move little: they hold, step, or take the nearest note.",
         COMMON,
-        Example("C", ("", ""), ("f3 a3 c4 c5", "f3 c4 a4 c5")),
+        Example("C", ("", ""), ("f3 a3 c4 a4", "f3 c4 a4 a4")),
     ),
     Rule(
         "false-relation",
@@ -374,7 +375,7 @@ RULES: tuple[Rule, ...] = (
         "{notes}: one letter with two accidentals in the {voices}",
         "When a letter changes its accidental, the change belongs in the voice that had it.",
         COMMON,
-        Example("C", ("", "#"), ("c3 g3 e4 g4", "a2 a3 c#4 e4")),
+        Example("C", ("", "#"), ("c3 g3 e4 e4", "a2 a3 c#4 e4")),
     ),
     Rule(
         "needless-motion",
@@ -384,7 +385,7 @@ RULES: tuple[Rule, ...] = (
         "the {voices} could have kept {notes}",
         "What two chords share stays where it is, unless holding it breaks something.",
         COMMON,
-        Example("C", ("", ""), ("c3 g3 c4 e4", "f2 a3 f4 f4")),
+        Example("C", ("", ""), ("c3 c4 e4 g4", "f3 a3 f4 a4")),
     ),
     # position
     Rule(
