@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import tomllib
 from pathlib import Path
 
@@ -166,7 +167,7 @@ def test_a_write_that_fails_leaves_the_old_file(
     def full(handle: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(own.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(SettingsError, match="No space left"):
         save(changed(settings, "hands", "2+2"), path)
     assert path.read_text() == before

@@ -7,6 +7,7 @@ carried from machine to machine, a classroom station, a test.
 from __future__ import annotations
 
 import os
+import tempfile
 from pathlib import Path
 
 import platformdirs
@@ -29,6 +30,25 @@ def cache_folder() -> Path:
     """The folder of what can be computed again, such as the library's index."""
     home = _home()
     return home / "cache" if home else platformdirs.user_cache_path(_NAME, appauthor=False)
+
+
+def replace_text(path: Path, text: str) -> None:
+    """Write a file whole: the old text or the new one is there, never half of one.
+
+    The folder is made if need be. Raises OSError, and then leaves nothing behind.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".new")
+    fresh = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise
 
 
 def _home() -> Path | None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import getpass
 import os
-import tempfile
 import tomllib
 import uuid
 from collections.abc import Mapping
@@ -20,7 +19,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from trainer.errors import SettingsError
-from trainer.folders import config_folder
+from trainer.folders import config_folder, replace_text
 from trainer.judging.take import Conditions, Hands, Part, School
 from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
 
@@ -396,19 +395,9 @@ def _update(document: Any, name: str, values: Mapping[str, Any]) -> None:
 
 
 def _replace_text(path: Path, text: str) -> None:
-    fresh: Path | None = None
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".new")
-        fresh = Path(name)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        fresh.replace(path)
+        replace_text(path, text)
     except OSError as error:
-        if fresh is not None:
-            fresh.unlink(missing_ok=True)
         raise SettingsError(
             f"cannot be written: {error.strerror}",
             file=path,

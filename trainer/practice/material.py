@@ -6,23 +6,25 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from trainer.errors import TrainerError
+from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.practice.memory import Whole
 from trainer.score.exercise import Exercise
-from trainer.score.patterns import Pattern, every_key, expand
-from trainer.score.syllabus import Step, vocabulary
+from trainer.score.library import Library
+from trainer.score.patterns import Pattern, every_key
+from trainer.score.syllabus import Step, load_steps, vocabulary
 from trainer.theory.key import Key
 
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A piece of the library: `seconds` at its own `tempo` (beats a minute), `level` its step."""
+    """A piece of the library: its own `tempo` in beats a minute, `level` its step (0: none)."""
 
     id: str
     title: str
     level: int
     key: Key
     tempo: float
-    seconds: float
 
 
 @dataclass(frozen=True)
@@ -73,26 +75,31 @@ _KEYS = tuple(sorted(every_key(), key=lambda key: (abs(key.signature), key.is_mi
 
 def piece_of(exercise: Exercise) -> Piece:
     """An exercise as the plan needs it."""
-    beats = float(exercise.length / exercise.metre.beat_length)
-    return Piece(
-        id=exercise.id,
-        title=exercise.title,
-        level=exercise.level,
-        key=exercise.key,
-        tempo=exercise.tempo,
-        seconds=60 * beats / exercise.tempo,
-    )
+    return Piece(exercise.id, exercise.title, exercise.level, exercise.key, exercise.tempo)
 
 
 def material_of(
-    steps: tuple[Step, ...], patterns: Mapping[str, Pattern], exercises: Iterable[Exercise]
+    steps: tuple[Step, ...], patterns: Mapping[str, Pattern], pieces: Iterable[Piece]
 ) -> Material:
-    """All there is to practise; exercises that are expanded patterns are not pieces."""
-    pieces = (piece_of(exercise) for exercise in exercises if "pattern" not in exercise.tags)
-    return Material(steps, patterns, {piece.id: piece for piece in pieces})
+    """All there is to practise. A piece at a tempo no tactus can be followed at is left out."""
+    fit = (piece for piece in pieces if SLOWEST <= piece.tempo <= FASTEST)
+    return Material(steps, patterns, {piece.id: piece for piece in fit})
 
 
-def seconds_of(pattern: Pattern, key: Key, tempo: float) -> float:
-    """How long a pattern takes in that key's form, at `tempo` beats a minute."""
-    exercise = expand(pattern, key)
-    return 60 * float(exercise.length / exercise.metre.beat_length) / tempo
+def open_material(library: Library) -> Material:
+    """The course, and what the library holds. Raises ExerciseError for a course or a file of
+    patterns that cannot be read; a piece that cannot be read is not proposed."""
+    pieces = [
+        Piece(entry.id, entry.title or entry.id, entry.level, key, entry.tempo)
+        for entry in library.entries()
+        if not entry.error and entry.key != "any" and (key := _key(entry.key, entry.signature))
+    ]
+    return material_of(load_steps(), library.patterns, pieces)
+
+
+def _key(text: str, signature: int) -> Key | None:
+    try:
+        key = Key.parse(text)
+    except TrainerError:
+        return None
+    return Key.of(key.final, key.mode, signature)

@@ -73,7 +73,8 @@ def matches(task: Task, result: PassResult) -> bool:
     """Whether a pass was one at this task."""
     if task.exercise_id != result.exercise_id:
         return False
-    if task.key and task.key != result.key:
+    key = task.key or (task.ladder.key if task.ladder else "")
+    if key and key != result.key:
         return False
     return (task.item is not None) == (result.tempo is None)
 

@@ -1,0 +1,198 @@
+"""Today's drill as it is played: the plan, what has been played of it, what comes next.
+
+The log is the memory of a drill. Beside it one small file keeps when today's plan was begun, its
+minutes and what was passed over; without that file the plan counts from the beginning of the day.
+Neither is needed whole for the drill to go on where it was left, however the program ended.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+
+from trainer.errors import LogError
+from trainer.folders import data_folder, replace_text
+from trainer.practice.ladder import compared, in_words, verdict_at
+from trainer.practice.material import Material
+from trainer.practice.plan import REST, Next, Plan, next_task, rest_due, shortened, time_spent
+from trainer.practice.question import asked_item, question
+from trainer.practice.result import PassResult, is_question
+from trainer.practice.today import Past, past_of, todays_plan
+from trainer.score.exercise import Exercise
+from trainer.score.library import Library
+from trainer.score.transpose import transposed
+from trainer.settings import Player
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """When a day's plan was begun, for how many minutes it was made, how many are left of it
+    since it was shortened, and which parts were passed over."""
+
+    day: date
+    at: datetime
+    planned: float
+    minutes: float
+    skipped: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Drill:
+    """A plan under way. `before` is the past it was made from, `since` what was played of it."""
+
+    begun: Begun
+    plan: Plan
+    before: Past
+    since: tuple[PassResult, ...]
+
+    @property
+    def following(self) -> Next | None:
+        """What to play now; None when the plan is done or its minutes are."""
+        return next_task(self.plan, self.since, self.begun.skipped)
+
+    @property
+    def minutes_spent(self) -> float:
+        return time_spent(self.since) / 60
+
+    def played(self, result: PassResult) -> Drill:
+        """With one more pass."""
+        return replace(self, since=(*self.since, result))
+
+    def rest_words(self, now: datetime) -> str | None:
+        """A pause suggested, after 25 minutes of playing without one."""
+        lately = (*self.before.results[-200:], *self.since)
+        return REST if rest_due(lately, now) else None
+
+
+def open_drill(
+    player: Player,
+    material: Material,
+    results: Sequence[PassResult],
+    now: datetime,
+    *,
+    minutes: float | None = None,
+    again: bool = False,
+    skip: Sequence[str] = (),
+    keep: bool = True,
+) -> Drill:
+    """Today's drill where it stands, or begun now.
+
+    `minutes` lengthens or shortens it; `again` begins another on the same day. With `keep` it is
+    written down that it has begun; without, nothing on disk is changed. Raises LogError where it
+    cannot be written, or what was written cannot be read.
+    """
+    path = begun_path(player)
+    begun = None if again else read_begun(path, now)
+    if begun is None:
+        wanted = minutes or player.minutes
+        begun = Begun(now.date(), now, wanted, wanted)
+    elif minutes is not None:
+        begun = replace(begun, planned=max(minutes, begun.planned), minutes=minutes)
+    begun = replace(begun, skipped=tuple(dict.fromkeys((*begun.skipped, *skip))))
+    if keep:
+        write_begun(path, begun)
+    told = past_of(results, material, now, player.begin_at)
+    earlier = tuple(result for result in told.results if result.at < begun.at)
+    before = past_of(earlier, material, now, player.begin_at)
+    plan = todays_plan(now, begun.planned, material, before, hands=player.hands, player=player.id)
+    if begun.minutes < begun.planned:
+        plan = shortened(plan, begun.minutes)
+    before = replace(before, left_out=told.left_out)
+    return Drill(begun, plan, before, told.results[len(earlier) :])
+
+
+def exercise_for(following: Next, material: Material, library: Library) -> Exercise:
+    """What is to be played: a question, a drill in a key, or a piece, transposed if need be."""
+    task = following.task
+    if is_question(task.exercise_id):
+        return question(asked_item(task.exercise_id), material)
+    exercise = library.find(task.exercise_id)
+    return transposed(exercise, task.key) if task.key else exercise
+
+
+# ── what is said before and after a pass ─────────────────────────────────────────────────────
+
+
+def before_words(drill: Drill, following: Next) -> tuple[str, ...]:
+    """Why this comes now, and what is asked of it."""
+    part, rung = following.part, following.rung
+    begun = {task.exercise_id for task in part.tasks}
+    played = any(result.exercise_id in begun for result in drill.since)
+    said = [] if played else [f"{part.title}: {part.reason}"]
+    if rung is not None and following.task.ladder is not None:
+        goal = following.task.ladder.goal
+        said.append(f"{rung.tempo:g} of {goal:g} beats a minute; asked: {in_words(rung.criteria)}")
+    return tuple(said)
+
+
+def after_words(following: Next, result: PassResult) -> tuple[str, ...]:
+    """What was reached beside what was asked."""
+    rung, ladder = following.rung, following.task.ladder
+    if rung is None or ladder is None:
+        return ()
+    lines = compared(rung.criteria, result)
+    said = ", ".join(
+        f"{line.name} {_number(line.name, line.reached)} "
+        f"({'enough' if line.met else 'asked ' + _number(line.name, line.needed)})"
+        for line in lines
+    )
+    standing = replace(ladder, tempo=rung.tempo)
+    verdict = verdict_at(standing, result)
+    word = {"good": "a good pass", "failed": "not yet", "no matter": "not counted"}[verdict]
+    return (f"{word}: {said}",)
+
+
+def _number(name: str, value: float) -> str:
+    return f"{value:g}" if name == "gross faults" else f"{value:.0%}"
+
+
+# ── the small file ───────────────────────────────────────────────────────────────────────────
+
+
+def begun_path(player: Player) -> Path:
+    """Where it is kept that a player's plan was begun."""
+    return data_folder() / f"drill-{player.id}.json"
+
+
+def read_begun(path: Path, now: datetime) -> Begun | None:
+    """What was begun on the day of `now`; None if nothing was. Raises LogError for a file that
+    cannot be read."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError) as error:
+        raise LogError("cannot be read", file=path, remedy=_REMEDY) from error
+    try:
+        kept = json.loads(text)
+        begun = Begun(
+            day=date.fromisoformat(kept["day"]),
+            at=datetime.fromisoformat(kept["at"]),
+            planned=float(kept["planned"]),
+            minutes=float(kept["minutes"]),
+            skipped=tuple(str(kind) for kind in kept["skipped"]),
+        )
+        if begun.at.tzinfo is None or not 0 < begun.minutes <= begun.planned:
+            raise ValueError("out of range")
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise LogError("does not say when the plan was begun", file=path, remedy=_REMEDY) from error
+    if begun.day != now.date():
+        return None
+    return replace(begun, at=min(begun.at, now))  # a clock set back since
+
+
+_REMEDY = "delete it: the plan is made again, and what was played is in the log"
+
+
+def write_begun(path: Path, begun: Begun) -> None:
+    """Atomically. Raises LogError where it cannot be written."""
+    kept = {**asdict(begun), "day": begun.day.isoformat(), "at": begun.at.isoformat()}
+    try:
+        replace_text(path, json.dumps(kept))
+    except OSError as error:
+        raise LogError(
+            f"cannot be written: {error.strerror}", file=path, remedy="make the folder writable"
+        ) from None
