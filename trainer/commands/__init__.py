@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
     "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
+    "keyboard": ("keyboard", "MIDI keyboards: list, watch, calibrate."),
     "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
 }
 

@@ -353,8 +353,8 @@ def _report(effect: Effect) -> None:
             line = {"moment": moment_plain(verdict), "faults": found}
         case effects.Paused(text):
             line = {"paused": text}
-        case effects.Resumed(moment, text):
-            line = {"resumed": text, "moment": moment}
+        case effects.Resumed(moment, at, text):
+            line = {"resumed": text, "moment": moment, "at": at}
         case effects.Accompany(_, _, at):
             line = {"count_in": at}
         case effects.Say(text):

@@ -125,9 +125,11 @@ class Paused:
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """The pass goes on at `moment`."""
+    """The pass goes on at `moment`, which stands at clock time `at` (untimed: is waited for from
+    then on)."""
 
     moment: int
+    at: float
     text: str
 
 

@@ -291,7 +291,7 @@ def _go_on(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
             desk=went_on(session.desk, now),
             text="",
         )
-        return session, (Resumed(session.current, _from_here(session)),)
+        return session, (Resumed(session.current, now, _from_here(session)),)
     assert part is not None
     at = max(part.first, moment_at(asked, broken - part.origin))
     first = max(part.first, resumption(asked, at))
@@ -311,7 +311,7 @@ def _go_on(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
         current=first,
         text="",
     )
-    return session, (Resumed(first, _from_here(session)), accompany(asked, first, time))
+    return session, (Resumed(first, time, _from_here(session)), accompany(asked, first, time))
 
 
 def _from_here(session: Session) -> str:

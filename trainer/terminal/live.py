@@ -84,7 +84,7 @@ def _print(shell: Shell, console: Console, effect: Effect) -> None:
             )
             for fault in faults:
                 console.print(f"    {fault.text}", highlight=False)
-        case Paused(text) | Resumed(_, text) | Say(text):
+        case Paused(text) | Resumed(_, _, text) | Say(text):
             console.print(text, highlight=False)
         case PassEnded(_, verdict, finished):
             console.print("" if finished else "ended before its end")

@@ -1,0 +1,234 @@
+"""`keyboard`: which ports there are, what arrives from them, how late it arrives."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import click
+
+from trainer.commands.output import print_json
+from trainer.errors import InputError
+from trainer.listening.events import KeyDown, KeyUp, ListeningEvent, Pedal, PortFound, PortLost
+
+_NAMES = ("c", "c#", "d", "eb", "e", "f", "f#", "g", "ab", "a", "bb", "b")
+_LISTEN_FOR = 4  # beats of the tactus before the first tap that counts
+
+
+@click.group()
+def command() -> None:
+    """MIDI keyboards: list them, watch what arrives, measure the delay."""
+
+
+@command.command("list")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def list_ports(as_json: bool) -> None:
+    """List the MIDI ports that can be listened to, with their measured offsets."""
+    from trainer.listening.ports import ports
+    from trainer.settings import load
+
+    found, measured = ports(), dict(load().latency)
+    if as_json:
+        rows = [
+            {
+                "name": port.name,
+                "interface": port.interface,
+                "offset_ms": round(1000 * measured[port.name], 3)
+                if port.name in measured
+                else None,
+            }
+            for port in found
+        ]
+        print_json({"format": "mittelstimme-ports", "version": 1, "ports": rows})
+        return
+    if not found:
+        print("no MIDI port; the letters of the typing keyboard are keys too (--input typing)")
+    for port in found:
+        known = measured.get(port.name)
+        about = "not calibrated" if known is None else f"offset {1000 * known:+.1f} ms"
+        print(f"{port.name}  ({port.interface}, {about})")
+
+
+@command.command()
+@click.argument("port", required=False)
+@click.option("--seconds", type=float, metavar="S", help="Stop after so long (else with ctrl-c).")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
+def watch(port: str | None, seconds: float | None, as_json: bool) -> None:
+    """Show what arrives from PORT (else the first one found), through loss and return."""
+    began = time.monotonic()
+    kept: list[dict[str, Any]] = []
+    try:
+        for event in _events(port, seconds):
+            kept.append(_plain(event, began))
+            if not as_json:
+                print(_words(event, began), flush=True)
+    except KeyboardInterrupt:
+        pass
+    if as_json:
+        print_json({"format": "mittelstimme-keys", "version": 1, "events": kept})
+
+
+@command.command()
+@click.argument("port", required=False)
+@click.option("--tempo", default=80.0, show_default=True, metavar="BPM", help="Beats a minute.")
+@click.option("--beats", default=20, show_default=True, metavar="N", help="How many beats.")
+@click.option("--dry", is_flag=True, help="Measure only; store nothing.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.pass_context
+def calibrate(
+    ctx: click.Context, port: str | None, tempo: float, beats: int, dry: bool, as_json: bool
+) -> None:
+    """Tap one key with the tactus: the constant offset of PORT is measured and kept for it.
+
+    Timing in every later pass on that port is judged with the offset taken off.
+    """
+    from trainer.practice.calibrate import FEWEST, STEADY, offset, tactus
+    from trainer.settings import load, save
+    from trainer.sound.output import open_output
+    from trainer.sound.track import Click, Track
+
+    if not 30 <= tempo <= 200:
+        raise InputError(f"--tempo {tempo:g}: nobody taps to that", remedy="choose 30 to 200")
+    if beats < _LISTEN_FOR + FEWEST:
+        raise InputError(
+            f"--beats {beats} is too few", remedy=f"give {_LISTEN_FOR + FEWEST} or more"
+        )
+    settings = load()
+    player = settings.player
+    keyboard, queue = _listen(port)
+    name = keyboard.name
+    assert name is not None
+    output = open_output(
+        sound=player.sound,
+        temperament=player.temperament,
+        standard=player.pitch,
+        volume=player.volume,
+        midi_port=player.midi_out,
+    )
+    beat = 60.0 / tempo
+    try:
+        first = time.monotonic() + 1.0
+        counted = tactus(tempo, beats)
+        output.play(Track((), tuple(Click(b.start, b.accent) for b in counted)), first)
+        print(json.dumps({"first_beat": first, "beat": beat}), file=sys.stderr, flush=True)
+        if not as_json:
+            print(f"{name}: listen to four beats, then tap one key on each")
+        shown = -1
+        while (now := time.monotonic()) < first + beats * beat:
+            keyboard.watch()
+            if keyboard.name is None:
+                raise InputError(f"{name} is gone", remedy="plug it in and calibrate again")
+            number = int((now - first) // beat)
+            if number > shown and number >= 0 and not as_json and sys.stdout.isatty():
+                shown = number
+                print("tap" if number >= _LISTEN_FOR else "listen", number % 4 + 1, flush=True)
+            time.sleep(0.01)
+    finally:
+        keyboard.close()
+        output.close()
+    taps = [event.time for event in _drained(queue) if isinstance(event, KeyDown)]
+    found = offset(taps, first, tempo, beats, _LISTEN_FOR)
+    if found.steady and not dry:
+        save(settings.with_latency(name, round(found.seconds, 6)))
+    if as_json:
+        print_json(
+            {
+                "format": "mittelstimme-offset",
+                "version": 1,
+                "port": name,
+                "offset_ms": round(1000 * found.seconds, 3),
+                "deviation_ms": round(1000 * found.deviation, 3),
+                "taps": found.taps,
+                "stored": found.steady and not dry,
+            }
+        )
+    else:
+        print(
+            f"offset {1000 * found.seconds:+.1f} ms, ± {1000 * found.deviation:.1f}, "
+            f"{found.taps} taps" + ("" if found.steady else "; not steady enough to be kept")
+        )
+    if not found.steady:
+        if not as_json:
+            print(f"try again, a little slower: the taps should lie within {1000 * STEADY:.0f} ms")
+        ctx.exit(1)
+
+
+def _milliseconds(seconds: float | None) -> float | None:
+    return None if seconds is None else round(1000 * seconds, 3)
+
+
+def _listen(port: str | None) -> tuple[Any, Any]:
+    """A keyboard that is open and the queue its events go to; InputError if there is none."""
+    from queue import SimpleQueue
+
+    from trainer.listening.ports import Keyboard, ports
+
+    queue: SimpleQueue[ListeningEvent] = SimpleQueue()
+    keyboard = Keyboard(queue.put, wanted=port)
+    keyboard.watch()
+    if keyboard.name is None:
+        keyboard.close()
+        names = ", ".join(found.name for found in ports()) or "none"
+        raise InputError(
+            "there is no MIDI port" if port is None else f"there is no MIDI port {port!r}",
+            remedy=f"plug a keyboard in; ports here: {names}",
+        )
+    return keyboard, queue
+
+
+def _drained(queue: Any) -> Iterator[ListeningEvent]:
+    while not queue.empty():
+        yield queue.get_nowait()
+
+
+def _events(port: str | None, seconds: float | None) -> Iterator[ListeningEvent]:
+    keyboard, queue = _listen(port)
+    ends = None if seconds is None else time.monotonic() + seconds
+    try:
+        while ends is None or time.monotonic() < ends:
+            keyboard.watch()
+            yield from _drained(queue)
+            time.sleep(0.005)
+    finally:
+        keyboard.close()
+
+
+def _words(event: ListeningEvent, began: float) -> str:
+    at = f"{event.time - began:9.3f}  "
+    match event:
+        case KeyDown(_, key, velocity):
+            return f"{at}{_key_name(key):<4} down  key {key}, velocity {velocity}"
+        case KeyUp(_, key):
+            return f"{at}{_key_name(key):<4} up    key {key}"
+        case Pedal(_, down):
+            return f"{at}pedal {'down' if down else 'up'}"
+        case PortFound(_, name):
+            return f"{at}listening to {name}"
+        case PortLost(_, name):
+            return f"{at}{name} is gone"
+        case _:
+            return at
+
+
+def _plain(event: ListeningEvent, began: float) -> dict[str, Any]:
+    at = {"time": round(event.time - began, 6)}
+    match event:
+        case KeyDown(_, key, velocity):
+            return at | {"down": key, "velocity": velocity}
+        case KeyUp(_, key):
+            return at | {"up": key}
+        case Pedal(_, down):
+            return at | {"pedal": down}
+        case PortFound(_, name):
+            return at | {"found": name}
+        case PortLost(_, name):
+            return at | {"lost": name}
+        case _:
+            return at
+
+
+def _key_name(key: int) -> str:
+    return f"{_NAMES[key % 12]}{key // 12 - 1}"
