@@ -95,7 +95,7 @@ class DrillShell(Shell):
 
     def _result(self, ended: PassEnded) -> PassResult | None:
         take = ended.take
-        if not take.events:  # nothing was played: it does not count as a pass
+        if not take.events and not ended.finished:  # nothing was played
             return None
         return result_of(
             take,

@@ -71,7 +71,7 @@ class Next:
 
 def matches(task: Task, result: PassResult) -> bool:
     """Whether a pass was one at this task."""
-    if task.exercise_id != result.exercise_id:
+    if task.exercise_id != result.exercise_id or not (result.finished or result.seconds):
         return False
     key = task.key or (task.ladder.key if task.ladder else "")
     if key and key != result.key:

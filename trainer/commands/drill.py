@@ -1,0 +1,307 @@
+"""`drill`: today's plan, shown and played."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trainer.commands.log_option import log_option
+from trainer.errors import InputError
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill
+    from trainer.practice.material import Material
+    from trainer.practice.result import PassResult
+    from trainer.score.library import Library
+    from trainer.settings import Settings
+    from trainer.setup import Setup
+    from trainer.sources import Source
+
+PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
+
+
+@click.command()
+@click.option(
+    "--minutes",
+    type=click.FloatRange(1, 180),
+    metavar="MIN",
+    help="How long today (else the settings' 'minutes'); shortens a plan under way.",
+)
+@click.option("--plan-only", is_flag=True, help="Show the plan and how far it is; play nothing.")
+@click.option("--again", is_flag=True, help="Begin another plan on the same day.")
+@click.option(
+    "--skip", type=click.Choice(PARTS), multiple=True, help="Pass over a part of today's plan."
+)
+@click.option(
+    "--input",
+    "source",
+    metavar="INPUT",
+    help="A port's name or a part of it, 'typing', or 'demo' (a demo player).",
+)
+@click.option("--view", type=click.Choice(["window", "terminal", "none"]), help="What to see.")
+@click.option("--seed", type=int, default=0, help="The demo player's day: 0, 1, 2 …")
+@click.option("--quick", is_flag=True, help="Demo player, no view: as fast as it can be computed.")
+@click.option("--silent", is_flag=True, help="Without sound.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
+@log_option
+def command(
+    minutes: float | None,
+    plan_only: bool,
+    again: bool,
+    skip: tuple[str, ...],
+    source: str | None,
+    view: str | None,
+    seed: int,
+    quick: bool,
+    silent: bool,
+    as_json: bool,
+    location: str | None,
+) -> None:
+    """Play today's plan: a warm-up, what is due, what is weak, the course, a piece, one at sight.
+
+    Where it was left, it goes on: after a pause, after Ctrl-C, after a power cut. The same day and
+    the same log give the same plan.
+    """
+    from trainer.commands.library import open_library
+    from trainer.drill import open_drill
+    from trainer.practice.material import open_material
+    from trainer.settings import load
+
+    if quick and (source != "demo" or view != "none"):
+        raise InputError("--quick needs --input demo and --view none")
+    settings = load()
+    library = open_library()
+    material = open_material(library)
+    results = past_results(location, settings.player.id)
+    drill = open_drill(
+        settings.player,
+        material,
+        results,
+        datetime.now().astimezone(),
+        minutes=minutes,
+        again=again,
+        skip=skip,
+        keep=not plan_only,
+    )
+    if not as_json:
+        _show(drill)
+    takes: Sequence[str] = ()
+    if not plan_only and drill.following is not None:
+        drill, takes = _play(
+            drill,
+            material,
+            library,
+            settings,
+            source=source,
+            view=view,
+            seed=seed,
+            quick=quick,
+            silent=silent,
+            as_json=as_json,
+            location=location,
+        )
+        if not as_json:
+            click.echo(_ended(drill))
+    if as_json:
+        from trainer.commands.output import print_json
+
+        print_json({**as_data(drill), "takes": list(takes)})
+
+
+def past_results(location: str | None, player: str) -> tuple[PassResult, ...]:
+    """What a player has played so far, from the log; nothing where there is no log yet.
+
+    Raises LogError for a log that cannot be read.
+    """
+    from pathlib import Path
+
+    from trainer.commands.log_option import open_log, which_log
+    from trainer.journal.engine import is_url
+    from trainer.review.results import pass_results
+
+    where = which_log(location)
+    if not is_url(where) and not Path(where).exists():
+        return ()
+    with closing(open_log(location)) as journal:
+        return pass_results(journal, player)
+
+
+def _play(
+    drill: Drill,
+    material: Material,
+    library: Library,
+    settings: Settings,
+    *,
+    source: str | None,
+    view: str | None,
+    seed: int,
+    quick: bool,
+    silent: bool,
+    as_json: bool,
+    location: str | None,
+) -> tuple[Drill, Sequence[str]]:
+    """Play until the plan is done or the player leaves; the drill then, and the takes' ids."""
+    from trainer.care import first_words
+    from trainer.commands import practice
+    from trainer.drill_shell import DrillShell
+    from trainer.shell import QuickClock, RealClock
+    from trainer.sound.output import Silence, open_output
+
+    player = settings.player
+    view = view or ("window" if practice._display() else "terminal")
+    source = source or player.input or practice._automatic(view)
+    output: Any = (
+        Silence("no sound")
+        if silent or quick
+        else open_output(
+            sound=player.sound,
+            temperament=player.temperament,
+            standard=player.pitch,
+            volume=player.volume,
+            midi_port=player.midi_out,
+        )
+    )
+    hook = practice._Hook()
+    shell = DrillShell(
+        drill,
+        material,
+        library,
+        player,
+        _sources(source, hook, seed),
+        output,
+        practice._writer(location),
+        lambda line: click.echo(line, err=as_json),
+        supply=("bass", "melody") if source == "typing" else None,
+        latency=settings.latency_of,
+        clock=QuickClock() if quick else RealClock(),
+    )
+    hook.shell = shell
+    words = first_words(settings) if view != "none" and not as_json else None
+    if words and view == "terminal":
+        click.echo(words + "\n")
+    try:
+        if view == "window":
+            from trainer.screen.window import run as run_window
+
+            run_window(shell)
+        elif view == "terminal":
+            from rich.console import Console
+
+            from trainer.terminal.live import run as run_terminal
+
+            run_terminal(shell, Console(stderr=as_json), letters_are_keys=source == "typing")
+        else:
+            from trainer.shell import play_through
+
+            play_through(shell, practice._report)
+    except KeyboardInterrupt:
+        practice._stopped(shell)
+    finally:
+        trouble = shell.close()
+        if trouble:
+            click.echo(f"mittelstimme: {trouble}", err=True)
+    return shell.drill, [id for id, _ in shell.results if id is not None]
+
+
+def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
+    """The player's hands stay the same from task to task; the demo player learns each anew."""
+    from trainer.commands import practice
+
+    kept: list[Source] = []
+    passes = 0
+
+    def source(setup: Setup) -> Source:
+        nonlocal passes
+        passes += 1
+        if name == "demo":
+            return practice._source(name, setup, hook, seed + passes, ())
+        if not kept:
+            kept.append(practice._source(name, setup, hook, seed, ()))
+        return kept[0]
+
+    return source
+
+
+# ── showing ──────────────────────────────────────────────────────────────────────────────────
+
+
+def _show(drill: Drill) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    plan, at = drill.plan, drill.before.standing
+    console.print(
+        f"{plan.day:%A %d %B} · {plan.minutes:g} minutes · step {at.step.number} of the course: "
+        f"{at.step.title}"
+    )
+    if drill.since:
+        console.print(f"{drill.minutes_spent:.0f} minutes of it are played.")
+    if drill.before.left_out:
+        console.print(
+            f"{drill.before.left_out} passes in the log are dated in the future and wait for "
+            "their day; check the computer's date."
+        )
+    table = Table("", "part", "minutes", "what", "why", box=None, pad_edge=False)
+    following = drill.following
+    for part in plan.parts:
+        here = following is not None and following.part is part
+        sign = "→" if here else "–" if part.kind in drill.begun.skipped else ""
+        table.add_row(sign, part.kind, f"{part.minutes:.0f}", part.title, part.reason)
+    console.print(table)
+    if following is None:
+        console.print(_ended(drill))
+
+
+def _ended(drill: Drill) -> str:
+    if drill.following is None:
+        return "Today's plan is done. That is enough for today; tomorrow it is a new one."
+    return "The plan waits where you left it: `mittelstimme drill` goes on."
+
+
+def as_data(drill: Drill) -> dict[str, Any]:
+    """The object that `drill --json` prints."""
+    from trainer.practice.plan import matches
+
+    plan, at, following = drill.plan, drill.before.standing, drill.following
+    return {
+        "format": "mittelstimme-drill",
+        "version": 1,
+        "day": plan.day.isoformat(),
+        "minutes": plan.minutes,
+        "minutes_spent": round(drill.minutes_spent, 2),
+        "done": following is None,
+        "step": {
+            "number": at.step.number,
+            "title": at.step.title,
+            "finished": at.finished,
+            "requirements": [
+                {"words": one.words, "reached": one.reached, "needed": one.needed}
+                for one in at.requirements
+            ],
+        },
+        "next": None if following is None else following.task.exercise_id,
+        "parts": [
+            {
+                "kind": part.kind,
+                "title": part.title,
+                "reason": part.reason,
+                "minutes": round(part.minutes, 2),
+                "skipped": part.kind in drill.begun.skipped,
+                "tasks": [
+                    {
+                        "exercise": task.exercise_id,
+                        "key": task.key or (task.ladder.key if task.ladder else None),
+                        "tempo": task.ladder.tempo if task.ladder else task.tempo,
+                        "passes": sum(matches(task, result) for result in drill.since),
+                    }
+                    for task in part.tasks
+                ],
+            }
+            for part in plan.parts
+        ],
+    }
