@@ -1,0 +1,1 @@
+"""Scores of other programs: in as exercises, out as MusicXML, MEI, Humdrum and MIDI."""

@@ -1,0 +1,469 @@
+"""From the engraver's MEI to plain lines of events: durations, ties, accidentals, bars, figures.
+
+Source: MEI 5 (measure, staff, layer, note, chord, tuplet, harm, fb, f), as verovio 6 writes it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from lxml import etree
+
+from trainer.errors import ExerciseError, FigureError
+from trainer.score.interchange.bar_order import Bar, counted, ending_numbers, played
+from trainer.score.interchange.figure_places import Reach, placed
+from trainer.score.interchange.foreign import (
+    Event,
+    ForeignScore,
+    Line,
+    WrittenFigure,
+    WrittenKey,
+)
+from trainer.score.interchange.opening import Source
+from trainer.theory.figures import NOTHING, Figuring, Way
+from trainer.theory.figures_text import from_mei
+from trainer.theory.key import Key
+from trainer.theory.pitch import LETTERS, Interval, Pitch, PitchName, transposed
+
+_ID = "{http://www.w3.org/XML/1998/namespace}id"
+_ALTERS = {"s": 1, "f": -1, "n": 0, "ss": 2, "x": 2, "ff": -2, "ns": 1, "nf": -1, "ts": 3, "tf": -3}
+_DURATIONS = {"long": Fraction(16), "breve": Fraction(8), "maxima": Fraction(32)}
+_CONTAINERS = ("beam", "tuplet", "ligature", "bTrem", "fTrem", "choice", "app", "rdg", "lem")
+_SILENT = ("rest", "space", "mRest", "mSpace", "multiRest")
+_C_MAJOR = Key(PitchName(0), "major", 0)
+
+
+@dataclass
+class _Note:
+    event: Event
+    ids: tuple[str, ...]  # of each pitch in turn
+
+
+@dataclass
+class _Staff:
+    name: str = ""
+    interval: Interval | None = None  # from written to sounding pitch
+    key: Key = _C_MAJOR
+    sung: bool = False
+
+
+def engraved(mei: str, source: Source, *, repeats: bool = True) -> ForeignScore:
+    """Read verovio's MEI; `repeats` writes repeated bars out. Raises ExerciseError."""
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True)
+    try:
+        root = etree.fromstring(mei.encode(), parser)
+    except etree.XMLSyntaxError:
+        raise ExerciseError("the engraver could make nothing of the score") from None
+    for element in root.iter("{*}*"):
+        if isinstance(element.tag, str):
+            element.tag = etree.QName(element).localname
+    score = next(root.iter("score"), None)
+    if score is None:
+        raise ExerciseError("there is no score in the file")
+    return _Reading(score, source).score(repeats)
+
+
+class _Reading:
+    def __init__(self, root: Any, source: Source) -> None:
+        self._root = root
+        self._source = source
+        self._remarks: Counter[str] = Counter()
+        self._staves: dict[int, _Staff] = {}
+        self._tempo: float | None = None
+        self._lines: dict[tuple[int, int], list[_Note]] = {}
+        self._figures: list[WrittenFigure] = []
+        self._reaches: list[Reach] = []
+        self._tied = {_reference(tie, "endid") for tie in root.iter("tie", "lv")}
+        self._fermatas = {_reference(sign, "startid") for sign in root.iter("fermata")}
+
+    def score(self, repeats: bool) -> ForeignScore:
+        """Read all bars in turn."""
+        bars = self._bars()
+        if not bars:
+            raise ExerciseError("there is not one bar in the file")
+        order, remark = played(bars, repeats)
+        if remark:
+            self._remarks[remark] = 1
+        keys: list[WrittenKey] = []
+        spans: list[tuple[Fraction, Fraction, tuple[int, int]]] = []
+        metre = (4, 4)
+        mode = ""
+        at = Fraction(0)
+        for bar in order:
+            for staff, (fifths, said) in bar.signatures.items():
+                mode = said
+                for number, one in self._staves.items():
+                    if staff in (0, number):
+                        one.key = Key(PitchName(0), "major", fifths)
+            metre = bar.metre or metre
+            fifths = self._signature()
+            if not keys or keys[-1].signature != fifths:
+                keys.append(WrittenKey(at, fifths, mode))
+            length = self._bar(bar.element, at, metre)
+            spans.append((at, length, metre))
+            at += length
+        metres, pickup = counted(spans)
+        lines = self._finished(at)
+        if not any(line.pitches for line in lines):
+            raise ExerciseError("there is not one note in the score")
+        return ForeignScore(
+            title=self._source.title,
+            lines=lines,
+            figures=tuple(placed(self._figures, self._reaches, lines, at)),
+            keys=tuple(keys),
+            metres=metres,
+            tempo=self._tempo,
+            pickup=pickup,
+            length=at,
+            facts=self._source.facts,
+            remarks=(
+                *self._source.remarks,
+                *(f"{text} ({n} times)" if n > 1 else text for text, n in self._remarks.items()),
+            ),
+        )
+
+    def _signature(self) -> int:
+        """The signature of the lowest staff that sounds as written."""
+        staves = [staff for _, staff in sorted(self._staves.items()) if staff.interval is None]
+        staves = staves or list(self._staves.values())
+        return staves[-1].key.signature if staves else 0
+
+    # ── what stands before and between the bars ──────────────────────────────────────────────
+
+    def _bars(self) -> list[Bar]:
+        found: list[Bar] = []
+        pending = Bar()
+        wanted = ("scoreDef", "staffDef", "measure", "tempo", "keySig", "meterSig")
+        for element in self._root.iter(*wanted):
+            if element.tag == "tempo":
+                self._set_tempo(element)
+            elif element.tag == "measure":
+                above = next(element.iterancestors("ending"), None)
+                if above is not None:
+                    pending.endings = ending_numbers(above.get("n") or "1")
+                pending.element = element
+                found.append(pending)
+                pending = Bar()
+            elif element.tag in ("scoreDef", "staffDef"):
+                self._definition(element, pending)
+            elif found and next(element.iterancestors("layer"), None) is not None:
+                self._inside(element, found[-1])
+        return found
+
+    def _definition(self, element: Any, pending: Bar) -> None:
+        number = int(element.get("n") or "1") if element.tag == "staffDef" else 0
+        if number:
+            staff = self._staves.setdefault(number, _Staff())
+            staff.name = staff.name or _label(element)
+            diatonic, chromatic = element.get("trans.diat"), element.get("trans.semi")
+            if diatonic or chromatic:
+                staff.interval = Interval(int(_number(diatonic) or 0), int(_number(chromatic) or 0))
+        bpm = _number(element.get("midi.bpm"))
+        if bpm is not None and self._tempo is None and 10 <= bpm <= 1000:
+            self._tempo = bpm
+        signature = _signature(element)
+        if signature is not None:
+            if number == 0:
+                pending.signatures.clear()
+            pending.signatures[number] = signature
+        pending.metre = _metre(element) or pending.metre
+
+    def _inside(self, element: Any, bar: Bar) -> None:
+        """A signature written inside a bar: it is taken as standing at the bar's beginning."""
+        staff = next(element.iterancestors("staff"), None)
+        if element.tag == "keySig" and staff is not None:
+            signature = _signature(element)
+            if signature is not None:
+                bar.signatures[int(staff.get("n") or "1")] = signature
+        elif element.tag == "meterSig":
+            bar.metre = _metre(element) or bar.metre
+
+    def _set_tempo(self, element: Any) -> None:
+        bpm = _number(element.get("midi.bpm"))
+        unit = element.get("mm.unit", "4")
+        if bpm is None and unit.isdecimal() and int(unit):
+            dots = int(_number(element.get("mm.dots")) or 0)
+            length = Fraction(4, int(unit)) * (2 - Fraction(1, 2**dots))
+            bpm = (_number(element.get("mm")) or 0) * float(length)
+        if bpm is not None and self._tempo is None and 10 <= bpm <= 1000:
+            self._tempo = bpm
+
+    # ── one bar ──────────────────────────────────────────────────────────────────────────────
+
+    def _bar(self, measure: Any, at: Fraction, metre: tuple[int, int]) -> Fraction:
+        """Append the bar's events at score time `at`; its length in quarter notes."""
+        full = Fraction(4 * metre[0], metre[1])
+        length = Fraction(0)
+        for staff in measure.iter("staff"):
+            number = int(staff.get("n") or "1")
+            self._staves.setdefault(number, _Staff())
+            accidentals: dict[tuple[int, int], int] = {}
+            for place, layer in enumerate(staff.iter("layer"), 1):
+                line = self._lines.setdefault((number, int(layer.get("n") or place)), [])
+                begins = len(line)
+                end = self._walk(layer, number, line, at, full, Fraction(1), accidentals)
+                sounding = any(note.event.pitches for note in line[begins:])
+                if sounding or end - at != full:
+                    length = max(length, end - at)
+        length = length or full
+        for line in self._lines.values():  # a whole-bar rest in a shorter bar is as short as it
+            while line and line[-1].event.end > at + length:
+                rest = line.pop().event
+                if rest.onset < at + length:
+                    line.append(_Note(Event(rest.onset, at + length - rest.onset), ()))
+        self._harmonies(measure, at, length, Fraction(4, metre[1]))
+        return length
+
+    def _walk(
+        self,
+        element: Any,
+        staff: int,
+        line: list[_Note],
+        at: Fraction,
+        full: Fraction,
+        ratio: Fraction,
+        accidentals: dict[tuple[int, int], int],
+    ) -> Fraction:
+        """Append what an element holds, from score time `at`; where it ends."""
+        for child in element:
+            tag = child.tag
+            if tag in _CONTAINERS:
+                inside = child[:1] if tag in ("choice", "app") else child
+                inner = ratio
+                if tag == "tuplet":
+                    number = int(_number(child.get("num")) or 3)
+                    inner = ratio * Fraction(int(_number(child.get("numbase")) or 2), number)
+                at = self._walk(inside, staff, line, at, full, inner, accidentals)
+            elif tag == "graceGrp" or child.get("grace"):
+                self._remarks["grace notes were left out"] += 1
+            elif tag in ("note", "chord"):
+                at = self._note(child, staff, line, at, ratio, accidentals)
+            elif tag in _SILENT:
+                length = full * int(_number(child.get("num")) or 1) if tag == "multiRest" else full
+                length = _duration(child, ratio) if tag in ("rest", "space") else length
+                if length:
+                    fermata = child.get(_ID, "") in self._fermatas
+                    line.append(_Note(Event(at, length, fermata=fermata), ()))
+                at += length
+            elif tag == "mRpt":
+                self._remarks["a sign that repeats a bar was read as a rest"] += 1
+        return at
+
+    def _note(
+        self,
+        element: Any,
+        staff: int,
+        line: list[_Note],
+        at: Fraction,
+        ratio: Fraction,
+        accidentals: dict[tuple[int, int], int],
+    ) -> Fraction:
+        notes = [element] if element.tag == "note" else list(element.iter("note"))
+        duration = _duration(element, ratio)
+        if not duration and notes:
+            duration = _duration(notes[0], ratio)
+        if not duration:
+            return at
+        sounding = [(self._pitch(one, staff, accidentals), one.get(_ID, "")) for one in notes]
+        sounding.sort(key=lambda pair: pair[0].midi)
+        ids = tuple(name for _, name in sounding)
+        self._staves[staff].sung |= any(True for _ in element.iter("verse", "syl"))
+        line.append(
+            _Note(
+                Event(
+                    at,
+                    duration,
+                    tuple(pitch for pitch, _ in sounding),
+                    tuple(name in self._tied for name in ids),
+                    bool(self._fermatas & {*ids, element.get(_ID, "")}),
+                ),
+                ids,
+            )
+        )
+        return at + duration
+
+    def _pitch(self, note: Any, staff: int, accidentals: dict[tuple[int, int], int]) -> Pitch:
+        """The sounding pitch; without an accidental the bar's and the signature's hold."""
+        name, octave = note.get("pname") or "?", note.get("oct") or ""
+        if name not in LETTERS or not re.fullmatch(r"-?\d", octave):
+            raise ExerciseError("the score has a note without a pitch")
+        step = LETTERS.index(name)
+        place = (step, int(octave))
+        child = note.find("accid")
+        said = [] if child is None else [child.get("accid"), child.get("accid.ges")]
+        said += [note.get("accid"), note.get("accid.ges")]
+        alters = [_ALTERS[one] for one in said if one in _ALTERS]
+        if alters:
+            accidentals[place] = alters[0]
+        alter = accidentals.get(place, self._staves[staff].key.alter(step))
+        pitch = Pitch(step, alter, int(octave))
+        interval = self._staves[staff].interval
+        pitch = pitch if interval is None else transposed(pitch, interval)
+        if not 0 <= pitch.midi <= 127:
+            raise ExerciseError(f"the note {pitch} lies beyond every keyboard")
+        return pitch
+
+    # ── figures ──────────────────────────────────────────────────────────────────────────────
+
+    def _harmonies(self, measure: Any, at: Fraction, length: Fraction, beat: Fraction) -> None:
+        for harm in measure.iter("harm"):
+            texts = [" ".join("".join(figure.itertext()).split()) for figure in harm.iter("f")]
+            is_figures = harm.find("fb") is not None
+            if not is_figures:
+                texts = [" ".join("".join(harm.itertext()).split())]
+            texts, reach = _without_line([text for text in texts if text and text != "."])
+            if not texts:
+                continue
+            staff = int(_number((harm.get("staff") or "0").split()[0]) or 0)
+            onset = at + min(max(self._offset(harm, at, beat), Fraction(0)), length)
+            try:
+                figuring = from_mei(texts, self._before(staff))
+            except FigureError as error:
+                bar = measure.get("n") or "?"
+                what = f"a figure was not taken ({error.what})" if is_figures else "a chord symbol"
+                self._remarks[
+                    f"bar {bar}: {what}" if is_figures else "left out: chord symbols"
+                ] += 1
+                continue
+            if figuring == NOTHING:
+                continue
+            self._figures.append(WrittenFigure(onset, staff, str(figuring)))
+            if not reach and any(f.get("extender") == "true" for f in harm.iter("f")):
+                reach = _reach(harm, onset - at, length, beat)
+            if reach:
+                self._reaches.append((onset, onset + reach, staff))
+
+    def _offset(self, harm: Any, at: Fraction, beat: Fraction) -> Fraction:
+        """Quarter notes from the bar's beginning."""
+        stamp = _number(harm.get("tstamp"))
+        if stamp is not None:
+            return Fraction(stamp - 1).limit_denominator(96) * beat
+        name = _reference(harm, "startid")
+        for line in self._lines.values():
+            for note in reversed(line):
+                if note.event.onset < at:
+                    break
+                if name and name in note.ids:
+                    return note.event.onset - at
+        return Fraction(0)
+
+    def _before(self, staff: int) -> Figuring:
+        """The last figures of that staff, which an extender line may stand for."""
+        for written in reversed(self._figures):
+            if written.staff == staff:
+                figuring = Figuring.parse(written.text)
+                if figuring.way is not Way.EXTENDED:
+                    return figuring
+        return NOTHING
+
+    # ── the end ──────────────────────────────────────────────────────────────────────────────
+
+    def _finished(self, length: Fraction) -> tuple[Line, ...]:
+        """Lines from top to bottom, their gaps filled with rests."""
+        lines = []
+        for (staff, layer), notes in sorted(self._lines.items()):
+            events: list[Event] = []
+            at = Fraction(0)
+            for event in (note.event for note in notes):
+                if event.onset > at:
+                    events.append(Event(at, event.onset - at))
+                events.append(event)
+                at = event.end
+            if at < length:
+                events.append(Event(at, length - at))
+            one = self._staves[staff]
+            lines.append(Line(staff, layer, one.name, tuple(events), one.sung))
+        return tuple(lines)
+
+
+def _reference(element: Any, name: str) -> str:
+    return (element.get(name) or "").lstrip("#")
+
+
+def _number(text: str | None) -> float | None:
+    try:
+        return None if text is None else float(text)
+    except ValueError:
+        return None
+
+
+def _label(staff: Any) -> str:
+    """The name of a staff, or of the group that holds it."""
+    for element in (staff, staff.getparent()):
+        if element is None or element.tag not in ("staffDef", "staffGrp"):
+            continue
+        label = element.find("label")
+        text = element.get("label") or "" if label is None else "".join(label.itertext())
+        if text.strip():
+            return " ".join(text.split())
+    return ""
+
+
+def _signature(element: Any) -> tuple[int, str] | None:
+    """The signature in sharps (+) or flats (-), and the mode if it is given."""
+    child = element if element.tag == "keySig" else element.find("keySig")
+    text = element.get("keysig") or element.get("key.sig")
+    mode = element.get("key.mode") or ""
+    if child is not None:
+        text, mode = child.get("sig") or text, child.get("mode") or mode
+    match = re.fullmatch(r"([0-7])([sf]?)", text or "")
+    if match is None:
+        return None
+    fifths = int(match[1])
+    return (-fifths if match[2] == "f" else fifths), mode
+
+
+def _metre(element: Any) -> tuple[int, int] | None:
+    child = element if element.tag == "meterSig" else element.find("meterSig")
+    count, unit = element.get("meter.count"), element.get("meter.unit")
+    sign = element.get("meter.sym")
+    if child is not None:
+        count, unit, sign = child.get("count"), child.get("unit"), child.get("sym")
+    if not count and sign in ("common", "cut"):
+        return (4, 4) if sign == "common" else (2, 2)
+    if not (count and unit and re.fullmatch(r"\d+(\+\d+)*", count) and unit.isdecimal()):
+        return None
+    beats = sum(map(int, count.split("+")))
+    if not (1 <= beats <= 99 and int(unit) in (1, 2, 4, 8, 16)):
+        raise ExerciseError(f"the metre {count}/{unit} is none this program can count")
+    return beats, int(unit)
+
+
+def _duration(element: Any, ratio: Fraction) -> Fraction:
+    """In quarter notes; 0 if the element has none."""
+    text = element.get("dur") or ""
+    if text in _DURATIONS:
+        plain = _DURATIONS[text]
+    elif text.isdecimal() and 0 < int(text) <= 2048:
+        plain = Fraction(4, int(text))
+    else:
+        return Fraction(0)
+    dots = int(_number(element.get("dots")) or len(element.findall("dot")))
+    return plain * (2 - Fraction(1, 2 ** min(dots, 4))) * ratio
+
+
+def _without_line(texts: list[str]) -> tuple[list[str], Fraction]:
+    """Texts without the note of how far their line is drawn, and that length."""
+    reach = Fraction(0)
+    plain = []
+    for text in texts:
+        match = re.fullmatch(r"(.*?) ?~(\d+(?:/[1-9]\d*)?)", text)
+        if match:
+            text, reach = match[1], Fraction(match[2])
+        plain += [text] if text else []
+    return plain, reach
+
+
+def _reach(harm: Any, offset: Fraction, length: Fraction, beat: Fraction) -> Fraction:
+    """How far MEI says that an extender line is drawn, in quarter notes; 0 if it does not."""
+    ends = [harm.get("tstamp2"), *(f.get("tstamp2") for f in harm.iter("f"))]
+    for end in ends:
+        match = re.fullmatch(r"(\d+)m\+(\d+(?:\.\d+)?)", end or "")
+        if match:
+            beats = Fraction(match[2]).limit_denominator(96)
+            return int(match[1]) * length + (beats - 1) * beat - offset
+    return Fraction(0)
