@@ -42,7 +42,9 @@ def findings(passage: Passage, given: Given, hands: Hands) -> Iterator[Finding]:
         )
     for start in starts:
         voicing = passage.soundings[start].voicing
-        yield from doubling(_sonority(passage, start), voicing, start, given)
+        free_top = passage.moments[passage.soundings[start].moment].melody is None
+        theirs = given - {"soprano"} if free_top else given
+        yield from doubling(_sonority(passage, start), voicing, start, theirs)
         yield from position(voicing, start, hands, given)
     for first, second in pairwise(starts):
         pair = (_sonority(passage, first), _sonority(passage, second))

@@ -221,22 +221,39 @@ def _extended(before: Sonority, moment: Moment) -> Sonority:
     def over(number: int) -> int:
         return (number - 1 + shift) % 7 + 1
 
-    members = {over(m.number): replace(m, number=over(m.number)) for m in before.members}
-    members[1] = members.get(1, Member(1, bass.name))
+    found = {over(m.number): replace(m, number=over(m.number)) for m in before.members}
+    found[1] = found.get(1, Member(1, bass.name))
+    members = tuple(found[number] for number in sorted(found))
+    readings = tuple(
+        Reading(frozenset(map(over, reading.bold)), frozenset(map(over, reading.numbers)))
+        for reading in before.readings
+    )
+    bold = readings[0].bold
+    listed = tuple(
+        tuple(tuple(sorted(map(over, numbers))) for numbers in part)
+        for part in (before.completions[: before.preferred],)
+    )
+    letters = [reading.numbers for reading in readings]
+    melody = moment.melody
+    above = None if melody is None else (melody.step - bass.step) % 7 + 1
+    if melody is not None and above is not None and _name_of(found, above) != melody.name:
+        bold, listed, letters = _displaced(above, bold, listed, letters)
+    completions, preferred = _completions(bold, listed, letters, members, above)
     return Sonority(
         bass,
         moment.key,
         moment.figuring,
-        tuple(members[number] for number in sorted(members)),
-        tuple(
-            Reading(frozenset(map(over, reading.bold)), frozenset(map(over, reading.numbers)) | {1})
-            for reading in before.readings
-        ),
-        tuple(tuple(sorted(map(over, numbers))) for numbers in before.completions),
-        before.preferred,
+        members,
+        tuple(Reading(bold, numbers | {1}) for numbers in letters),
+        completions,
+        preferred,
         tuple(replace(m, number=over(m.number)) for m in before.additions),
-        moment.melody,
+        melody,
     )
+
+
+def _name_of(members: dict[int, Member], number: int) -> PitchName | None:
+    return members[number].name if number in members else None
 
 
 @lru_cache(maxsize=8192)
@@ -280,6 +297,8 @@ def _sonority(
     if stranger:
         assert above is not None
         bold, listed, letters = _displaced(above, bold, listed, letters)
+    elif above is not None:  # of several readings the melody chooses
+        letters = [numbers for numbers in letters if above in numbers]
     treatments = {_number(word[:-1]): _TREATMENTS[word[-1]] for word in row.dissonant.split()}
     everything = own | {1}
     degrees = {key.degree(name(number).step) for number in everything}
@@ -449,7 +468,7 @@ def _completions(
 
     def legal(numbers: tuple[int, ...]) -> bool:
         return (
-            bold <= set(numbers)
+            bold <= {1, *numbers}  # the bass has its own
             and (above is None or above in numbers)
             and not any(doubled(numbers, number) for number in single)
         )
@@ -458,7 +477,7 @@ def _completions(
     rest = dict.fromkeys(
         numbers
         for reading in letters
-        for numbers in combinations_with_replacement(sorted(reading), 3)
+        for numbers in combinations_with_replacement(sorted(reading | {1}), 3)
         if numbers not in table and legal(numbers)
     )
     careful = [n for n in table if not any(doubled(n, number) for number in better_single)]

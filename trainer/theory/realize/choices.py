@@ -155,7 +155,8 @@ def _layer(moment: Moment, sonority: Sonority, hands: Hands) -> _Layer:
         number = sonority.number(melody.name)
         member = sonority.by_number.get(number)
         given = (melody, number, member is not None and member.name == melody.name)
-    return _full(sonority.bass, moment.bass is None, own, sonority.completions, given, hands)
+    low = _note(moment.bass, 1 if sonority.by_number[1].name == sonority.bass.name else 0)
+    return _full(sonority.bass, low, own, sonority.completions, given, hands)
 
 
 def _melody_name(sonority: Sonority) -> PitchName:
@@ -166,13 +167,16 @@ def _melody_name(sonority: Sonority) -> PitchName:
 @lru_cache(maxsize=4096)
 def _full(
     bass: Pitch,
-    bass_rests: bool,
+    low: tuple[int, int, int],
     names: tuple[tuple[int, PitchName], ...],
     completions: tuple[tuple[int, ...], ...],
     melody: tuple[Pitch, int, bool] | None,
     hands: Hands,
 ) -> _Layer:
-    """All positions of all completions. The melody: pitch, number, and whether it is a member."""
+    """All positions of all completions, over a lowest voice that has the note `low`.
+
+    The melody: pitch, number, and whether it is a member.
+    """
     top = FREE_TOP if melody is None else melody[0].midi
     floor = bass.midi
     if melody is None:
@@ -194,11 +198,10 @@ def _full(
         upper = np.concatenate([np.broadcast_to(given, (3, 1, upper.shape[2])), upper], axis=1)
     ranks = _ranks(completions)[(1 << 2 * (upper[2].astype(np.intp) - 1)).sum(axis=0)]
     good = (ranks >= 0) & _reached(upper[0], bass.midi, hands)
-    good &= _enough(upper, None if bass_rests else bass.midi, completions[0])
+    good &= _enough(upper, low[0], completions[0])
     upper, ranks = upper[:, :, good], ranks[good]
     if melody is not None and not melody[2]:
         upper[2, 0] = 0
-    low = (REST, REST, 0) if bass_rests else (bass.midi, bass.height, 1)
     lowest = np.broadcast_to(np.array(low, np.int16)[:, None, None], (3, 1, upper.shape[2]))
     return _stacked(np.concatenate([upper, lowest], axis=1), ranks)
 
@@ -210,13 +213,13 @@ def _reached(upper: Small, bass: int, hands: Hands) -> NDArray[np.bool_]:
     return within
 
 
-def _enough(upper: Small, bass: int | None, best: tuple[int, ...]) -> NDArray[np.bool_]:
+def _enough(upper: Small, bass: int, best: tuple[int, ...]) -> NDArray[np.bool_]:
     """Three keys at least, or the full chord on fewer: two keys are hardly four voices."""
     different = 1 + (upper[0, 0] != upper[0, 1]) + (upper[0, 1] != upper[0, 2])
-    if bass is not None:
+    if bass != REST:
         different += upper[0, 2] != bass
     full = np.ones(upper.shape[2], bool)
-    for number in set(best) - (set() if bass is None else {1}):
+    for number in set(best) - (set() if bass == REST else {1}):
         full &= (upper[2] == number).any(axis=0)
     full |= different >= 3
     return full

@@ -39,7 +39,8 @@ class Context:
     `octaves`, all' unisono; `same`, the next
     chord has the same notes; `closing`, the next begins the final chord; `breath`, a fermata
     stands here; `resolution_breath`, one stands between this chord and the next.
-    `sounding`, of shape (moments, 12): the pitch classes of the members.
+    `sounding`, of shape (moments, 12): the pitch classes of the members. `melody_given` tells
+    whether the exercise has a melody, `free_top`, of shape (moments,), where none sounds.
     """
 
     prepared: Flags
@@ -62,6 +63,7 @@ class Context:
     resolution_breath: Flags
     sounding: Flags
     melody_given: bool
+    free_top: Flags
 
 
 def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Context:
@@ -96,20 +98,22 @@ def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Contex
     sounding = np.zeros((size, 12), bool)
     for at, sonority in enumerate(sonorities):
         sounding[at, list(sonority.allowed_pitch_classes)] = True
+    free_top = np.array([moment.melody is None for moment in moments], bool)
     silent = np.array([sonority.bass is None for sonority in sonorities], bool)
     return Context(
         **tables,
         chord=chord,
         placed=placed,
         mute=silent & ~chord,
-        mute_top=silent & ~chord & np.array([m.melody is None for m in moments], bool),
+        mute_top=silent & ~chord & free_top,
         octaves=np.array([way is Way.UNISON for way in ways], bool),
         same=same[in_force],
         closing=closing,
         breath=breath,
         resolution_breath=resolution_breath,
         sounding=sounding,
-        melody_given=any(moment.melody is not None for moment in moments),
+        melody_given=not free_top.all(),
+        free_top=free_top,
     )
 
 
@@ -138,6 +142,17 @@ def _could_prepare(earlier: Sonority, member: Member) -> bool:
     return member.name in earlier.names or any(a.name == member.name for a in earlier.additions)
 
 
+def _melody_resolves(here: Moment, then: Moment, member: Member) -> bool:
+    """Whether the given melody has the member and steps down from it."""
+    was, now = here.melody, then.melody
+    return (
+        was is not None
+        and now is not None
+        and was.name == member.name
+        and now.height == was.height - 1
+    )
+
+
 def _onward(
     tables: dict[str, Flags],
     at: int,
@@ -158,6 +173,7 @@ def _onward(
         elif member.treatment == "cadential":
             tables["sixfour"][at, member.number] = (
                 same_bass
+                and not _melody_resolves(here, then, member)
                 and member.number not in following.by_number
                 and member.number - 1 in following.by_number
             )

@@ -37,14 +37,16 @@ VOICING_RULES = (
 class Table:
     """Voicings as rows with what the rules need to know of each.
 
-    `moment` is the moment of each row; `alive` has a bit for each voice that sounds, `octaves`,
-    `unisons`, `fifths` and `diminished` a bit for each pair of sounding voices.
+    `moment` is the moment of each row; `present` has a bit for each voice that sounds, `alive` for
+    each whose movement is looked at, `octaves`, `unisons`, `fifths` and `diminished` a bit for
+    each pair of these.
     """
 
     keys: Small
     heights: Small
     numbers: Small
     moment: Rows
+    present: Bits
     alive: Bits
     octaves: Bits
     unisons: Bits
@@ -56,7 +58,8 @@ def table(keys: Small, heights: Small, numbers: Small, moment: Rows, context: Co
     sounds = keys >= 0
     sounds[0] &= ~context.mute_top[moment]
     sounds[1:3] &= ~context.mute[moment]
-    sounds &= ~context.octaves[moment]  # nothing is asked of voices in octaves
+    present = nibble(sounds)
+    sounds &= ~context.octaves[moment]  # of movement in octaves nothing is asked
     octaves, unisons, fifths, diminished = np.zeros((4, keys.shape[1]), np.uint8)
     for bit, (upper, lower) in enumerate(PAIRS):
         low, high = (keys[lower], heights[lower]), (keys[upper], heights[upper])
@@ -69,7 +72,9 @@ def table(keys: Small, heights: Small, numbers: Small, moment: Rows, context: Co
             found = both & motion.is_diminished_fifth(low, high)
             diminished |= found.astype(np.uint8) << bit
     alive = nibble(sounds)
-    return Table(keys, heights, numbers, moment, alive, octaves, unisons, fifths, diminished)
+    return Table(
+        keys, heights, numbers, moment, present, alive, octaves, unisons, fifths, diminished
+    )
 
 
 def all_rows(choices: Choices, context: Context) -> Table:
@@ -113,8 +118,9 @@ def _doublings(rows: Table, context: Context) -> Iterator[tuple[str, Flags]]:
     doubled = [
         (numbers[upper], (numbers[upper] == numbers[lower]) & (numbers[upper] > 0))
         for upper, lower in PAIRS
-        if not (context.melody_given and (upper, lower) == (0, 3))
     ]
+    outer = PAIRS.index((0, 3))
+    doubled[outer] = (numbers[0], doubled[outer][1] & context.free_top[at])
     for name, flags in (
         ("doubled-leading-tone", context.leading),
         ("doubled-dissonance", context.dissonant),

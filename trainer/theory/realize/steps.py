@@ -121,7 +121,8 @@ class _Step:
         else:
             leaps = (alike & _OUTER != 0) & (np.abs(self.letters[0]) > 1)
             yield "hidden-octave", leaps & (octaves[1] & ~octaves[0] & _OUTER != 0)
-            yield "hidden-fifth", leaps & (fifths[1] & ~fifths[0] & _OUTER != 0)
+            unequal = fifths[0] | self.before.diminished[i]  # has a name of its own
+            yield "hidden-fifth", leaps & (fifths[1] & ~unequal & _OUTER != 0)
         yield "overlap", self._overlap()
 
     def _overlap(self) -> Flags:
@@ -159,7 +160,7 @@ class _Step:
         if self.context.prepared.any() or self.context.entered.any():
             for voice in self.mine:
                 number = self.after.numbers[voice][self.pairs.after]
-                was = (self.before.alive[self.pairs.before] & 1 << voice) != 0
+                was = (self.before.present[self.pairs.before] & 1 << voice) != 0
                 kept = was & (self.a[voice] == self.b[voice])
                 unprepared |= self.context.prepared[then, number] & ~kept
                 far = was & (np.abs(self.letters[voice]) > 1)
@@ -214,7 +215,8 @@ class _Step:
         return again
 
     def _sixfour_stays(self) -> Flags:
-        """A 6 or 4 of the player's that steps down in none of the upper voices."""
+        """A 6 or 4 of the player's that steps down in none of the upper voices (where a given
+        melody does it, nothing is asked)."""
         bad = self.nothing()
         numbers = self.before.numbers[:, self.pairs.before]
         for member in (4, 6):
@@ -226,7 +228,8 @@ class _Step:
                 having = numbers[voice] == member
                 if voice in self.mine:
                     has |= having
-                goes |= having & (self.letters[voice] == -1)
+                down = having & (self.letters[voice] == -1)
+                goes |= down if voice else down & self.context.free_top[self.pairs.place]
             bad |= asked & has & ~goes
         return bad
 
