@@ -55,9 +55,23 @@ class Shape:
 
 def numeral(figure: Figure, height: float) -> tuple[tuple[Shape, ...], float]:
     """One figure from x = 0 on its baseline y = 0, and its width; `height` is a numeral's."""
-    em = 4 * height  # a figured-bass digit is one staff space high at the size of the staff
-    shapes: list[Shape] = []
-    x = 0.0
+    signs, width = numeral_signs(figure, height)
+    shapes = [Shape(sign(code, 4 * height), x, y) for code, x, y in signs]
+    whole = (figure.numeral or 0, figure.sign) in STRUCK
+    if not whole and figure.sign is not None and figure.sign.raises:
+        shapes.append(Shape(_stroke(figure.sign, width, height), 0.0, 0.0))
+        if figure.sign is Sign.PLUS:
+            width += 0.62 * height
+    return tuple(shapes), width
+
+
+def numeral_signs(
+    figure: Figure, height: float
+) -> tuple[tuple[tuple[int, float, float], ...], float]:
+    """The SMuFL signs of a figure, (code point, x, y) each, and their width.
+
+    A stroke or plus the font has no whole sign for is not among them.
+    """
     codes: list[int] = []
     if figure.sign in ACCIDENTALS and (figure.before or figure.numeral is None):
         codes.append(ACCIDENTALS[figure.sign])
@@ -68,17 +82,14 @@ def numeral(figure: Figure, height: float) -> tuple[tuple[Shape, ...], float]:
         codes += [DIGITS[int(digit)] for digit in str(figure.numeral)]
     if figure.sign in ACCIDENTALS and not figure.before and figure.numeral is not None:
         codes.append(ACCIDENTALS[figure.sign])
+    signs: list[tuple[int, float, float]] = []
+    x = 0.0
     for code in codes:
-        outline = sign(code, em)
+        outline = sign(code, 4 * height)  # such a digit is one space high at the staff's own size
         drop = 0.04 * height if code in ACCIDENTALS.values() else 0.0
-        shapes.append(Shape(outline, x - outline.left, drop))
+        signs.append((code, x - outline.left, drop))
         x += outline.right - outline.left + 0.06 * height
-    x -= 0.06 * height
-    if whole is None and figure.sign is not None and figure.sign.raises:
-        shapes.append(Shape(_stroke(figure.sign, x, height), 0.0, 0.0))
-        if figure.sign is Sign.PLUS:
-            x += 0.62 * height
-    return tuple(shapes), x
+    return tuple(signs), x - 0.06 * height
 
 
 def _stroke(how: Sign, width: float, height: float) -> Outline:

@@ -1,0 +1,506 @@
+"""After the pass: the whole page with its marks, fault by fault, and what could have been."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import pygame
+
+from trainer.errors import TrainerError
+from trainer.judging.take import Take
+from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.screen.board import Written
+from trainer.screen.forme import Forme
+from trainer.screen.hearing import (
+    as_played,
+    fault_track,
+    keys_track,
+    sounding_keys,
+    voicing_keys,
+)
+from trainer.screen.room import Keys, Room
+from trainer.sound.track import Track
+from trainer.theory.fault import Fault
+from trainer.theory.rules import rule
+from trainer.theory.voicing import Voicing
+
+if TYPE_CHECKING:
+    from trainer.screen.play import Layout, PlayView
+
+AHEAD = 4  # moments a suggestion goes beyond its fault
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """Voicings by moment, from the player's own hands; or one line why there are none."""
+
+    voicings: dict[int, Voicing]
+    words: str = ""
+
+
+class AfterView:
+    """The marked page of one pass, over the view it was played in."""
+
+    lively = False
+
+    def __init__(
+        self,
+        room: Room,
+        play: PlayView,
+        take: Take,
+        verdict: PassVerdict,
+        finished: bool,
+    ) -> None:
+        self.room = room
+        self.play = play
+        self.take = take
+        self.verdict = verdict
+        self.finished = finished
+        self.chosen: int | None = 0 if verdict.faults else None
+        self.pencil = False
+        self.suggestions: dict[int, Suggestion] = {}
+        self._asked: set[int] = set()
+        self._solver: object | None = None
+        self.play.board.top = 0
+        self.choose(self.chosen)
+
+    @property
+    def fault(self) -> Fault | None:
+        return None if self.chosen is None else self.verdict.faults[self.chosen]
+
+    def step(self, now: float) -> None:
+        self.play.step(now)
+
+    def close(self) -> None:
+        self.play.shell.output.stop()
+        self.play.again()
+
+    # ---- doing --------------------------------------------------------------------------------
+
+    def key(self, event: pygame.event.Event) -> bool:
+        if event.type != pygame.KEYDOWN:
+            return False
+        found = {
+            pygame.K_RIGHT: lambda: self.step_fault(1),
+            pygame.K_LEFT: lambda: self.step_fault(-1),
+            pygame.K_PAGEDOWN: lambda: self.turn(1),
+            pygame.K_PAGEUP: lambda: self.turn(-1),
+            pygame.K_DOWN: lambda: self.turn(1),
+            pygame.K_UP: lambda: self.turn(-1),
+            pygame.K_m: self.hear_mine,
+            pygame.K_s: self.hear_suggestion,
+            pygame.K_f: self.hear_fault,
+            pygame.K_p: self.toggle_pencil,
+            pygame.K_SPACE: self.again,
+            pygame.K_a: self.again,
+            pygame.K_MINUS: self.slower,
+            pygame.K_KP_MINUS: self.slower,
+            pygame.K_n: self.next,
+            pygame.K_ESCAPE: self.leave,
+        }.get(event.key)
+        if found is None:
+            return False
+        found()
+        return True
+
+    def mouse(self, event: pygame.event.Event) -> bool:
+        if event.type == pygame.MOUSEWHEEL:
+            self.turn(-event.y)
+            return True
+        if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+            moment = self.play.board.moment_near(event.pos, None)
+            at = [i for i, fault in enumerate(self.verdict.faults) if moment in fault.moments]
+            if at:
+                later = [i for i in at if self.chosen is not None and i > self.chosen]
+                self.choose((later or at)[0])
+                return True
+        return False
+
+    def keys(self) -> Keys:
+        return (
+            ("← →", "the fault before, the next fault"),
+            ("m", "hear mine"),
+            ("s", "hear the suggestion from your own hands"),
+            ("f", "hear the fault alone"),
+            ("p", "the suggestion in pencil, on and off"),
+            ("↑ ↓", "the page up and down"),
+            ("space", "again"),
+            ("−", "again, slower"),
+            ("n", "next"),
+            ("escape", "leave this exercise"),
+        )
+
+    def step_fault(self, by: int) -> None:
+        count = len(self.verdict.faults)
+        if count:
+            self.choose(((self.chosen or 0) + by) % count if self.chosen is not None else 0)
+
+    def choose(self, index: int | None) -> None:
+        self.chosen = index
+        fault = self.fault
+        if index is None or fault is None:
+            return
+        board = self.play.board
+        if board.systems:
+            system = board.system_of(fault.moments[-1])
+            if system not in board.in_sight(None):
+                board.top = max(0, min(system, len(board.systems) - board.places))
+        self._suggest(index, fault)
+
+    def turn(self, by: int) -> None:
+        board = self.play.board
+        board.top = max(0, min(board.top + by, len(board.systems) - board.places))
+
+    def again(self) -> None:
+        self.room.back()
+
+    def slower(self) -> None:
+        setup = self.play.shell.setup
+        tempo = setup.conditions.tempo
+        if tempo is not None:
+            slow = max(10.0, float(round(tempo * 0.88)))
+            self.play.shell.setup = replace(setup, conditions=replace(setup.conditions, tempo=slow))
+        self.room.back()
+
+    def next(self) -> None:
+        self.room.back()
+        self.play.next()
+
+    def leave(self) -> None:
+        self.room.back()
+        self.room.back()
+
+    def hear_mine(self) -> None:
+        first, last = self._stretch()
+        session = self.play.shell.session
+        track = as_played(session.task, self.take, first, last)
+        if track is None:
+            keys = sounding_keys(
+                session.exercise, self.play.inked.verdicts, self.take.conditions.supply
+            )
+            track = keys_track(session.exercise, keys, first, last, self.take.conditions.tempo)
+        self._hear(track)
+
+    def hear_suggestion(self) -> None:
+        suggestion = self.suggestions.get(-1 if self.chosen is None else self.chosen)
+        if suggestion is None or not suggestion.voicings:
+            return
+        keys = voicing_keys(suggestion.voicings)
+        exercise = self.play.shell.session.exercise
+        first, last = min(keys), max(keys)
+        self._hear(keys_track(exercise, keys, first, last, self.take.conditions.tempo))
+
+    def hear_fault(self) -> None:
+        fault = self.fault
+        if fault is not None:
+            exercise = self.play.shell.session.exercise
+            self._hear(fault_track(exercise, fault, self.take.conditions.tempo))
+
+    def toggle_pencil(self) -> None:
+        self.pencil = not self.pencil
+
+    def _hear(self, track: Track) -> None:
+        shell = self.play.shell
+        shell.output.stop()
+        shell.output.play(track, shell.clock.now() + 0.05)
+
+    def _stretch(self) -> tuple[int, int]:
+        """The moments heard around a fault: one before it, one after."""
+        task = self.play.shell.session.task
+        fault = self.fault
+        if fault is None:
+            return task.first, task.last
+        return max(task.first, fault.moments[0] - 1), min(task.last, fault.moments[-1] + 1)
+
+    # ---- suggestions --------------------------------------------------------------------------
+
+    def _suggest(self, index: int, fault: Fault) -> None:
+        """Have the best way on from the player's own hands sought, once for each fault."""
+        if index in self._asked:
+            return
+        self._asked.add(index)
+        session = self.play.shell.session
+        verdicts = {verdict.index: verdict for verdict in self.verdict.moments}
+
+        def keep(found: Suggestion) -> None:
+            self.suggestions[index] = found
+
+        def none(error: TrainerError) -> None:
+            self.suggestions[index] = Suggestion({}, str(error))
+
+        exercise, conditions = session.exercise, self.take.conditions
+        phrase_end = next(p.last for p in exercise.phrases if fault.moments[-1] <= p.last)
+
+        def work() -> Suggestion:
+            from trainer.theory.realize import Solver
+
+            if self._solver is None:
+                self._solver = Solver(
+                    exercise.moments,
+                    school=conditions.school,
+                    hands=conditions.hands,
+                    struck_five_is_diminished=exercise.struck_five_is_diminished,
+                )
+            assert isinstance(self._solver, Solver)
+            return suggestion_for(self._solver, fault, verdicts, phrase_end)
+
+        self.room.errands.ask(work, keep, none)
+
+    def _pencilled(self) -> tuple[Written, ...]:
+        if not self.pencil or self.chosen is None:
+            return ()
+        suggestion = self.suggestions.get(self.chosen)
+        if suggestion is None or not self.play.board.systems:
+            return ()
+        mine = {v.index: v.voicing for v in self.verdict.moments}
+        differs = {m: v for m, v in suggestion.voicings.items() if mine.get(m) != v}
+        return self.play.inked.pencilled(differs, self.chosen)
+
+    # ---- what is seen -------------------------------------------------------------------------
+
+    def set(self, forme: Forme, now: float) -> None:
+        from trainer.screen.play import layout_of
+
+        play = self.play
+        place = layout_of(forme.measure, strip=play.room.settings.player.key_strip, figures=False)
+        play.head(forme, place)
+        sheet, area = play.sheet(place, forme.measure)
+        play.board.show(sheet, area)
+        if play.board.systems:
+            self._chosen_bed(forme)
+            written = (*play.inked.notes(), *play.inked.marks(), *self._pencilled())
+            play.board.set(forme, None, written)
+        self._margin(forme, place)
+        self._sentence(forme, place)
+        self._figures(forme, place)
+        self._actions(forme, place)
+
+    def _chosen_bed(self, forme: Forme) -> None:
+        """A bracket in the margin above the moments of the fault that is spoken of."""
+        fault = self.fault
+        if fault is None:
+            return
+        for moment in fault.moments:
+            spot = self.play.board.spot(moment, None)
+            if spot is not None:
+                x, top, geometry = spot
+                space = geometry.space
+                y = top + max(0.0, geometry.systems[0].top - 1.2 * space)
+                forme.rule(
+                    x - 0.3 * space,
+                    y,
+                    x + 1.5 * space,
+                    role="mark",
+                    thickness=max(2, round(0.25 * space)),
+                )
+
+    def _margin(self, forme: Forme, place: Layout) -> None:
+        em, area = forme.em, place.lens
+        x, y = area.x, float(area.y + em)
+        fault, count = self.fault, len(self.verdict.faults)
+        if fault is None:
+            forme.text("no fault", x, y, face="italic")
+            forme.lines(
+                "Nothing to mark." if self.finished else "Nothing to mark, as far as it went.",
+                x,
+                y + 1.4 * em,
+                area.width,
+                size=0.9,
+                role="soft",
+            )
+            return
+        assert self.chosen is not None
+        left = forme.text("‹", x, y, size=1.3, action=lambda: self.step_fault(-1))
+        number = forme.text(
+            f"{self.chosen + 1} of {count}", left.right + 0.5 * em, y, face="italic", role="soft"
+        )
+        forme.text("›", number.right + 0.5 * em, y, size=1.3, action=lambda: self.step_fault(1))
+        y += 1.7 * em
+        known = rule(fault.rule)
+        room = area.width
+        y = forme.lines(known.title, x, y, room, size=1.0, at_most=3)
+        weight = {"gross": "wrong in any school", "weak": "avoided", "remark": "a remark"}
+        y = forme.lines(
+            weight[fault.weight], x, y + 0.1 * em, room, face="italic", size=0.85, role="mark"
+        )
+        left_over = max(2, int((area.bottom - y) / (1.2 * em)) - 4)
+        y = forme.lines(
+            known.explanation, x, y + 0.5 * em, room, size=0.85, at_most=left_over, leading=1.2
+        )
+        forme.lines(
+            known.source,
+            x,
+            y + 0.4 * em,
+            room,
+            face="italic",
+            size=0.78,
+            role="soft",
+            at_most=4,
+            leading=1.15,
+        )
+
+    def _sentence(self, forme: Forme, place: Layout) -> None:
+        measure = forme.measure
+        room = measure.width - 2 * measure.margin
+        fault = self.fault
+        if fault is None:
+            words = "No fault is marked." if self.finished else "The pass was ended before its end."
+            forme.text(words, measure.margin, place.sentence, face="italic", role="soft", size=1.05)
+            return
+        words = fault.text
+        suggestion = self.suggestions.get(self.chosen if self.chosen is not None else -1)
+        if suggestion is not None and suggestion.words:
+            words = f"{words}{'' if words.endswith('.') else '.'} {suggestion.words}"
+        forme.text(
+            words, measure.margin, place.sentence, face="italic", size=1.05, role="mark", room=room
+        )
+
+    def _figures(self, forme: Forme, place: Layout) -> None:
+        """Harmony, time and movement, each with what it means."""
+        em, measure = forme.em, forme.measure
+        tight = place.strip.height < 2.9 * em
+        top = place.strip.y if place.strip.height else place.status - 4.2 * em
+        columns = figures_in_words(self.verdict)
+        width = (measure.width - 2 * measure.margin) / 3
+        for number, (name, value, meaning) in enumerate(columns):
+            x = measure.margin + number * width
+            forme.text(name, x, top + 0.75 * em, face="italic", size=0.82, role="soft")
+            forme.text(value, x, top + 1.85 * em, size=1.08, room=width - em)
+            if not tight:
+                forme.text(
+                    meaning,
+                    x,
+                    top + 2.9 * em,
+                    face="italic",
+                    size=0.8,
+                    role="soft",
+                    room=width - em,
+                )
+
+    def _actions(self, forme: Forme, place: Layout) -> None:
+        actions: list[tuple[str, str, Callable[[], None]]] = [
+            ("space", "again", self.again),
+            ("−", "slower", self.slower),
+            ("n", "next", self.next),
+            ("m", "hear mine", self.hear_mine),
+        ]
+        if self.fault is not None:
+            actions += [
+                ("s", "the suggestion", self.hear_suggestion),
+                ("f", "the fault alone", self.hear_fault),
+                ("p", "rub out the pencil" if self.pencil else "pencil it in", self.toggle_pencil),
+            ]
+        set_actions(forme, place.status, actions)
+
+
+def set_actions(
+    forme: Forme, baseline: float, actions: list[tuple[str, str, Callable[[], None]]]
+) -> None:
+    """A line of what can be done, each with its key: by hand and by mouse; `?` at its end."""
+    em, measure = forme.em, forme.measure
+    size = 0.85
+    gap = 1.3 * em
+    total = sum(
+        forme.width(f"{k} ", face="italic", size=size) + forme.width(w, size=size)
+        for k, w, _ in actions
+    ) + gap * len(actions)
+    end = forme.width("? keys", face="italic", size=0.8)
+    room = measure.width - 2 * measure.margin - end
+    if total > room:
+        gap = max(0.5 * em, gap - (total - room) / max(1, len(actions)))
+    x = float(measure.margin)
+    for key, words, action in actions:
+        key_rect = forme.text(f"{key} ", x, baseline, face="italic", size=size, role="soft")
+        width = forme.width(words, size=size)
+        if key_rect.right + width > measure.width - measure.margin - end:
+            break
+        rect = forme.text(words, key_rect.right, baseline, size=size)
+        forme.place(rect.union(key_rect).inflate(em * 0.5, em * 0.5), action)
+        x = rect.right + gap
+    forme.text(
+        "? keys",
+        measure.width - measure.margin,
+        baseline,
+        face="italic",
+        size=0.8,
+        role="soft",
+        align="right",
+        action=lambda: post_key(pygame.K_QUESTION, "?"),
+    )
+
+
+def post_key(key: int, character: str = "") -> None:
+    """The same as if the key had been pressed."""
+    event = pygame.event.Event(pygame.KEYDOWN, key=key, unicode=character, mod=0, scancode=0)
+    pygame.event.post(event)
+
+
+def counted(number: int, one: str, many: str) -> str:
+    """`one fault`, `two faults`, `14 faults`."""
+    word = _NUMBERS[number] if number < len(_NUMBERS) else str(number)
+    return f"{word} {one if number == 1 else many}"
+
+
+def figures_in_words(verdict: PassVerdict) -> tuple[tuple[str, str, str], ...]:
+    """Name, value and meaning of the three figures of a pass."""
+    harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
+    harmony_words = (
+        "harmony",
+        f"{harmony.complete} of {harmony.judged} moments complete",
+        "every figure sounds, and nothing else",
+    )
+    if timing is None:
+        thought = [m.think_s for m in verdict.moments if m.think_s is not None]
+        typical = sorted(thought)[len(thought) // 2] if thought else None
+        time_words = (
+            "time",
+            "untimed" if typical is None else f"{typical:.1f} s to think",
+            "from the question to the first key, half the time less",
+        )
+    else:
+        way = "late" if timing.bias_ms >= 0 else "early"
+        time_words = (
+            "time",
+            f"{abs(timing.bias_ms):.0f} ms {way}, ± {timing.deviation_ms:.0f}",
+            f"{timing.in_time} of {timing.judged} chords in time",
+        )
+    faults = movement.gross + movement.weak
+    words = counted(faults, "fault", "faults")
+    if movement.remark:
+        words += f", {counted(movement.remark, 'remark', 'remarks')}"
+    movement_words = (
+        "movement",
+        words,
+        f"{movement.clean} of {movement.successions} steps from chord to chord clean",
+    )
+    return harmony_words, time_words, movement_words
+
+
+def suggestion_for(
+    solver: object, fault: Fault, verdicts: dict[int, MomentVerdict], last: int
+) -> Suggestion:
+    """From the hands before the fault, the best way on, as far as moment `last`."""
+    from trainer.theory.realize import Solver
+
+    assert isinstance(solver, Solver)
+    before = fault.moments[0] if len(fault.moments) > 1 else fault.moments[0] - 1
+    hands = verdicts.get(before)
+    start: dict[int, Voicing] = {}
+    if before >= 0 and hands is not None and hands.voicing is not None and all(hands.voicing):
+        try:
+            solution = solver.onward(before, hands.voicing)
+            start = {before: hands.voicing}
+            words = "From your hands it can go on as in pencil."
+        except TrainerError:
+            solution = solver.nearest({v.index: v.keys for v in verdicts.values()})
+            words = "Nothing clean follows from these hands; the nearest way is in pencil."
+    else:
+        solution = solver.nearest({v.index: v.keys for v in verdicts.values()})
+        words = "The nearest way that is clean is in pencil."
+    voicings = {solution.first + n: voicing for n, voicing in enumerate(solution.voicings)}
+    end = min(last, fault.moments[-1] + AHEAD)
+    chosen = {m: v for m, v in voicings.items() if fault.moments[0] <= m <= end}
+    return Suggestion(start | chosen, words)

@@ -1,0 +1,195 @@
+"""The window: opens it, drives the loop, and puts everything away again."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+
+import pygame
+
+from trainer.screen.engraver import Engraver
+from trainer.screen.errands import Errands
+from trainer.screen.forme import Forme
+from trainer.screen.help import HelpView
+from trainer.screen.room import Room, View, new_type
+from trainer.screen.stage import Stage
+from trainer.screen.state import WindowState, load_state, save_state
+from trainer.screen.theme import SMALLEST
+
+if TYPE_CHECKING:
+    from trainer.settings import Settings
+    from trainer.shell import Shell
+
+FRAME = 1 / 60  # seconds
+RESTING = 0.05  # seconds between looks where nothing moves
+
+
+class Window:
+    """One window with a room in it. `frame` is one turn of the loop; `run` turns it to the end."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        save: Callable[[Settings], None],
+        *,
+        state: WindowState | None = None,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        engraver = Engraver()
+        engraver.begin()  # first: it gets ready while the window opens
+        pygame.display.init()
+        pygame.font.init()
+        pygame.key.set_repeat(350, 40)
+        self.state = state or load_state()
+        pygame.display.set_caption("Mittelstimme")
+        self.clock = clock
+        surface = self._opened()
+        kind = new_type(*surface.get_size(), settings)
+        self.room = Room(settings, kind, engraver, Errands(), save)
+        self.stage = Stage(surface, kind.theme.paper)
+        self.forme = Forme(kind)
+        self._help: HelpView | None = None
+        self._dirty = True
+        self._seen: View | None = None
+
+    def _opened(self) -> pygame.Surface:
+        size = (max(SMALLEST[0], self.state.width), max(SMALLEST[1], self.state.height))
+        return pygame.display.set_mode(size, pygame.RESIZABLE)
+
+    def run(self) -> None:
+        """Turn frames until the player leaves."""
+        try:
+            while not self.room.leaving:
+                began = self.clock()
+                self.frame(began)
+                lively = self.room.views and self.room.view.lively
+                pause = (FRAME if lively else RESTING) - (self.clock() - began)
+                if pause > 0:
+                    self._wait(pause, lively=bool(lively))
+        finally:
+            self.close()
+
+    def _wait(self, seconds: float, *, lively: bool) -> None:
+        """Sleep; where nothing moves an event wakes the loop at once."""
+        if lively:
+            time.sleep(seconds)
+        else:
+            event = pygame.event.wait(max(1, round(seconds * 1000)))
+            if event.type != pygame.NOEVENT:
+                pygame.event.post(event)
+
+    def frame(self, now: float) -> list[pygame.Rect]:
+        """Take what has come in, let time go by, draw what has changed."""
+        for event in pygame.event.get():
+            self._take(event)
+            if self.room.leaving:
+                return []
+        delivered = self.room.errands.deliver()
+        self.room.view.step(now)
+        if self.room.leaving:
+            return []
+        view = self.room.view
+        if view is not self._seen:
+            self._seen, self._dirty = view, True
+        if view.lively or self._dirty or delivered or self.room.engraver.deliveries:
+            touched = self._draw(view, now)
+            self._dirty = False
+            return touched
+        return []
+
+    def _draw(self, view: View, now: float) -> list[pygame.Rect]:
+        forme = Forme(self.room.type)
+        if self._help is not None:
+            self._help.set(forme, now)
+        else:
+            view.set(forme, now)
+        self.forme = forme
+        if self.stage.paper != self.room.type.theme.paper:
+            self.stage.paper = self.room.type.theme.paper
+            self.stage.clear()
+        touched = self.stage.show(forme.items)
+        if touched:
+            pygame.display.update(touched)
+        return touched
+
+    def redraw(self) -> None:
+        """Have everything drawn at the next frame."""
+        self._dirty = True
+        self.stage.clear()
+
+    # ---- events -------------------------------------------------------------------------------
+
+    def _take(self, event: pygame.event.Event) -> None:
+        self._dirty = self._dirty or event.type != pygame.MOUSEMOTION
+        match event.type:
+            case pygame.QUIT:
+                while self.room.views:
+                    self.room.back()
+            case pygame.VIDEORESIZE:
+                self._resized(event.w, event.h)
+            case pygame.WINDOWEXPOSED | pygame.WINDOWSHOWN | pygame.WINDOWRESTORED:
+                self.redraw()
+            case pygame.WINDOWMAXIMIZED:
+                self.state = self.state.maximised(True)
+            case pygame.WINDOWFOCUSLOST:
+                let_go = getattr(self.room.view, "let_go", None)
+                if let_go is not None:
+                    let_go()
+            case pygame.KEYDOWN if self._ours(event):
+                pass
+            case pygame.KEYDOWN | pygame.KEYUP | pygame.TEXTINPUT if self._help is None:
+                self.room.view.key(event)
+            case pygame.MOUSEBUTTONDOWN if event.button == 1:
+                if self._help is not None:
+                    self._help = None
+                elif not self.forme.click(event.pos):
+                    self.room.view.mouse(event)
+            case pygame.MOUSEBUTTONUP | pygame.MOUSEWHEEL if self._help is None:
+                self.room.view.mouse(event)
+
+    def _ours(self, event: pygame.event.Event) -> bool:
+        """Keys that mean the same in every view."""
+        typing = getattr(self.room.view, "typing", False)
+        asked = event.key == pygame.K_F1 or (
+            not typing and (event.unicode == "?" or event.key == pygame.K_QUESTION)
+        )
+        if self._help is not None:
+            self._help = None
+            return True
+        if asked:
+            self._help = HelpView(self.room.view.keys())
+            return True
+        if event.key == pygame.K_F11:
+            pygame.display.toggle_fullscreen()
+            self.redraw()
+            return True
+        return False
+
+    def _resized(self, width: int, height: int) -> None:
+        wide, high = max(SMALLEST[0], width), max(SMALLEST[1], height)
+        if (wide, high) != (width, height):
+            pygame.display.set_mode((wide, high), pygame.RESIZABLE)
+        self.stage.surface = pygame.display.get_surface()
+        self.state = self.state.sized(wide, high)
+        self.room.retype(wide, high)
+        self.redraw()
+
+    def close(self) -> None:
+        save_state(self.state)
+        self.room.engraver.close()
+        self.room.errands.close()
+        pygame.display.quit()
+
+
+def run(shell: Shell, settings: Settings | None = None) -> None:
+    """Practise what the shell holds in a window, until the player leaves."""
+    from trainer.screen.play import PlayView
+    from trainer.settings import load, save
+
+    window = Window(settings or load(), save)
+    window.room.open(PlayView(window.room, shell))
+    window.run()
