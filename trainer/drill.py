@@ -15,7 +15,7 @@ from pathlib import Path
 
 from trainer.errors import LogError
 from trainer.folders import data_folder, replace_text
-from trainer.practice.ladder import compared, in_words, verdict_at
+from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
 from trainer.practice.plan import REST, Next, Plan, next_task, rest_due, shortened, time_spent
 from trainer.practice.question import asked_item, question
@@ -118,31 +118,37 @@ def exercise_for(following: Next, material: Material, library: Library) -> Exerc
 
 def before_words(drill: Drill, following: Next) -> tuple[str, ...]:
     """Why this comes now, and what is asked of it."""
-    part, rung = following.part, following.rung
+    part, ladder = following.part, following.ladder
     begun = {task.exercise_id for task in part.tasks}
     played = any(result.exercise_id in begun for result in drill.since)
     said = [] if played else [f"{part.title}: {part.reason}"]
-    if rung is not None and following.task.ladder is not None:
-        goal = following.task.ladder.goal
-        said.append(f"{rung.tempo:g} of {goal:g} beats a minute; asked: {in_words(rung.criteria)}")
+    if ladder is not None:
+        top = ladder.tempo >= ladder.goal
+        wanted = "one more good pass" if ladder.good else "two good passes"
+        said.append(
+            f"{ladder.tempo:g} of {ladder.goal:g} beats a minute; "
+            f"{wanted} {'at this, its own tempo' if top else 'to the next rung'}"
+        )
+        said.append(f"asked: {in_words(ladder.rung.criteria)}")
     return tuple(said)
 
 
 def after_words(following: Next, result: PassResult) -> tuple[str, ...]:
-    """What was reached beside what was asked."""
-    rung, ladder = following.rung, following.task.ladder
-    if rung is None or ladder is None:
+    """What was reached beside what was asked, and where that leads."""
+    ladder = following.ladder
+    if ladder is None:
         return ()
-    lines = compared(rung.criteria, result)
+    lines = compared(ladder.rung.criteria, result)
     said = ", ".join(
-        f"{line.name} {_number(line.name, line.reached)} "
-        f"({'enough' if line.met else 'asked ' + _number(line.name, line.needed)})"
+        f"{line.name} {_number(line.name, line.reached)}"
+        + ("" if line.met else f" (asked: {_number(line.name, line.needed)})")
         for line in lines
     )
-    standing = replace(ladder, tempo=rung.tempo)
-    verdict = verdict_at(standing, result)
-    word = {"good": "a good pass", "failed": "not yet", "no matter": "not counted"}[verdict]
-    return (f"{word}: {said}",)
+    verdict = verdict_at(ladder, result)
+    word = {"good": "good", "failed": "not yet", "no matter": "not counted"}[verdict]
+    after = climbed(ladder, result)
+    moved = f"; now {after.tempo:g}" if after.tempo != ladder.tempo else ""
+    return (f"{word}: {said}{moved}",)
 
 
 def _number(name: str, value: float) -> str:

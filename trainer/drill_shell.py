@@ -60,7 +60,7 @@ class DrillShell(Shell):
         source = sources(setup)
         setup = self._with_latency(setup, source)
         super().__init__(setup, source, output, writer, clock)
-        self._announce()
+        self._announce(setup)
 
     def more_to_come(self) -> bool:
         return self.drill.following is not None
@@ -73,7 +73,7 @@ class DrillShell(Shell):
             setup = self._setup(following)
             self.source = self._sources(setup)
             setup = self._with_latency(setup, self.source)
-            self._announce()
+            self._announce(setup)
         super().again(setup)
 
     def _do(self, effect: Effect) -> None:
@@ -117,6 +117,6 @@ class DrillShell(Shell):
         latency = self._latency(source.name)
         return replace(setup, conditions=replace(setup.conditions, latency=latency))
 
-    def _announce(self) -> None:
-        for line in before_words(self.drill, self.following):
+    def _announce(self, setup: Setup) -> None:
+        for line in (*before_words(self.drill, self.following), setup.exercise.title):
             self._say(line)

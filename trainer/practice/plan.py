@@ -61,12 +61,16 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """What to play now: the task, and its rung if it is on a ladder."""
+    """What to play now, at `tempo`; `ladder` is where the task's ladder stands by now."""
 
     part: Part
     task: Task
     tempo: float | None
-    rung: Rung | None
+    ladder: Ladder | None = None
+
+    @property
+    def rung(self) -> Rung | None:
+        return None if self.ladder is None else self.ladder.rung
 
 
 def matches(task: Task, result: PassResult) -> bool:
@@ -101,16 +105,16 @@ def _first_undone(part: Part, since: Sequence[PassResult]) -> Next | None:
     turns: list[tuple[int, int, Next]] = []
     for place, task in enumerate(part.tasks):
         passes = [result for result in since if matches(task, result)]
-        done, rung = _progress(task, passes)
+        done, ladder = _progress(task, passes)
         if not done:
-            following = Next(part, task, rung.tempo if rung else task.tempo, rung)
+            following = Next(part, task, ladder.tempo if ladder else task.tempo, ladder)
             turn = len(passes) // 2 if task.item is None else len(passes)
             turns.append((turn, place, following))
     return min(turns, key=lambda entry: entry[:2])[2] if turns else None
 
 
-def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Rung | None]:
-    """Whether a task is done, and the rung it stands on."""
+def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Ladder | None]:
+    """Whether a task is done, and where its ladder stands."""
     if len(passes) >= task.most:
         return True, None
     if task.item is not None:
@@ -120,7 +124,7 @@ def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Rung | No
     ladder = task.ladder
     for result in passes:
         ladder = climbed(ladder, result)
-    return ladder.done and len(passes) >= 2, ladder.rung
+    return ladder.done and len(passes) >= 2, ladder
 
 
 def _answered(item: Item, result: PassResult) -> bool:

@@ -35,7 +35,8 @@ _SHARES: tuple[tuple[PartKind, float], ...] = (
     ("ladder", 0.18),
     ("sight", 0.12),
 )
-_LEAST = 0.75  # minutes: a part that would be shorter is left out
+_LEAST = 1.25  # minutes a part is worth beginning for: in a short time there are fewer parts
+_FIRST: tuple[PartKind, ...] = ("due", "weak", "ladder", "step", "warm-up", "sight")
 _LOAD = 0.6  # of the room for questions: above it nothing new is begun
 _QUESTION = 10.0  # seconds a question takes, with the look at its answer
 _TURNS = 12  # passes at one thing on one day, at most
@@ -113,11 +114,13 @@ def todays_plan(
     }
     desk = _Desk(end_of_day(now), minutes, material, past, hands)
     parts: list[Part] = []
+    wanted = _FIRST[: max(1, int(minutes / _LEAST))]
+    whole = sum(share for kind, share in _SHARES if kind in wanted)
     for kind, share in _SHARES:
         own = Random(chance.random())
-        if share * minutes >= _LEAST or kind == "due":
+        if kind in wanted:
             taken = frozenset(task.exercise_id for part in parts for task in part.tasks)
-            part = makers[kind](replace(desk, taken=taken), own, max(_LEAST, share * minutes))
+            part = makers[kind](replace(desk, taken=taken), own, minutes * share / whole)
             if part.tasks:
                 parts.append(part)
     step = past.standing.step.number
@@ -229,7 +232,7 @@ def _due_reason(waiting: Sequence[Known], due: Sequence[Item], new: Sequence[Ite
     if len(waiting) > len(due):
         said.append("others wait for another day")
     if new:
-        said.append(f"{len(new)} new ones of this step")
+        said.append("one new of this step" if len(new) == 1 else f"{len(new)} new of this step")
     return "; ".join(said)
 
 
