@@ -43,7 +43,7 @@ from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
 from trainer.theory.dissonance import Passage
-from trainer.theory.movement import movement_faults
+from trainer.theory.movement import NOTHING_GIVEN, movement_faults
 
 COUNT = 320
 CONSECUTIVE = ("consecutive-fifths", "consecutive-octaves", "consecutive-unisons")
@@ -62,11 +62,10 @@ def judged() -> list[Judged]:
     left_out = 0
     for chorale in chorales(COUNT):
         try:
-            judge = Judge(chorale.exercise, Conditions(hands="2+2"))
+            judge = Judge(chorale.exercise, Conditions(hands="2+2"), NOTHING_GIVEN)
         except FigureError:
             left_out += 1  # an octave of the bass with another accidental: b over b flat
             continue
-        judge.given = frozenset()
         found.append(Judged(chorale, judge, judge.judge_realization(chorale.soundings)))
     assert left_out <= 3
     assert len(found) >= 300

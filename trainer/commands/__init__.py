@@ -14,6 +14,7 @@ from trainer.errors import TrainerError
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
     "drill": ("drill", "Today's plan: warm-up, what is due and weak, a piece, one at sight."),
+    "assess": ("assess", "Mark a complete four-part realization against its own figures."),
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
     "rules": ("rules", "Every rule with its explanation, weight, source and an example."),

@@ -15,6 +15,7 @@ from itertools import pairwise
 
 from trainer.judging.harmony import ChordHeard, HarmonyTable
 from trainer.judging.movement import faults, findings, words
+from trainer.judging.ornaments import unadorned
 from trainer.judging.take import Conditions
 from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
@@ -45,15 +46,20 @@ class Progress:
 class Judge:
     """Judges chords of one exercise under the conditions of a pass.
 
-    Raises FigureError, with bar and beat, for a figuring that contradicts itself.
+    `given` are the voices that are not the player's doing: by default the bass, and the soprano
+    where the exercise has a melody. Raises FigureError, with bar and beat, for a figuring that
+    contradicts itself.
     """
 
-    def __init__(self, exercise: Exercise, conditions: Conditions) -> None:
+    def __init__(
+        self, exercise: Exercise, conditions: Conditions, given: Given | None = None
+    ) -> None:
         self.exercise = exercise
         self.conditions = conditions
         self.moments = exercise.moments
         self.sonorities = sonorities(exercise.moments, exercise.struck_five_is_diminished)
-        self.given: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
+        usual: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
+        self.given: Given = usual if given is None else given
         self._tables = tuple(
             HarmonyTable(moment, sonority)
             for moment, sonority in zip(self.moments, self.sonorities, strict=True)
@@ -86,7 +92,7 @@ class Judge:
         heard = self._heard(index, (*keys, *pedalled))
         before = progress if self._continues(progress, index) else Progress()
         choices = self._divisions(index, keys, before)
-        line = extend(before.line, choices, partial(self._cost_at, before.index, index))
+        line = extend(before.line, choices, partial(self.cost, before.index, index))
         chain = line.best
         voicing = None if chain is None else chain.voicing
         found = list(self._harmony_faults(index, heard, keys))
@@ -96,6 +102,16 @@ class Judge:
             found += self._faults(passage, only_last=True)
         verdict = self._verdict(index, keys, heard, voicing)
         return Progress(index, line), verdict, tuple(found)
+
+    def cost(self, first: int | None, second: int, before: Voicing | None, after: Voicing) -> int:
+        """The weight of all faults from one voicing to the next, and in the next, by which ways to
+        divide keys among the voices are compared: 100 for a gross one, 10 weak, 1 a remark."""
+        passage = self._pair(first, before, second, after)
+        total = 0
+        for finding in findings(passage, self.given, self.conditions.hands):
+            heavy = weight(finding.rule, self.conditions.school)
+            total += 0 if heavy is None else _COSTS[heavy]
+        return total
 
     def soundings(self, voicings: Mapping[int, Voicing]) -> tuple[Sounding, ...]:
         """One sounding a moment, in order; a voice is struck where its pitch changes or the
@@ -141,7 +157,7 @@ class Judge:
             indices, line = stretches[-1]
             before = Progress(indices[-1] if indices else None, line)
             choices = self._divisions(index, keys, before)
-            line = extend(line, choices, partial(self._cost_at, before.index, index))
+            line = extend(line, choices, partial(self.cost, before.index, index))
             stretches[-1] = ([*indices, index] if choices else [], line)
         movement_faults: list[Fault] = []
         voiced: dict[int, Voicing] = {}
@@ -161,7 +177,8 @@ class Judge:
     def judge_realization(self, soundings: Sequence[Sounding]) -> PassVerdict:
         """Four given voices, from onset to onset, passing notes and all.
 
-        Harmony is judged at the first sounding of each moment that begins a chord.
+        Harmony is judged at the first sounding of each moment that begins a chord; an ornament on
+        that onset, entered and left by step within the chord, stands for the note it goes to.
         """
         passage = self._passage(soundings)
         verdicts = []
@@ -170,7 +187,7 @@ class Judge:
         for start in passage.chord_starts():
             sounding = soundings[start]
             keys = sorted({pitch.midi for pitch in sounding.voicing if pitch is not None})
-            heard = self._tables[sounding.moment].judge_voices(sounding.voicing)
+            heard = self._tables[sounding.moment].judge_voices(unadorned(passage, start))
             found += self._harmony_faults(sounding.moment, heard, keys)
             verdicts.append(self._verdict(sounding.moment, keys, heard, sounding.voicing))
             starts.append(sounding.moment)
@@ -243,17 +260,7 @@ class Judge:
             top = moment.melody if moment.melody is not None else last.soprano
             low = moment.bass if moment.bass is not None else last.bass
             return (Voicing(top, last.alto, last.tenor, low),)
-        return divisions(sounding, sonority)
-
-    def _cost_at(
-        self, first: int | None, second: int, before: Voicing | None, after: Voicing
-    ) -> int:
-        passage = self._pair(first, before, second, after)
-        total = 0
-        for finding in findings(passage, self.given, self.conditions.hands):
-            heavy = weight(finding.rule, self.conditions.school)
-            total += 0 if heavy is None else _COSTS[heavy]
-        return total
+        return divisions([sonority.spell(key) for key in sounding])
 
     def _pair(
         self, first: int | None, before: Voicing | None, second: int, after: Voicing

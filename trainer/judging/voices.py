@@ -12,21 +12,19 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from trainer.theory.pitch import Pitch
-from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import Voicing
 
 MOST = 8  # keys looked at as candidates for the middle voices; beyond, it is a cluster
 
 
-def divisions(keys: Sequence[int], sonority: Sonority) -> tuple[Voicing, ...]:
-    """Every way to give ascending keys to four voices, the plainest first; empty without keys.
+def divisions(pitches: Sequence[Pitch]) -> tuple[Voicing, ...]:
+    """Every way to give ascending pitches to four voices, the plainest first; empty for none.
 
     Four keys have one. Of fewer, neighbours share a key; of more, the outermost are the outer
     voices and any two of the rest the middle ones.
     """
-    if not keys:
+    if not pitches:
         return ()
-    pitches = [sonority.spell(key) for key in keys]
     low, high = pitches[0], pitches[-1]
     inner = pitches[1:-1][:MOST]
     if len(pitches) >= 4:
