@@ -122,10 +122,11 @@ def _open_file(path: Path, *, write: bool) -> Engine:
     immutable = _look(path)
     if write and not os.access(path, os.W_OK):
         raise LogError("cannot be written", file=path, remedy="give the file write permission")
-    return _file_engine(path, write=write, immutable=immutable)
+    return file_engine(path, write=write, immutable=immutable)
 
 
-def _file_engine(path: Path, *, write: bool, immutable: bool) -> Engine:
+def file_engine(path: Path, *, write: bool, immutable: bool) -> Engine:
+    """An engine to a SQLite file as it lies there, nothing asked."""
     mode = "rw" if write else "ro"
     name = f"file:{urllib.parse.quote(str(path.resolve()))}?mode={mode}"
     if immutable and not write:
@@ -181,7 +182,7 @@ def _make_file(path: Path) -> None:
             raw.execute(f"PRAGMA application_id={APPLICATION_ID}")
             raw.execute("PRAGMA journal_mode=WAL")
             raw.commit()
-        engine = _file_engine(temporary, write=True, immutable=False)
+        engine = file_engine(temporary, write=True, immutable=False)
         with engine.begin() as connection:
             create_tables(connection)
         engine.dispose()

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import struct
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
@@ -34,6 +35,7 @@ from trainer.theory.voicing import Voicing
 Row = Mapping[str, Any]
 PLAIN, COMPRESSED = 0, 1
 _EVENT = struct.Struct("<dBBB")
+_MOST = 64 * 1024 * 1024  # bytes of events in one chunk: days of playing
 
 
 def pack_events(events: Iterable[KeyEvent]) -> bytes:
@@ -55,10 +57,13 @@ def pack_events(events: Iterable[KeyEvent]) -> bytes:
 def unpack_events(payload: bytes, packing: int = PLAIN) -> tuple[KeyEvent, ...]:
     """The events of one chunk; raises LogError where the bytes cannot be events."""
     if packing == COMPRESSED:
+        unpacker = zlib.decompressobj()
         try:
-            payload = zlib.decompress(payload)
+            payload = unpacker.decompress(payload, _MOST)
         except zlib.error as error:
             raise LogError(f"the events of a take cannot be unpacked ({error})") from None
+        if not unpacker.eof:
+            raise LogError("the events of a take are cut off, or beyond all measure")
     elif packing != PLAIN:
         raise LogError(f"events packed in an unknown way ({packing})")
     if len(payload) % _EVENT.size:
@@ -67,7 +72,7 @@ def unpack_events(payload: bytes, packing: int = PLAIN) -> tuple[KeyEvent, ...]:
 
 
 def _event(time: float, kind: int, key: int, value: int) -> KeyEvent:
-    if key > 127 or value > 127 or kind > 3 or time != time:
+    if key > 127 or value > 127 or kind > 3 or not math.isfinite(time):
         raise LogError("an event of a take is not a key or a pedal")
     match kind:
         case 0:

@@ -206,8 +206,8 @@ def end_take(
         live = select(marking.c.seq).where(marking.c.take_seq == seq, marking.c.digest.is_(None))
         for old in connection.execute(live).scalars().all():
             drop_marking(connection, old)
-        marks = put_marking(connection, seq, value.rules, verdict, time.time())
-        connection.execute(update(take).where(take.c.seq == seq).values(marking_seq=marks))
+        put_marking(connection, seq, value.rules, verdict, time.time())
+        choose_marking(connection, seq)
     else:
         _sum_up_live(connection, seq)
     count_take(connection, seq, sums)
@@ -222,14 +222,27 @@ def put_events(connection: Connection, seq: int, events: Sequence[KeyEvent]) -> 
 
 
 def put_marking(
-    connection: Connection, seq: int, rules: int, verdict: PassVerdict, made: float
+    connection: Connection,
+    seq: int,
+    rules: int,
+    verdict: PassVerdict,
+    made: float,
+    *,
+    fresh: bool = False,
 ) -> int:
-    """A judging of a take; one that says the same is not stored twice. Its number."""
+    """A judging of a take; its number. One that says the same is not stored twice, the later
+    time holds. `fresh` if the take cannot have any yet."""
     digest = marks_digest(rules, verdict)
-    same = select(marking.c.seq).where(marking.c.take_seq == seq, marking.c.digest == digest)
-    found = connection.execute(same).scalar()
-    if found is not None:
-        return int(found)
+    if not fresh:
+        same = select(marking.c.seq, marking.c.made).where(
+            marking.c.take_seq == seq, marking.c.digest == digest
+        )
+        found = connection.execute(same).one_or_none()
+        if found is not None:
+            if made > found.made:
+                here = update(marking).where(marking.c.seq == found.seq)
+                connection.execute(here.values(made=made))
+            return int(found.seq)
     row = {"take_seq": seq, "digest": digest, "rules": rules, "made": made, **marking_row(verdict)}
     marks = _inserted(connection, marking, row)
     if verdict.moments:
@@ -239,6 +252,15 @@ def put_marking(
         faults = [fault_row(number, one) for number, one in enumerate(verdict.faults)]
         connection.execute(insert(fault), [{"marking_seq": marks, **one} for one in faults])
     return marks
+
+
+def choose_marking(connection: Connection, seq: int) -> None:
+    """Let the marks of the newest rules hold, of these the last made."""
+    query = select(marking.c.seq).where(marking.c.take_seq == seq, marking.c.digest.is_not(None))
+    order = (marking.c.rules.desc(), marking.c.made.desc(), marking.c.digest.desc())
+    best = connection.execute(query.order_by(*order).limit(1)).scalar()
+    if best is not None:
+        connection.execute(update(take).where(take.c.seq == seq).values(marking_seq=best))
 
 
 def recover_take(connection: Connection, seq: int) -> None:

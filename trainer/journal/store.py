@@ -241,10 +241,11 @@ def read_take(connection: Connection, seq: int) -> Take:
     """A take with its events; `player` is the id."""
     query = select(take, exercise_text.c.text).join(exercise_text)
     row = connection.execute(query.where(take.c.seq == seq)).mappings().one()
-    return _take(row, row["text"], read_events(connection, seq))
+    return take_value(row, row["text"], read_events(connection, seq))
 
 
-def _take(row: Any, text: str, events: tuple[KeyEvent, ...]) -> Take:
+def take_value(row: Any, text: str, events: tuple[KeyEvent, ...]) -> Take:
+    """A take from its row, the text of its exercise, and its events."""
     return Take(
         exercise_id=row["exercise_id"],
         exercise=text,
@@ -307,7 +308,7 @@ def _passes(
             verdict = verdict_from(
                 dict(said), moments.get(said["seq"], []), faults.get(said["seq"], [])
             )
-        yield _summary_of(head, said), _take(head, texts[head["text_seq"]], ()), verdict
+        yield _summary_of(head, said), take_value(head, texts[head["text_seq"]], ()), verdict
 
 
 def _grouped(

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
 
+from trainer.journal.plain import Plain, verdict_plain
 from trainer.journal.store import Journal, TakeSummary
-from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
 from trainer.review.advice import Advice
 from trainer.review.queries import Totals
 from trainer.review.statistics import Share
-from trainer.theory.fault import Fault
-
-Plain = dict[str, Any]
 
 
 def take_plain(journal: Journal, summary: TakeSummary) -> Plain:
@@ -42,49 +38,6 @@ def summary_plain(summary: TakeSummary) -> Plain:
         "seconds": round(summary.seconds, 3),
         "conditions": asdict(summary.conditions),
         "rules": summary.rules,
-    }
-
-
-def verdict_plain(verdict: PassVerdict) -> Plain:
-    """Everything said of a pass."""
-    timing, movement = verdict.timing, verdict.movement
-    return {
-        "harmony": asdict(verdict.harmony),
-        "timing": None if timing is None else asdict(timing),
-        "movement": asdict(movement),
-        "moments": [moment_plain(moment) for moment in verdict.moments],
-        "faults": [fault_plain(fault) for fault in verdict.faults],
-        "extra": [asdict(one) for one in verdict.extra],
-    }
-
-
-def moment_plain(moment: MomentVerdict) -> Plain:
-    """What is said of one moment; the voicing is written bass first."""
-    return {
-        "index": moment.index,
-        "outcome": moment.outcome,
-        "keys": list(moment.keys),
-        "voicing": None if moment.voicing is None else str(moment.voicing),
-        "missing": list(moment.missing),
-        "foreign": list(moment.foreign),
-        "additions": list(moment.additions),
-        "late_ms": moment.late_ms,
-        "late_beats": moment.late_beats,
-        "spread_ms": moment.spread_ms,
-        "think_s": moment.think_s,
-    }
-
-
-def fault_plain(fault: Fault) -> Plain:
-    """A fault."""
-    return {
-        "rule": fault.rule,
-        "weight": fault.weight,
-        "moments": list(fault.moments),
-        "voices": list(fault.voices),
-        "pitches": [str(pitch) for pitch in fault.pitches],
-        "text": fault.text,
-        "instead": None if fault.instead is None else str(fault.instead),
     }
 
 
