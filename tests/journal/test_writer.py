@@ -76,11 +76,3 @@ def test_a_log_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(LogError, match="cannot be made"):
         Writer(tmp_path / "file" / "log.sqlite")
-
-
-def test_a_file_that_is_no_log_is_refused_and_left_alone(tmp_path: Path) -> None:
-    other = tmp_path / "letter.txt"
-    other.write_text("Dear sir, " * 50)
-    with pytest.raises(LogError, match=r"letter\.txt: this is not a log"):
-        Journal.open(other)
-    assert other.read_text() == "Dear sir, " * 50

@@ -14,11 +14,12 @@ from trainer.errors import TrainerError
 COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
     "drill": ("drill", "Today's plan: warm-up, what is due and weak, a piece, one at sight."),
+    "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
     "assess": ("assess", "Mark a complete four-part realization against its own figures."),
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
-    "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
-    "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
+    "log": ("log", "Move logs between machines and players; check and repair them."),
     "keyboard": ("keyboard", "MIDI keyboards: list, watch, calibrate."),
+    "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
     "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
 }
 

@@ -50,10 +50,14 @@ def open_engine(location: str, *, write: bool) -> Engine:
             engine = _open_server(location, write=write)
         else:
             engine = _open_file(Path(location), write=write)
-        with engine.connect() as connection:
-            found = check_version(connection, location)
-        if found < SCHEMA_VERSION:
-            _bring_up_to_date(engine, location, found, write=write)
+        try:
+            with engine.connect() as connection:
+                found = check_version(connection, location)
+            if found < SCHEMA_VERSION:
+                _bring_up_to_date(engine, location, found, write=write)
+        except BaseException:
+            engine.dispose()
+            raise
         return engine
 
 

@@ -209,7 +209,10 @@ def marks_digest(rules: int, verdict: PassVerdict) -> str:
     for row in moments:
         row["keys"] = list(row["keys"])
     faults = [fault_row(number, one) for number, one in enumerate(verdict.faults)]
-    said = [rules, marking_row(verdict), moments, faults]
+    figures = marking_row(verdict)
+    if not verdict.extra:
+        del figures["extra"]  # logs of version 1 did not know it: their marks stay the same marks
+    said = [rules, figures, moments, faults]
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
 

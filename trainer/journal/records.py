@@ -222,27 +222,20 @@ def put_events(connection: Connection, seq: int, events: Sequence[KeyEvent]) -> 
 
 
 def put_marking(
-    connection: Connection,
-    seq: int,
-    rules: int,
-    verdict: PassVerdict,
-    made: float,
-    *,
-    fresh: bool = False,
+    connection: Connection, seq: int, rules: int, verdict: PassVerdict, made: float
 ) -> int:
     """A judging of a take; its number. One that says the same is not stored twice, the later
-    time holds. `fresh` if the take cannot have any yet."""
+    time holds."""
     digest = marks_digest(rules, verdict)
-    if not fresh:
-        same = select(marking.c.seq, marking.c.made).where(
-            marking.c.take_seq == seq, marking.c.digest == digest
-        )
-        found = connection.execute(same).one_or_none()
-        if found is not None:
-            if made > found.made:
-                here = update(marking).where(marking.c.seq == found.seq)
-                connection.execute(here.values(made=made))
-            return int(found.seq)
+    same = select(marking.c.seq, marking.c.made).where(
+        marking.c.take_seq == seq, marking.c.digest == digest
+    )
+    found = connection.execute(same).one_or_none()
+    if found is not None:
+        if made > found.made:
+            here = update(marking).where(marking.c.seq == found.seq)
+            connection.execute(here.values(made=made))
+        return int(found.seq)
     row = {"take_seq": seq, "digest": digest, "rules": rules, "made": made, **marking_row(verdict)}
     marks = _inserted(connection, marking, row)
     if verdict.moments:

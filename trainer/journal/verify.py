@@ -53,11 +53,11 @@ class Checked:
 def verify(journal: Journal) -> Checked:
     """Look at everything in a log without changing it. Raises LogError if it cannot be read."""
     with journal.reading() as connection:
-        counts = [
+        takes, markings, moments = (
             int(connection.execute(select(func.count()).select_from(t)).scalar_one())
             for t in (take, marking, moment)
-        ]
-        return Checked(*counts, tuple(_troubles(connection)))
+        )
+        return Checked(takes, markings, moments, tuple(_troubles(connection)))
 
 
 def _troubles(connection: Connection) -> Iterator[Trouble]:

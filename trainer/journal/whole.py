@@ -124,7 +124,7 @@ def _insert(connection: Connection, value: WholeTake) -> int:
     seq = int(key[0])
     put_events(connection, seq, value.take.events)
     for said in value.markings:
-        put_marking(connection, seq, said.rules, said.verdict, said.made, fresh=True)
+        put_marking(connection, seq, said.rules, said.verdict, said.made)
     choose_marking(connection, seq)
     return seq
 

@@ -1,0 +1,168 @@
+"""Logs of other versions and other programs: brought up to date, or refused and left alone."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, text
+from sqlalchemy.engine import make_url
+
+from tests.journal.samples import VERDICT, play
+from tests.postgresql import Databases
+from trainer.errors import LogError
+from trainer.journal import migrations
+from trainer.journal.schema import SCHEMA_VERSION, SUMS, metadata
+from trainer.journal.store import Journal
+from trainer.journal.verify import verify
+from trainer.review.queries import faults, fluencies, totals
+
+OLD = Path(__file__).parent / "data" / "log-version-1.sqlite"
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    return Path(shutil.copy(OLD, tmp_path / "log.sqlite"))
+
+
+def test_a_log_of_version_1_is_backed_up_and_brought_up_to_date(old: Path) -> None:
+    with Journal.open(old) as journal:
+        takes = journal.takes()
+        assert [one.tempo for one in takes] == [None, 66.0, 60.0]
+        assert journal.verdict(takes[0].id) == VERDICT
+        assert totals(journal).takes == 3
+        assert fluencies(journal, by=("figuring",))[0].complete.cases == 6
+        assert faults(journal)[0].times == 3
+        assert verify(journal).troubles == ()
+    (backup,) = old.parent.glob("log-*-before-version-2.sqlite")
+    with contextlib.closing(sqlite3.connect(backup)) as raw:
+        assert raw.execute("SELECT value FROM meta WHERE name='schema'").fetchone() == ("1",)
+        assert raw.execute("SELECT count(*) FROM take").fetchone() == (3,)
+
+
+def test_an_old_log_and_a_new_one_have_the_same_tables(old: Path, tmp_path: Path) -> None:
+    def shape(path: Path) -> dict[str, list[tuple[object, ...]]]:
+        with contextlib.closing(sqlite3.connect(path)) as raw:
+            tables = [
+                r[0] for r in raw.execute("SELECT name FROM sqlite_master WHERE type='table'")
+            ]
+            return {
+                t: sorted(r[1:4] + r[5:] for r in raw.execute(f"PRAGMA table_info({t})"))
+                for t in tables
+            }
+
+    Journal.open(old).close()
+    Journal.open(tmp_path / "new.sqlite").close()
+    assert shape(old) == shape(tmp_path / "new.sqlite")
+
+
+def test_a_migration_that_fails_leaves_the_log_as_it_was(
+    old: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(operations: object) -> None:
+        migrations._add_sums(operations)  # type: ignore[arg-type]
+        raise sqlite3.OperationalError("disk I/O error")
+
+    monkeypatch.setattr(migrations, "STEPS", {1: broken})
+    with pytest.raises(LogError, match="make room"):
+        Journal.open(old)
+    with contextlib.closing(sqlite3.connect(old)) as raw:
+        tables = {r[0] for r in raw.execute("SELECT name FROM sqlite_master WHERE type='table'")}
+        assert "played" not in tables and "take" in tables
+    monkeypatch.undo()
+    with Journal.open(old) as journal:
+        assert totals(journal).takes == 3
+
+
+def test_without_a_backup_there_is_no_migration(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(path: Path, target: Path) -> None:
+        raise OSError(28, "No space left on device")
+
+    before = old.read_bytes()
+    monkeypatch.setattr(Path, "rename", full)
+    with pytest.raises(LogError, match="cannot be backed up"):
+        Journal.open(old)
+    assert old.read_bytes()[100:] == before[100:]
+    assert sorted(p.name for p in old.parent.iterdir()) == ["log.sqlite"]
+
+
+def test_an_old_log_is_only_brought_up_to_date_where_it_may_be_written(old: Path) -> None:
+    before = old.read_bytes()
+    with pytest.raises(LogError, match="open it once where it can be written"):
+        Journal.open(old, write=False)
+    assert old.read_bytes() == before
+
+
+def test_a_newer_log_is_refused_with_one_line_and_left_alone(location: str) -> None:
+    play(location)
+    newer = str(SCHEMA_VERSION + 7)
+    with Journal.open(location) as journal, journal.writing() as connection:
+        connection.execute(text("UPDATE meta SET value = :v WHERE name = 'schema'"), {"v": newer})
+    for write in (True, False):
+        with pytest.raises(LogError, match=f"newer Mittelstimme .log version {newer}") as raised:
+            Journal.open(location, write=write)
+        assert "\n" not in str(raised.value)
+
+
+def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_to_date(
+    databases: Databases, old: Path
+) -> None:
+    url = databases.new()
+    engine = create_engine(make_url(url).set(drivername="postgresql+psycopg"))
+    with Journal.open(url) as journal, journal.writing() as connection:
+        for table in (*SUMS, metadata.tables["sight"]):
+            connection.execute(text(f"DROP TABLE {table.name}"))
+        connection.execute(text("ALTER TABLE marking DROP COLUMN extra"))
+        connection.execute(text("UPDATE meta SET value = '1' WHERE name = 'schema'"))
+    with contextlib.closing(sqlite3.connect(old)) as raw, engine.begin() as connection:
+        raw.row_factory = sqlite3.Row
+        for name in ("player", "exercise_text", "take", "chunk", "marking", "moment", "fault"):
+            for row in map(dict, raw.execute(f"SELECT * FROM {name}")):
+                if "local" in row:
+                    row["local"] = bool(row["local"])
+                columns, values = ", ".join(f'"{c}"' for c in row), ", ".join(f":{c}" for c in row)
+                connection.execute(text(f"INSERT INTO {name} ({columns}) VALUES ({values})"), row)
+    with Journal.open(url) as journal:
+        assert totals(journal).takes == 3
+        assert verify(journal).troubles == ()
+    with engine.connect() as connection:
+        (schema,) = connection.execute(
+            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_2_%'")
+        ).scalars()
+        count = connection.execute(text(f'SELECT count(*) FROM "{schema}".take')).scalar()
+    engine.dispose()
+    assert count == 3
+
+
+def test_another_programs_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    other = tmp_path / "addresses.sqlite"
+    with contextlib.closing(sqlite3.connect(other)) as raw:
+        raw.execute("CREATE TABLE person (name TEXT)")
+        raw.commit()
+    before = other.read_bytes()
+    with pytest.raises(LogError, match=r"addresses\.sqlite: this database is not a log"):
+        Journal.open(other)
+    assert other.read_bytes() == before
+
+
+def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    other = tmp_path / "letter.txt"
+    other.write_text("Dear sir, " * 50)
+    with pytest.raises(LogError, match=r"letter\.txt: this is not a log"):
+        Journal.open(other)
+    assert other.read_text() == "Dear sir, " * 50
+
+
+def test_a_url_that_leads_nowhere_is_one_line_without_its_password(tmp_path: Path) -> None:
+    url = f"postgresql://ada:secret@/nowhere?host={tmp_path}"
+    with pytest.raises(LogError) as raised:
+        Journal.open(url)
+    assert "secret" not in str(raised.value) and "\n" not in str(raised.value)
+
+
+def test_a_url_of_another_kind_of_server_is_refused() -> None:
+    with pytest.raises(LogError, match="logs are not kept in mysql"):
+        Journal.open("mysql://localhost/log")

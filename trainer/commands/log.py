@@ -1,0 +1,172 @@
+"""`log`: logs moved between machines, checked, and marked again."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+from rich.console import Console
+from rich.progress import Progress
+
+from trainer.commands.log_option import log_option, one_player, open_log, player_option, which_log
+from trainer.commands.output import print_json
+
+if TYPE_CHECKING:
+    from trainer.journal.merge import Merged
+
+
+@click.group()
+def command() -> None:
+    """Move logs between machines and players, check them, judge old takes again."""
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--without-playing", is_flag=True, help="Leave the raw playing out, keep the marks.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@player_option
+@log_option
+def export(
+    file: Path, without_playing: bool, as_json: bool, player: str | None, location: str | None
+) -> None:
+    """Write one player's takes into FILE, to be merged elsewhere."""
+    from trainer.journal import merge
+
+    with open_log(location) as journal:
+        who = one_player(journal, player)
+        count = merge.export(journal, who.id, file, playing=not without_playing)
+    if as_json:
+        print_json(
+            {
+                "format": "mittelstimme-export",
+                "version": 1,
+                "file": str(file),
+                "player": {"id": who.id, "name": who.name},
+                "takes": count,
+                "playing": not without_playing,
+            }
+        )
+    else:
+        what = "without the playing" if without_playing else "with the playing"
+        print(f"{file}: {count} takes of {who.label}, {what}")
+
+
+@command.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@log_option
+def merge(files: tuple[Path, ...], as_json: bool, location: str | None) -> None:
+    """Bring FILES (exported, or other logs) into the log; in any order, twice without harm."""
+    from trainer.journal import merge as merging
+    from trainer.journal.store import Journal
+    from trainer.journal.writer import settle
+
+    found: list[merging.Merged] = []
+    with Journal.open(which_log(location)) as journal:
+        settle(journal)
+        for file in files:
+            with _watching(file.name) as progress:
+                found.append(merging.merge(journal, file, lambda n: progress(n, None)))
+    if as_json:
+        files_plain = [_merged_plain(one) for one in found]
+        print_json({"format": "mittelstimme-merge", "version": 1, "files": files_plain})
+        return
+    for one in found:
+        whose = ", ".join(name.name or f"player {name.id[:8]}" for name in one.players)
+        print(f"{one.source}: {whose}: {one.new} new, {one.changed} changed, {one.known} known")
+
+
+def _merged_plain(one: Merged) -> dict[str, Any]:
+    players = [{"id": name.id, "name": name.name} for name in one.players]
+    counts = {"new": one.new, "changed": one.changed, "known": one.known}
+    return {"file": one.source, "players": players, **counts}
+
+
+@command.command()
+@click.option("--repair", "mend", is_flag=True, help="Make it whole; the old one is kept beside.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@log_option
+@click.pass_context
+def verify(ctx: click.Context, mend: bool, as_json: bool, location: str | None) -> None:
+    """Check that the log is whole: events, marks, sums. Status 1 if something is amiss."""
+    from trainer.journal import verify as checking
+
+    where = which_log(location)
+    kept = ""
+    if mend:
+        troubles, kept = checking.repair(where)
+    with open_log(where) as journal:
+        checked = checking.verify(journal)
+    if not mend:
+        troubles = checked.troubles
+    if as_json:
+        print_json(
+            {
+                "format": "mittelstimme-verify",
+                "version": 1,
+                "takes": checked.takes,
+                "markings": checked.markings,
+                "moments": checked.moments,
+                "troubles": [asdict(one) for one in troubles],
+                "repaired": mend,
+                "kept": kept,
+                "left": [asdict(one) for one in checked.troubles],
+            }
+        )
+    else:
+        for one in troubles:
+            place = f"take {one.take[:8]}: " if one.take else ""
+            print(f"{place}{one.what}" + (f"; repair: {one.remedy}" if one.remedy else ""))
+        whole = "whole" if not checked.troubles else f"{len(checked.troubles)} troubles"
+        counts = f"{checked.takes} takes, {checked.markings} markings, {checked.moments} moments"
+        print(f"{counts}: {whole}")
+        if kept:
+            print(f"the log as it was: {kept}")
+    if checked.troubles:
+        ctx.exit(1)
+
+
+@command.command()
+@click.option("--all", "every", is_flag=True, help="Also takes judged by these rules already.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@player_option
+@log_option
+def remark(every: bool, as_json: bool, player: str | None, location: str | None) -> None:
+    """Judge old takes again by the rules of this program; the old marks are kept."""
+    from trainer.journal import remark as remarking
+    from trainer.judging.passes import judge
+    from trainer.theory.rules import RULES_VERSION
+
+    with open_log(location) as journal, _watching("judging") as progress:
+        who = None if player is None else journal.player(player).id
+        done = remarking.remark(
+            journal, judge, RULES_VERSION, player=who, every=every, progress=progress
+        )
+    if as_json:
+        print_json(
+            {
+                "format": "mittelstimme-remark",
+                "version": 1,
+                "rules": RULES_VERSION,
+                "judged": done.judged,
+                "changed": done.changed,
+                "left": [{"take": id, "why": why} for id, why in done.left],
+            }
+        )
+        return
+    print(f"{done.judged} takes judged by rules {RULES_VERSION}, {done.changed} with other marks")
+    for id, why in done.left:
+        print(f"take {id[:8]} left as it is: {why}")
+
+
+@contextlib.contextmanager
+def _watching(what: str) -> Iterator[Callable[[int, int | None], None]]:
+    """A progress bar on a terminal; nothing elsewhere."""
+    console = Console(stderr=True)
+    with Progress(console=console, disable=not console.is_terminal, transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, of: bar.update(task, completed=done, total=of)
