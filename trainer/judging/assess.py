@@ -49,7 +49,9 @@ def assess(
             file=path,
             remedy="write tenor and alto between the bass and the melody",
         )
-    lines = [_events(v) for v in (exercise.melody, exercise.alto, exercise.tenor, exercise.bass)]
+    lines = [
+        single_notes(v) for v in (exercise.melody, exercise.alto, exercise.tenor, exercise.bass)
+    ]
     usual = "bass,melody" if exercise.melody else "bass"
     return exercise, mark(exercise, lines, school, hands, _GIVEN[given or usual])
 
@@ -62,7 +64,8 @@ def mark(
     return judge.judge_realization(written_soundings(judge, lines))
 
 
-def _events(voice: Sequence[Note]) -> tuple[_Single, ...]:
+def single_notes(voice: Sequence[Note]) -> tuple[_Single, ...]:
+    """A native voice as a written line."""
     return tuple(
         _Single(
             note.onset,
