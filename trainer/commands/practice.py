@@ -228,7 +228,7 @@ def _print_result(shell: Shell) -> None:
     from dataclasses import asdict
 
     from trainer.commands.output import print_json
-    from trainer.review.plain import verdict_plain
+    from trainer.journal.plain import verdict_plain
 
     setup = shell.setup
     print_json(
@@ -343,7 +343,7 @@ def _long_enough(setup: Setup) -> None:
 def _report(effect: Effect) -> None:
     """`--view none`: what happens, one JSON object a line on stderr."""
     from trainer.practice import effects
-    from trainer.review.plain import fault_plain, moment_plain
+    from trainer.journal.plain import fault_plain, moment_plain
 
     match effect:
         case effects.PassBegan(take, origin):

@@ -88,6 +88,7 @@ def _add_sums(operations: Operations) -> None:
     """1 to 2: chords that belong to no moment, what exercises ask, sums by day and figuring."""
     extra = sa.Column("extra", sa.Text, nullable=False, server_default="[]")
     operations.add_column("marking", extra)
+    operations.add_column("fault", sa.Column("onset", sa.String(24)))
 
     def text(name: str, length: int | None = None) -> sa.Column[str]:
         kind = sa.Text() if length is None else sa.String(length)

@@ -15,6 +15,7 @@ import struct
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, fields
+from fractions import Fraction
 from typing import Any
 
 from trainer.errors import LogError
@@ -149,6 +150,7 @@ def fault_row(number: int, fault: Fault) -> dict[str, Any]:
         "pitches": ",".join(map(str, fault.pitches)),
         "text": fault.text,
         "instead": None if fault.instead is None else str(fault.instead),
+        "onset": None if fault.onset is None else str(fault.onset),
     }
 
 
@@ -162,6 +164,7 @@ def fault_from(row: Row) -> Fault:
         pitches=tuple(Pitch.parse(word) for word in _words(row["pitches"])),
         text=row["text"],
         instead=None if instead is None else Voicing.parse(instead),
+        onset=None if row["onset"] is None else Fraction(row["onset"]),
     )
 
 
@@ -210,8 +213,10 @@ def marks_digest(rules: int, verdict: PassVerdict) -> str:
         row["keys"] = list(row["keys"])
     faults = [fault_row(number, one) for number, one in enumerate(verdict.faults)]
     figures = marking_row(verdict)
+    # What logs of version 1 did not know counts only where it is there: their marks stay the same.
     if not verdict.extra:
-        del figures["extra"]  # logs of version 1 did not know it: their marks stay the same marks
+        del figures["extra"]
+    faults = [{k: v for k, v in row.items() if k != "onset" or v} for row in faults]
     said = [rules, figures, moments, faults]
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 

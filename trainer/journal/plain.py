@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from fractions import Fraction
 from typing import Any, NoReturn, get_args
 
 from trainer.errors import LogError, PitchError
@@ -58,7 +59,7 @@ def moment_plain(moment: MomentVerdict) -> Plain:
 
 
 def fault_plain(fault: Fault) -> Plain:
-    """A fault; voicings are written bass first."""
+    """A fault; voicings are written bass first, score time as a fraction of quarter notes."""
     return {
         "rule": fault.rule,
         "weight": fault.weight,
@@ -67,6 +68,7 @@ def fault_plain(fault: Fault) -> Plain:
         "pitches": [str(pitch) for pitch in fault.pitches],
         "text": fault.text,
         "instead": None if fault.instead is None else str(fault.instead),
+        "onset": None if fault.onset is None else str(fault.onset),
     }
 
 
@@ -129,6 +131,7 @@ def _fault(plain: object) -> Fault:
         pitches=tuple(_pitch(one) for one in items(given.get("pitches"), 64)),
         text=text(given.get("text"), most=4000),
         instead=_voicing(given.get("instead")),
+        onset=_fraction(given.get("onset")),
     )
 
 
@@ -169,6 +172,16 @@ def _pitch(plain: object) -> Pitch:
         return Pitch.parse(text(plain, most=8))
     except PitchError as error:
         raise LogError(error.what) from None
+
+
+def _fraction(plain: object) -> Fraction | None:
+    if plain is None:
+        return None
+    given = text(plain, most=24)
+    try:
+        return Fraction(given)
+    except (ValueError, ZeroDivisionError):
+        wrong("a score time is not a fraction")
 
 
 def _perhaps(plain: object) -> float | None:

@@ -159,6 +159,7 @@ fault = Table(
     Column("pitches", Text, nullable=False),
     Column("text", Text, nullable=False),
     Column("instead", Text),
+    Column("onset", String(24)),  # score time in quarter notes, a fraction such as 7/2
     sqlite_with_rowid=False,
 )
 
