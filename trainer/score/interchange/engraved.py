@@ -244,7 +244,7 @@ class _Reading:
                 at = self._note(child, staff, line, at, ratio, accidentals)
             elif tag in _SILENT:
                 length = full * int(_number(child.get("num")) or 1) if tag == "multiRest" else full
-                length = _duration(child, ratio) if tag in ("rest", "space") else length
+                length = self._duration(child, ratio) if tag in ("rest", "space") else length
                 if length:
                     fermata = child.get(_ID, "") in self._fermatas
                     line.append(_Note(Event(at, length, fermata=fermata), ()))
@@ -263,9 +263,9 @@ class _Reading:
         accidentals: dict[tuple[int, int], int],
     ) -> Fraction:
         notes = [element] if element.tag == "note" else list(element.iter("note"))
-        duration = _duration(element, ratio)
+        duration = self._duration(element, ratio)
         if not duration and notes:
-            duration = _duration(notes[0], ratio)
+            duration = self._duration(notes[0], ratio)
         if not duration:
             return at
         sounding = [(self._pitch(one, staff, accidentals), one.get(_ID, "")) for one in notes]
@@ -285,6 +285,13 @@ class _Reading:
             )
         )
         return at + duration
+
+    def _duration(self, element: Any, ratio: Fraction) -> Fraction:
+        """In quarter notes: from MusicXML's own duration where there is one, else the sign."""
+        units = _number(element.get("dur.ppq"))
+        if units and self._source.divisions:
+            return Fraction(int(units), self._source.divisions)
+        return _duration(element, ratio)
 
     def _pitch(self, note: Any, staff: int, accidentals: dict[tuple[int, int], int]) -> Pitch:
         """The sounding pitch; without an accidental the bar's and the signature's hold."""

@@ -7,41 +7,53 @@ MusicXML 4.0, and handed on as one plain text, which verovio carries through to 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
+from math import lcm
 from typing import Any
 
 from lxml import etree
 
-from trainer.errors import FigureError
+from trainer.errors import ExerciseError, FigureError
 from trainer.theory.figures import NOTHING, Figuring, Way
 from trainer.theory.figures_text import XmlFigure, from_musicxml
 
 FACT = "mittelstimme:"  # prefix of our own fields in files of other formats
+_FINEST = 1_000_000  # parts of a quarter note
 
 
-def prepared(root: Any) -> tuple[Any, str, tuple[tuple[str, str], ...], tuple[str, ...]]:
-    """The tree with plain figures, the title, our own fields, and remarks."""
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """The tree, its divisions of the quarter note, its title, our own fields, and remarks."""
+
+    root: Any
+    divisions: int
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...]
+
+
+def prepared(root: Any) -> Prepared:
+    """The tree with plain figures and one division throughout."""
     remarks: list[str] = []
     for element in root.iter("{*}*"):  # files with a namespace, which verovio does not read
         if isinstance(element.tag, str) and element.tag.startswith("{"):
             element.tag = etree.QName(element).localname
     if root.tag == "score-timewise":
         root = _partwise(root)
+    divisions = _one_division(root)
     for part in root.iter("part"):
-        before, divisions = NOTHING, "1"
+        before = NOTHING
         for measure in part.iter("measure"):
             bar = measure.get("number", "?")
-            for item in list(measure.iter("divisions", "figured-bass")):
-                if item.tag == "divisions":
-                    divisions = item.text or "1"
-                else:
-                    before = _plain(item, before, divisions, bar, remarks)
+            for stack in list(measure.iter("figured-bass")):
+                before = _plain(stack, before, divisions, bar, remarks)
     facts = tuple(
         (field.get("name", "")[len(FACT) :], field.text or "")
         for field in root.iter("miscellaneous-field")
         if field.get("name", "").startswith(FACT)
     )
-    return root, _title(root), facts, tuple(remarks)
+    return Prepared(root, divisions, _title(root), facts, tuple(remarks))
 
 
 def _partwise(root: Any) -> Any:
@@ -61,7 +73,41 @@ def _partwise(root: Any) -> Any:
     return turned
 
 
-def _plain(stack: Any, before: Figuring, divisions: str, bar: str, remarks: list[str]) -> Figuring:
+def _one_division(root: Any) -> int:
+    """Bring all durations to the least common division, so that lengths can be read from them."""
+    given = {_whole(item.text) for item in root.iter("divisions")} - {0}
+    common = lcm(*given) if given else 1
+    if common > _FINEST:
+        raise ExerciseError(f"the file divides quarter notes into {common} parts")
+    for part in root.iter("part"):
+        factor = Fraction(common)
+        for measure in part.iter("measure"):
+            for item in list(measure.iter("divisions", "duration", "offset")):
+                if item.tag == "divisions":
+                    factor = Fraction(common, _whole(item.text) or 1)
+                    item.text = str(common)
+                else:
+                    item.text = str(round(_duration(item.text, measure) * factor))
+    return common
+
+
+def _whole(text: str | None) -> int:
+    text = (text or "").strip()
+    return int(text) if text.isdecimal() and len(text) < 8 else 0
+
+
+def _duration(text: str | None, measure: Any) -> Fraction:
+    try:
+        duration = Fraction((text or "0").strip()[:20])
+    except (ValueError, ZeroDivisionError):
+        bar = measure.get("number", "?")
+        raise ExerciseError(f"bar {bar} has a duration {(text or '')[:20]!r}") from None
+    if abs(duration) > _FINEST:
+        raise ExerciseError(f"bar {measure.get('number', '?')} has a duration of {duration}")
+    return duration
+
+
+def _plain(stack: Any, before: Figuring, divisions: int, bar: str, remarks: list[str]) -> Figuring:
     """Put the stack's plain text in the place of its figures; the figuring then in force.
 
     A line drawn on from the figures is written `~` and its length in quarter notes after them.
@@ -94,12 +140,8 @@ def _plain(stack: Any, before: Figuring, divisions: str, bar: str, remarks: list
     return before if figuring.way is Way.EXTENDED else figuring
 
 
-def _line(duration: str, divisions: str) -> str:
-    try:
-        length = Fraction(duration) / Fraction(divisions)
-    except (ValueError, ZeroDivisionError):
-        return ""
-    return f" ~{length}"
+def _line(duration: str, divisions: int) -> str:
+    return f" ~{Fraction(duration) / divisions}" if duration else ""
 
 
 def _extend(figure: Any) -> Any:

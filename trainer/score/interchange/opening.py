@@ -26,13 +26,17 @@ _DOCTYPE = re.compile(rb"<!DOCTYPE[^>\[]*(\[[^\]]*\]\s*)?>")
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Text that the engraver can load, the facts it would drop, and remarks for the user."""
+    """Text that the engraver can load, the facts it would drop, and remarks for the user.
+
+    `divisions` is how many units of MusicXML duration make a quarter note; 0 in other formats.
+    """
 
     kind: Kind
     text: str
     title: str = ""
     facts: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+    divisions: int = 0
 
 
 def open_source(path: Path) -> Source:
@@ -140,8 +144,10 @@ def _xml(data: bytes) -> Source:
     root = _parse(data)
     name = etree.QName(root).localname
     if name in ("score-partwise", "score-timewise"):
-        tree, title, facts, remarks = prepared(root)
-        return Source("MusicXML", _text(tree), title, facts, remarks)
+        done = prepared(root)
+        return Source(
+            "MusicXML", _text(done.root), done.title, done.facts, done.remarks, done.divisions
+        )
     if name in ("mei", "music"):
         return Source("MEI", _text(root), _mei_title(root), _mei_facts(root))
     raise ExerciseError(
