@@ -238,7 +238,8 @@ def _extended(before: Sonority, moment: Moment) -> Sonority:
     above = None if melody is None else (melody.step - bass.step) % 7 + 1
     if melody is not None and above is not None and _name_of(found, above) != melody.name:
         bold, listed, letters = _displaced(above, bold, listed, letters)
-    completions, preferred = _completions(bold, listed, letters, members, above)
+    above_bass = bold - {1} if found[1].name == bass.name else bold
+    completions, preferred = _completions(above_bass, listed, letters, members, above)
     return Sonority(
         bass,
         moment.key,
@@ -312,7 +313,7 @@ def _sonority(
         return Member(number, note, number in bold, number in written, treatment, leading, raised)
 
     members = tuple(member(n, treatments.get(n)) for n in sorted(everything))
-    completions, preferred = _completions(bold, listed, letters, members, above)
+    completions, preferred = _completions(bold - {1}, listed, letters, members, above)
     return Sonority(
         bass,
         key,
@@ -468,7 +469,7 @@ def _completions(
 
     def legal(numbers: tuple[int, ...]) -> bool:
         return (
-            bold <= {1, *numbers}  # the bass has its own
+            bold <= set(numbers)
             and (above is None or above in numbers)
             and not any(doubled(numbers, number) for number in single)
         )

@@ -114,7 +114,7 @@ class _Step:
             "consecutives-by-contrary-motion",
             opposite & ~self.context.closing[self.pairs.place],
         )
-        yield "unequal-fifths", (self.before.diminished[i] & fifths[1] & alike & _WITH_BASS) != 0
+        yield "unequal-fifths", (self._unequal() & alike) != 0
         if self.context.melody_given:
             yield "hidden-octave", self.nothing()
             yield "hidden-fifth", self.nothing()
@@ -124,6 +124,13 @@ class _Step:
             unequal = fifths[0] | self.before.diminished[i]  # has a name of its own
             yield "hidden-fifth", leaps & (fifths[1] & ~unequal & _OUTER != 0)
         yield "overlap", self._overlap()
+
+    def _unequal(self) -> Bits:
+        """Diminished to perfect fifths with the bass, a bit for each pair of voices."""
+        diminished = self.before.diminished[self.pairs.before] & _WITH_BASS
+        similar, _ = _directions()
+        found: Bits = diminished & self.after.fifths[self.pairs.after]
+        return found & similar[self.rising, self.falling]
 
     def _overlap(self) -> Flags:
         bad = self.nothing()
@@ -186,7 +193,8 @@ class _Step:
                 delayed |= left & (bass == 0)
                 unresolved |= left & (bass != 0)
             if asked.closes.any():
-                tritone |= gone & (way != 0) & asked.closes[here, number]
+                opened = self._unequal() >> PAIRS.index((voice, 3)) & 1 != 0  # has its own name
+                tritone |= gone & (way != 0) & ~opened & asked.closes[here, number]
             if asked.rises.any():
                 wrong = begins & (way != 0) & (way != 1) & asked.rises[here, number]
                 astray |= wrong & (way != -2) if voice else wrong
