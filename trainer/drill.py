@@ -19,8 +19,8 @@ from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
 from trainer.practice.plan import REST, Next, Plan, next_task, rest_due, shortened, time_spent
 from trainer.practice.question import asked_item, question
-from trainer.practice.result import PassResult, is_question
-from trainer.practice.today import Past, past_of, todays_plan
+from trainer.practice.result import PassResult, believable, is_question
+from trainer.practice.today import Past, folded, todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed
@@ -94,14 +94,13 @@ def open_drill(
     begun = replace(begun, skipped=tuple(dict.fromkeys((*begun.skipped, *skip))))
     if keep:
         write_begun(path, begun)
-    told = past_of(results, material, now, player.begin_at)
-    earlier = tuple(result for result in told.results if result.at < begun.at)
-    before = past_of(earlier, material, now, player.begin_at)
+    told, left_out = believable(results, now)
+    earlier = tuple(result for result in told if result.at < begun.at)
+    before = folded(earlier, material, player.begin_at, left_out)
     plan = todays_plan(now, begun.planned, material, before, hands=player.hands, player=player.id)
     if begun.minutes < begun.planned:
         plan = shortened(plan, begun.minutes)
-    before = replace(before, left_out=told.left_out)
-    return Drill(begun, plan, before, told.results[len(earlier) :])
+    return Drill(begun, plan, before, told[len(earlier) :])
 
 
 def exercise_for(following: Next, material: Material, library: Library) -> Exercise:

@@ -194,6 +194,12 @@ def test_once_known_every_meeting_counts() -> None:
     assert memory.known[SIX].asked == 2
 
 
+def test_only_the_first_meeting_of_a_day_shows_what_was_remembered() -> None:
+    morning = a_pass(f"question@{SIX}", START, Answer(SIX, False, 3.0))
+    later = a_pass(f"question@{SIX}", START + timedelta(hours=1), Answer(SIX, True, 0.5))
+    assert remembered([morning, later], WHOLES) == remembered([morning], WHOLES)
+
+
 def test_a_cadence_is_one_item_in_each_key_and_a_piece_one_in_all() -> None:
     memory = remembered(
         [

@@ -26,6 +26,7 @@ class Requirement:
     needed: int
     drill: str = ""
     keys: tuple[str, ...] = ()  # in which the drill is secure
+    figurings: bool = False  # whether it is about figurings asked untimed
 
     @property
     def met(self) -> bool:
@@ -132,7 +133,8 @@ def _thinking(
     shown = any(
         _is_secure(thought[first : first + CHORDS]) for first in range(len(thought) - CHORDS + 1)
     )
-    yield Requirement(words, CHORDS if shown else min(len(thought), CHORDS - 1), CHORDS)
+    reached = CHORDS if shown else min(len(thought), CHORDS - 1)
+    yield Requirement(words, reached, CHORDS, figurings=True)
 
 
 def _is_secure(row: Sequence[tuple[int, bool, float]]) -> bool:

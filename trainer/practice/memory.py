@@ -1,7 +1,8 @@
 """When to ask again: every item known so far, scheduled by the FSRS algorithm.
 
 An item is rated from what was played, never by the player: wrong is `Again`; right but slow, or
-out of time, is `Hard`; right is `Good`; right at once is `Easy`. The whole memory is a fold over
+out of time, is `Hard`; right is `Good`; right at once is `Easy`. What counts is the first meeting
+on a day: it shows what was remembered, the next ones are practice. The whole memory is a fold over
 past results, so it is the same whenever and wherever the log is read.
 
 Scheduling is the `fsrs` package's, with its default parameters and no fuzz: the same past gives
@@ -10,9 +11,9 @@ the same day.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import fsrs
 from fsrs import Rating
@@ -28,10 +29,11 @@ _MISSES = 2  # a figuring missed so often in playing becomes an item of its own
 @dataclass(frozen=True, slots=True)
 class Known:
     """What is remembered of one item. `card` is never changed in place; `asked` and `wrong`
-    count reviews, `slow` those that were right but slow or out of time."""
+    count reviews, `slow` those that were right but slow or out of time; `day` is the last one's."""
 
     item: Item
     card: fsrs.Card
+    day: date | None = None
     asked: int = 0
     wrong: int = 0
     slow: int = 0
@@ -60,6 +62,7 @@ class Memory:
 
 def reviewed(known: Known, rating: Rating, at: datetime) -> Known:
     """The item after one review. A clock that went back counts as no time passed."""
+    day = at.date()
     at = at.astimezone(UTC)
     if known.card.last_review is not None:
         at = max(at, known.card.last_review)
@@ -67,6 +70,7 @@ def reviewed(known: Known, rating: Rating, at: datetime) -> Known:
     return replace(
         known,
         card=card,
+        day=day,
         asked=known.asked + 1,
         wrong=known.wrong + (rating is Rating.Again),
         slow=known.slow + (rating is Rating.Hard),
@@ -125,22 +129,22 @@ def remembered(
     memory = memory or Memory()
     known, misses = dict(memory.known), dict(memory.misses)
     for result in results:
-        asked = is_question(result.exercise_id)
-        for item, rating in _ratings(result):
-            if item not in known and not asked:
+        asked, day = is_question(result.exercise_id), result.at.date()
+        for item, ratings in _met(result, known, day).items():
+            rating = _together(ratings)
+            before = known.get(item)
+            if before is None and not asked:
                 misses[item] = misses.get(item, 0) + (rating is Rating.Again)
                 if misses[item] < _MISSES:
                     continue
-            known[item] = reviewed(
-                known.get(item) or first_seen(item, result.at), rating, result.at
-            )
+            known[item] = reviewed(before or first_seen(item, result.at), rating, result.at)
         whole = wholes.get(base(result.exercise_id))
         if whole is not None and result.whole and result.finished:
             item = whole_item(whole, result)
-            rating = rated_pass(result, whole.tempo)
-            known[item] = reviewed(
-                known.get(item) or first_seen(item, result.at), rating, result.at
-            )
+            before = known.get(item)
+            if before is None or before.day != day:
+                rating = rated_pass(result, whole.tempo)
+                known[item] = reviewed(before or first_seen(item, result.at), rating, result.at)
     return Memory(known, misses)
 
 
@@ -150,17 +154,20 @@ def whole_item(whole: Whole, result: PassResult) -> Item:
     return Item(whole.kind, base(result.exercise_id), key)
 
 
-def _ratings(result: PassResult) -> Iterator[tuple[Item, Rating]]:
-    """One rating for each figuring of a pass: the worst of several, unless most were right."""
+def _met(result: PassResult, known: Mapping[Item, Known], day: date) -> Mapping[Item, list[Rating]]:
+    """The figurings of a pass that were not met before on that day, with all their ratings."""
     met: dict[Item, list[Rating]] = {}
     for answer in result.answers:
-        met.setdefault(answer.item, []).append(rated(answer))
-    for item, ratings in met.items():
-        wrong = ratings.count(Rating.Again)
-        if wrong and 2 * wrong < len(ratings):
-            yield item, Rating.Hard
-        else:
-            yield item, min(ratings)
+        before = known.get(answer.item)
+        if before is None or before.day != day:
+            met.setdefault(answer.item, []).append(rated(answer))
+    return met
+
+
+def _together(ratings: Sequence[Rating]) -> Rating:
+    """One rating for several answers of a pass: the worst, unless most were right."""
+    wrong = ratings.count(Rating.Again)
+    return Rating.Hard if wrong and 2 * wrong < len(ratings) else min(ratings)
 
 
 def end_of_day(moment: datetime) -> datetime:

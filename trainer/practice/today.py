@@ -8,7 +8,7 @@ one piece at sight. A part that has nothing to offer gives its minutes to the ot
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from random import Random
@@ -41,7 +41,7 @@ _LOAD = 0.6  # of the room for questions: above it nothing new is begun
 _QUESTION = 10.0  # seconds a question takes, with the look at its answer
 _TURNS = 12  # passes at one thing on one day, at most
 _NEW = 8  # figurings asked for the first time on one day
-_WEAK, _KEYS, _DRILLS = 4, 3, 6  # drills of the weak part; keys and drills of the step's part
+_WEAK, _KEYS, _DRILLS = 8, 3, 6  # drills of the weak part; keys and drills of the step's part
 _SIGHT = 0.6  # of a piece's own tempo, for the first reading
 
 
@@ -62,6 +62,13 @@ def past_of(
 ) -> Past:
     """Everything the plan needs to know of the past, as of `now`."""
     told, left_out = believable(results, now)
+    return folded(told, material, begin_at, left_out)
+
+
+def folded(
+    told: tuple[PassResult, ...], material: Material, begin_at: int = 1, left_out: int = 0
+) -> Past:
+    """The past of results that are in order and believed."""
     goals = {id: whole.tempo for id, whole in material.wholes.items()}
     return Past(
         results=told,
@@ -220,7 +227,7 @@ def _due(desk: _Desk, chance: Random, minutes: float) -> Part:
         if known.item.kind == "figuring" and can_ask(known.item)
     ]
     due = [known.item for known in waiting[:room]]
-    new = _new_items(desk, chance, min(_NEW, int(_LOAD * room) - len(due)))
+    new = _new_items(desk, chance, min(_NEW, int(_LOAD * room) - len(due)), set(due))
     tasks = tuple(Task(question_id(item), item=item) for item in (*due, *new))
     return Part("due", "Figures", _due_reason(waiting, due, new), minutes, tasks)
 
@@ -236,24 +243,27 @@ def _due_reason(waiting: Sequence[Known], due: Sequence[Item], new: Sequence[Ite
     return "; ".join(said)
 
 
-def _new_items(desk: _Desk, chance: Random, wanted: int) -> tuple[Item, ...]:
-    """Figurings of the present step that were never asked, those the step brings first."""
-    step = desk.past.standing.step
-    brought = {*step.new_figurings, *step.new_in_minor}
+def _new_items(desk: _Desk, chance: Random, wanted: int, due: Container[Item]) -> tuple[Item, ...]:
+    """Figurings of the present step that were never asked, those the step brings first; where
+    the next step waits for these, asked ones too."""
+    at = desk.past.standing
+    brought = {*at.step.new_figurings, *at.step.new_in_minor}
+    waits = any(requirement.figurings and not requirement.met for requirement in at.requirements)
     forms = [
         (pattern, key)
-        for pattern in desk.material.drills(step)
-        for key in desk.material.keys(pattern, step.number)
+        for pattern in desk.material.drills(at.step)
+        for key in desk.material.keys(pattern, at.step.number)
     ]
     chance.shuffle(forms)
-    fresh: dict[Item, None] = {}
+    fresh: dict[Item, int] = {}
     for pattern, key in forms[:6]:
         for item in items_of(pattern, key):
-            if item not in desk.past.memory.known:
-                fresh[item] = None
+            new, of_step = item not in desk.past.memory.known, item.name in brought
+            if item not in due and (new or (waits and of_step)):
+                fresh[item] = (0 if new else 1) if of_step else 2
     items = list(fresh)
     chance.shuffle(items)
-    items.sort(key=lambda item: item.name not in brought)
+    items.sort(key=lambda item: fresh[item])
     return tuple(items[: max(0, wanted)])
 
 
@@ -265,10 +275,12 @@ def _weak(desk: _Desk, chance: Random, minutes: float) -> Part:
         for pattern, key in beyond or drills
     ]
     scored.sort(key=lambda entry: entry[:2], reverse=True)
-    chosen: dict[str, tuple[Pattern, Key]] = {}  # each drill in one key, the weakest first
-    for _, _, pattern, key in scored:
-        chosen.setdefault(pattern.id, (pattern, key))
-    some = list(chosen.values())[:_WEAK]
+    forms = [(pattern, key) for _, _, pattern, key in scored]
+    first: dict[str, tuple[Pattern, Key]] = {}
+    for pattern, key in forms:
+        first.setdefault(pattern.id, (pattern, key))
+    leading = list(first.values())[: _WEAK // 2]  # other drills before other keys of the same
+    some = [*leading, *(form for form in forms if form not in leading)][:_WEAK]
     tasks = tuple(desk.drill(pattern, key, chance, _TURNS) for pattern, key in some)
     pattern, key = some[0]
     reason = _weak_reason(desk, pattern, key)
