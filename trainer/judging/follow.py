@@ -2,7 +2,8 @@
 
 The chords of a pass are aligned to its moments in order, by dynamic programming: a chord belongs
 to a moment, the first there or one more at the same one (a rolled, corrected or doubled chord), or
-to none (an extra chord); a moment may be passed over. What each costs is below. Because moments
+to none (an extra chord); a moment may be passed over. What each costs is below; one more chord at
+the same moment costs distance only from half of the moment on. Because moments
 and chords keep their order and the price of skipping is paid once, a skipped or an extra chord does
 not spoil what follows; because content counts, neither does being a beat behind.
 """
@@ -15,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.judging.task import Task, strangeness
+from trainer.judging.task import Task, foreignness, strangeness
 from trainer.judging.timing import onset
 from trainer.listening.events import StruckChord
 
-EXTRA = 1.5  # a chord that belongs to no moment
+EXTRA = 1.8  # a chord that belongs to no moment
 SKIPPED = 0.6  # a moment passed over; half of it where only inner voices are asked for
 AGAIN = 0.15  # one more chord at the same moment
 NEAR, FAR = 1.0, 0.3  # for each beat of distance: the first half beat, and beyond
@@ -95,8 +96,8 @@ def _step(task: Task, costs: _Costs, chord: StruckChord, origin: float) -> _Step
     ends = np.array([float(m.duration) for m in task.moments]) / np.array(
         [float(m.metre.beat_length) for m in task.moments]
     )
-    foreign = _foreign(task, chord)
-    again_here = AGAIN + 1.2 * foreign + _price(np.maximum(early, late - ends))
+    foreign = np.array([foreignness(awaited, chord.struck) for awaited in task.awaited])
+    again_here = AGAIN + foreign + _price(np.maximum(early, late - ends / 2))
 
     # passing over the moments between: the cheapest place to come from, for each to go to
     ready = costs[:-1] - skips[:-1]
@@ -138,13 +139,3 @@ def _distances(task: Task, seconds: float) -> tuple[_Costs, _Costs]:
 def _price(beats: _Costs) -> _Costs:
     distance = np.maximum(beats, 0.0)
     return NEAR * np.minimum(distance, 0.5) + FAR * np.maximum(distance - 0.5, 0.0)
-
-
-def _foreign(task: Task, chord: StruckChord) -> _Costs:
-    classes = [key % 12 for key in chord.struck]
-    return np.array(
-        [
-            sum(c not in awaited.belonging for c in classes) / len(classes)
-            for awaited in task.awaited
-        ]
-    )

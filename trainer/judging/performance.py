@@ -17,6 +17,7 @@ from trainer.judging.follow import align
 from trainer.judging.heard import Heard, heard
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, on_the_page
+from trainer.judging.timing import onset
 from trainer.judging.verdict import ExtraChord
 from trainer.listening.capture import Capture, KeyStroke, close, hear, settle
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, StruckChord
@@ -112,16 +113,16 @@ def at_moment(
     origin: float,
     complete: wait.Complete,
 ) -> tuple[Heard, tuple[StruckChord, ...]]:
-    """What is heard at a moment in tempo, and which of its chords came after all was complete and
-    do not belong: they are extra."""
+    """What is heard at a moment in tempo, and which of its chords are extra after all: those let
+    go before a better timed one came, and those that came after all was complete and do not
+    belong."""
     assert task.line is not None
     awaited = task.at(index)
     moment = task.exercise.moments[index]
     begins = origin + task.line.time(index)
     quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
     middle = begins + float(moment.duration) * quarter / 2
-    if len(chords) < 2:
-        return heard(awaited, chords, strokes, begins, middle), ()
+    strays, chords = _strays(chords, strokes, begins)
     for count in range(1, len(chords)):
         here = heard(awaited, chords[:count], strokes, begins, chords[count].first)
         if complete(index, here.sounding):
@@ -129,8 +130,25 @@ def at_moment(
             belong = [c for c in late if all(key % 12 in awaited.belonging for key in c.struck)]
             extra = tuple(chord for chord in late if chord not in belong)
             kept = (*chords[:count], *belong)
-            return heard(awaited, kept, strokes, begins, middle), extra
-    return heard(awaited, chords, strokes, begins, middle), ()
+            return heard(awaited, kept, strokes, begins, middle), strays + extra
+    return heard(awaited, chords, strokes, begins, middle), strays
+
+
+def _strays(
+    chords: Sequence[StruckChord], strokes: Sequence[KeyStroke], begins: float
+) -> tuple[tuple[StruckChord, ...], tuple[StruckChord, ...]]:
+    """Chords before the one nearest in time, as long as nothing of them is held into it; the
+    rest."""
+    if len(chords) < 2:
+        return (), tuple(chords)
+    distances = [abs(onset(chord) - begins) for chord in chords]
+    nearest = distances.index(min(distances))
+    first = chords[nearest].first
+    for chord in chords[:nearest]:
+        ours = [s for s in strokes if s.key in chord.struck and s.down <= chord.last]
+        if any(s.held_at(first) for s in ours):
+            return (), tuple(chords)
+    return tuple(chords[:nearest]), tuple(chords[nearest:])
 
 
 def _in_tempo(
@@ -196,7 +214,7 @@ def _untimed(
     accepted += more
     if desk.waiting.chords:  # broken off in the middle of an attempt
         last = desk.waiting.chords[-1].last
-        accepted += wait.onward(task, desk.waiting, desk.capture.strokes, last)[1]
+        accepted += wait.onward(task, desk.waiting, desk.capture.strokes, last, complete)[1]
     by_moment = {a.heard.index: a for a in accepted}
     silent = [Heard(moment.index) for moment in task.moments]
     return Performance(
@@ -227,7 +245,7 @@ def at_desk(
         waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
         accepted += more
     if isinstance(event, Onward):
-        waiting, more = wait.onward(task, waiting, capture.strokes, event.time)
+        waiting, more = wait.onward(task, waiting, capture.strokes, event.time, complete)
         accepted += more
     elif isinstance(event, KeyUp):
         waiting, more = wait.look(task, waiting, capture.strokes, event.time, complete)
@@ -238,18 +256,27 @@ def at_desk(
 def desk_looked(
     task: Task, desk: Desk, now: float, complete: wait.Complete
 ) -> tuple[Desk, tuple[wait.Accepted, ...]]:
-    """What time alone brings: a chord closes, patience ends."""
-    accepted: tuple[wait.Accepted, ...] = ()
+    """What time alone brings, in its order: patience ends, a chord closes, patience ends."""
+    desk, accepted = _patience(task, desk, now, complete)
     waiting = desk.waiting
     capture, closed = settle(desk.capture, now)
     for chord in closed:
         waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
         accepted += more
-    if waiting.ready is not None and now >= waiting.ready + wait.PATIENCE:
-        ready = waiting.ready + wait.PATIENCE
-        waiting, more = wait.look(task, waiting, capture.strokes, ready, complete)
-        accepted += more
-    return Desk(waiting, capture), accepted
+    desk, more = _patience(task, Desk(waiting, capture), now, complete)
+    return desk, accepted + more
+
+
+def _patience(
+    task: Task, desk: Desk, now: float, complete: wait.Complete
+) -> tuple[Desk, tuple[wait.Accepted, ...]]:
+    """A chord begun before patience ends is waited for."""
+    waiting, begun = desk.waiting, desk.capture.begun
+    ends = inf if waiting.ready is None else waiting.ready + wait.PATIENCE
+    if now < ends or (begun is not None and begun <= ends):
+        return desk, ()
+    waiting, accepted = wait.look(task, waiting, desk.capture.strokes, ends, complete)
+    return replace(desk, waiting=waiting), accepted
 
 
 def went_on(desk: Desk, now: float) -> Desk:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trainer.judging.take import Conditions
@@ -82,20 +82,23 @@ def on_the_page(key: int, conditions: Conditions) -> int:
     return meant if 0 <= meant <= 127 else key
 
 
-def strangeness(awaited: Awaited, keys: Iterable[int]) -> float:
-    """How badly keys struck together fit a moment: 0 not at all, up to 1.5.
+def strangeness(awaited: Awaited, keys: Sequence[int]) -> float:
+    """How badly keys struck together, ascending, fit a moment: 0 not at all, up to 1.5.
 
-    1.2 times the part of them that contradicts the figuring, and 0.4 for a bass and 0.2 for a
-    melody that should have been among them.
+    1.2 times the part of them that contradicts the figuring, 0.4 for a bass that should have been
+    the lowest of them and 0.2 for a melody that should have been the highest.
     """
-    classes = [key % 12 for key in keys]
-    foreign = sum(1 for pitch_class in classes if pitch_class not in awaited.belonging)
-    cost = 1.2 * foreign / len(classes) if classes else 0.0
-    if awaited.bass is not None and awaited.bass not in classes:
+    cost = foreignness(awaited, keys)
+    if awaited.bass is not None and awaited.bass != keys[0] % 12:
         cost += 0.4
-    if awaited.melody is not None and awaited.melody not in classes:
+    if awaited.melody is not None and awaited.melody != keys[-1] % 12:
         cost += 0.2
     return min(1.5, cost)
+
+
+def foreignness(awaited: Awaited, keys: Sequence[int]) -> float:
+    """1.2 times the part of the keys that contradicts the figuring: for keys added to a chord."""
+    return 1.2 * sum(key % 12 not in awaited.belonging for key in keys) / len(keys)
 
 
 def _awaited(moment: Moment, sonority: Sonority, conditions: Conditions) -> Awaited:

@@ -17,7 +17,7 @@ from typing import Literal, get_args
 
 from trainer.errors import InputError
 from trainer.judging.take import Conditions
-from trainer.judging.task import Awaited, Task, task
+from trainer.judging.task import Task, task
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
 from trainer.score.exercise import Exercise, note_at
 from trainer.theory.pitch import Pitch
@@ -139,15 +139,16 @@ class _Hands:
         at = max(at, self._last + 0.03)
         keys = self._keys(index)
         strike = [key for key in keys if key not in self._down or self._again(index, key)]
+        if manner.pedal:
+            self._events += [Pedal(at + 0.08, False), Pedal(at + 0.14, True)]
         if not strike:
-            if self._task.line is None and self._task.at(index).wanted:
-                self._events.append(Onward(at))
             self._let_go_except(keys, at)
+            if self._task.line is None and self._task.at(index).wanted:
+                at += 0.2
+                self._events.append(Onward(at))
             self._last = at
             return
         self._let_go_except([key for key in keys if key not in strike], at, strike)
-        if manner.pedal:
-            self._events += [Pedal(at + 0.08, False), Pedal(at + 0.14, True)]
         if "corrected" in slips:
             at = self._slip_and_correct(index, strike, at)
         else:
@@ -203,9 +204,8 @@ class _Hands:
 
     def _slip_and_correct(self, index: int, keys: Sequence[int], at: float) -> float:
         """A finger on the neighbouring key, put right a moment later."""
-        awaited = self._task.at(index)
         right = keys[len(keys) // 2]
-        wrong = _foreign_key(awaited, right, self._keys(index))
+        wrong = self._stranger(index, right)
         others = [key for key in keys if key != right]
         at = self._strike([*others, wrong], at)
         later = at + min(0.2, 0.3 * self._beat(index))
@@ -218,8 +218,21 @@ class _Hands:
         """Two keys that belong nowhere, half way to the next moment."""
         middle = at + 0.5 * self._beat(index)
         used = self._keys(index)
-        low = _foreign_key(self._task.at(index), used[len(used) // 2], used)
+        low = self._stranger(index, used[len(used) // 2])
         self._events += [KeyDown(middle, low), KeyUp(middle + 0.08, low)]
+
+    def _stranger(self, index: int, near: int) -> int:
+        """A key that belongs neither to a moment nor, if there is such a one, to its neighbours."""
+        around = [
+            i for i in (index, index - 1, index + 1) if self._task.first <= i <= self._task.last
+        ]
+        used = self._keys(index)
+        for some in (around, around[:2], around[:1]):
+            belonging = frozenset[int]().union(*(self._task.at(i).belonging for i in some))
+            key = _foreign_key(belonging, near, used)
+            if key is not None:
+                return key
+        raise InputError(f"every key belongs to moment {index}")
 
     def _let_go_except(self, stay: Sequence[int], at: float, anew: Sequence[int] = ()) -> None:
         for key in list(self._down):
@@ -274,7 +287,10 @@ def _wrong(asked: Task, index: int, voicing: Voicing) -> Voicing:
     right = voicing[name]
     if right is None:
         raise InputError(f"moment {index} has no middle voice to play wrong")
-    wrong = asked.sonorities[index].spell(_foreign_key(asked.at(index), right.midi, keys))
+    key = _foreign_key(asked.at(index).belonging, right.midi, keys)
+    if key is None:
+        raise InputError(f"every key belongs to moment {index}")
+    wrong = asked.sonorities[index].spell(key)
     tenor, alto = (wrong, voicing.alto) if name == "tenor" else (voicing.tenor, wrong)
     return Voicing(voicing.soprano, alto, tenor, voicing.bass)
 
@@ -322,13 +338,13 @@ def _distance(before: Voicing, after: Voicing) -> int:
     return sum(abs(p.midi - q.midi) for p, q in zip(before, after, strict=True) if p and q)
 
 
-def _foreign_key(awaited: Awaited, near: int, used: Sequence[int]) -> int:
-    """The key nearest to `near` that contradicts the figuring and is not in use."""
+def _foreign_key(belonging: frozenset[int], near: int, used: Sequence[int]) -> int | None:
+    """The key nearest to `near` of none of these pitch classes and not in use."""
     for distance in (1, 2, 3, 4, 5):
         for key in (near + distance, near - distance):
-            if key % 12 not in awaited.belonging and key not in used:
+            if key % 12 not in belonging and key not in used:
                 return key
-    raise InputError(f"every key belongs to moment {awaited.index}")
+    return None
 
 
 def _sounding(exercise: Exercise, part: Literal["alto", "tenor"], index: int) -> Pitch | None:
