@@ -58,16 +58,29 @@ class HarmonyTable:
                 by_number[n].name.pitch_class for n in sonority.completions[0] if n in by_number
             )
 
-    def judge(self, keys: Iterable[int]) -> ChordHeard:
-        """The verdict on all keys that sound, those the program supplies included, ascending."""
+    def not_played(self, supplied: Iterable[int]) -> ChordHeard:
+        """Nothing played yet: all that must sound is missing, but for what the program supplies."""
+        missing, _, _ = self._against(_bits(key % 12 for key in supplied))
+        if not self.moment.chord:
+            missing = 0
+        return ChordHeard("not-played", self._all_placed(missing))
+
+    def judge(self, keys: Iterable[int], melody_supplied: bool = False) -> ChordHeard:
+        """The verdict on all keys that sound, those the program supplies included, ascending.
+
+        Where no chord begins, nothing can be missing. A melody the program plays is always right,
+        even with a key above it.
+        """
         sounding = tuple(keys)
-        if not sounding:
-            return ChordHeard("not-played")
         if self.sonority.bass is None:
             return ChordHeard("complete")
         present = _bits(key % 12 for key in sounding)
         wrong_bass = self.bass is not None and (sounding[0] - self.bass) % 12 != 0
-        wrong_melody = self.melody is not None and (sounding[-1] - self.melody) % 12 != 0
+        wrong_melody = (
+            not melody_supplied
+            and self.melody is not None
+            and (sounding[-1] - self.melody) % 12 != 0
+        )
         missing, foreign, additions = self._against(present)
         if wrong_bass:  # it is named as the wrong bass, not as a foreign note besides
             foreign &= ~_bits(
@@ -77,6 +90,8 @@ class HarmonyTable:
             )
         if not missing and len(sounding) < FEWEST and self._full:
             missing = _bits(self._full) & ~present
+        if not self.moment.chord:
+            missing = 0
         outcome: Outcome = "complete"
         if wrong_bass:
             outcome = "wrong-bass"
@@ -90,7 +105,7 @@ class HarmonyTable:
             return ChordHeard(outcome)
         return ChordHeard(
             outcome,
-            tuple(self._placed(pc) for pc in range(12) if missing >> pc & 1),
+            self._all_placed(missing),
             self._spelled(sounding, foreign),
             self._spelled(sounding, additions),
         )
@@ -123,7 +138,7 @@ class HarmonyTable:
             outcome = "incomplete"
         return ChordHeard(
             outcome,
-            tuple(self._placed(pc) for pc in range(12) if missing >> pc & 1),
+            self._all_placed(missing),
             strange,
             tuple(p for p in pitches if additions >> p.midi % 12 & 1),
         )
@@ -149,6 +164,9 @@ class HarmonyTable:
             if cost < best:
                 best, found = cost, (missing, foreign, additions)
         return found
+
+    def _all_placed(self, bits: int) -> tuple[Pitch, ...]:
+        return tuple(self._placed(pc) for pc in range(12) if bits >> pc & 1)
 
     def _placed(self, pitch_class: int) -> Pitch:
         """A missing note just above the bass, spelled as the member it is."""

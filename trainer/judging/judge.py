@@ -222,10 +222,22 @@ class Judge:
         )
 
     def _heard(self, index: int, keys: Sequence[int]) -> ChordHeard:
-        supplied = self._supplied[index]
-        if not keys and len(supplied) < 2:
-            return ChordHeard("not-played")
-        return self._tables[index].judge(sorted({*keys, *supplied}))
+        table = self._tables[index]
+        if not keys:
+            return table.not_played(self._supplied[index])
+        return table.judge(self._sounding(index, keys), "melody" in self.conditions.supply)
+
+    def _sounding(self, index: int, keys: Sequence[int]) -> list[int]:
+        """The keys with what the program supplies. A bass or melody note that is held on from
+        before still counts where the finger has left it."""
+        moment = self.moments[index]
+        sounding = {*keys, *self._supplied[index]}
+        bass, melody = moment.bass, moment.melody
+        if bass is not None and not moment.bass_struck and bass.midi < min(sounding):
+            sounding.add(bass.midi)
+        if melody is not None and not moment.melody_struck and melody.midi > max(sounding):
+            sounding.add(melody.midi)
+        return sorted(sounding)
 
     def _verdict(
         self, index: int, keys: Sequence[int], heard: ChordHeard, voicing: Voicing | None
@@ -252,15 +264,25 @@ class Judge:
         )
 
     def _divisions(self, index: int, keys: Sequence[int], before: Progress) -> tuple[Voicing, ...]:
-        sonority, moment = self.sonorities[index], self.moments[index]
-        sounding = sorted({*keys, *self._supplied[index]})
+        moment = self.moments[index]
+        sounding = self._sounding(index, keys) if keys else list(self._supplied[index])
         if not moment.chord and len(sounding) < 4 and before.line.best is not None:
             # the melody goes on over voices that lie, or have been let go: either is no motion
             last = before.line.best.voicing
             top = moment.melody if moment.melody is not None else last.soprano
             low = moment.bass if moment.bass is not None else last.bass
             return (Voicing(top, last.alto, last.tenor, low),)
-        return divisions([sonority.spell(key) for key in sounding])
+        low = moment.bass if "bass" in self.conditions.supply else None
+        high = moment.melody if "melody" in self.conditions.supply else None
+        return divisions([self._spelled(index, key) for key in sounding], low, high)
+
+    def _spelled(self, index: int, key: int) -> Pitch:
+        """A given note as it is written, any other as the sonority spells it."""
+        moment = self.moments[index]
+        for given in (moment.bass, moment.melody):
+            if given is not None and given.midi == key:
+                return given
+        return self.sonorities[index].spell(key)
 
     def _pair(
         self, first: int | None, before: Voicing | None, second: int, after: Voicing
@@ -282,6 +304,8 @@ class Judge:
         return list(faults(found, passage, self.conditions.school, self.exercise.place))
 
     def _harmony_faults(self, index: int, heard: ChordHeard, keys: Sequence[int]) -> list[Fault]:
+        if heard.outcome == "not-played":
+            return []
         moment, sonority = self.moments[index], self.sonorities[index]
         named: list[tuple[str, tuple[VoiceName, ...], tuple[Pitch, ...]]] = []
         if heard.outcome == "wrong-bass" and moment.bass is not None:

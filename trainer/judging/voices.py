@@ -17,27 +17,28 @@ from trainer.theory.voicing import Voicing
 MOST = 8  # keys looked at as candidates for the middle voices; beyond, it is a cluster
 
 
-def divisions(pitches: Sequence[Pitch]) -> tuple[Voicing, ...]:
+def divisions(
+    pitches: Sequence[Pitch], low: Pitch | None = None, high: Pitch | None = None
+) -> tuple[Voicing, ...]:
     """Every way to give ascending pitches to four voices, the plainest first; empty for none.
 
-    Four keys have one. Of fewer, neighbours share a key; of more, the outermost are the outer
-    voices and any two of the rest the middle ones.
+    `low` and `high` are the bass and soprano where they are known (among the pitches), else the
+    lowest and highest. Four pitches have one division. Of fewer, neighbours share a key; of more,
+    any two of the rest are the middle voices.
     """
     if not pitches:
         return ()
-    low, high = pitches[0], pitches[-1]
-    inner = pitches[1:-1][:MOST]
-    if len(pitches) >= 4:
-        return tuple(Voicing(high, alto, tenor, low) for tenor, alto in combinations(inner, 2))
-    pairs: list[tuple[Pitch, Pitch]]
-    if len(pitches) == 3:
-        middle = inner[0]
-        pairs = [(middle, middle), (middle, high), (low, middle)]
-    elif len(pitches) == 2:
-        pairs = [(high, high), (low, high), (low, low)]
+    bass, soprano = low or pitches[0], high or pitches[-1]
+    inner = [pitch for pitch in pitches if pitch not in (bass, soprano)][:MOST]
+    if len(inner) >= 2:
+        pairs = list(combinations(inner, 2))
+    elif inner:
+        pairs = [(inner[0], inner[0]), (inner[0], soprano), (bass, inner[0])]
+    elif bass != soprano:
+        pairs = [(soprano, soprano), (bass, soprano), (bass, bass)]
     else:
-        pairs = [(low, low)]
-    return tuple(Voicing(high, alto, tenor, low) for tenor, alto in pairs)
+        pairs = [(bass, bass)]
+    return tuple(Voicing(soprano, alto, tenor, bass) for tenor, alto in pairs)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,101 @@
+"""From keys to voices."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from tests.judging.lessons import lesson
+from trainer.judging.judge import Judge, Progress, judge_chords
+from trainer.judging.take import Conditions
+from trainer.judging.voices import divisions
+from trainer.score.exercise import Note
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Voicing
+
+
+def keys(chord: str) -> tuple[int, ...]:
+    return tuple(Pitch.parse(word).midi for word in chord.split())
+
+
+def ways(chord: str, low: str = "", high: str = "") -> list[str]:
+    pitches = [Pitch.parse(word) for word in chord.split()]
+    return [
+        str(voicing)
+        for voicing in divisions(
+            pitches, Pitch.parse(low) if low else None, Pitch.parse(high) if high else None
+        )
+    ]
+
+
+def test_four_keys_are_four_voices() -> None:
+    assert ways("c3 e4 g4 c5") == ["c3 e4 g4 c5"]
+
+
+def test_with_three_keys_two_voices_share_one() -> None:
+    assert ways("c3 e4 g4") == ["c3 e4 e4 g4", "c3 e4 g4 g4", "c3 c3 e4 g4"]
+
+
+def test_with_five_keys_one_only_fills() -> None:
+    assert ways("c3 g3 c4 e4 g4") == ["c3 g3 c4 g4", "c3 g3 e4 g4", "c3 c4 e4 g4"]
+
+
+def test_a_supplied_melody_stays_the_soprano_under_a_crossing_alto() -> None:
+    assert ways("c3 e4 g4 c5", high="g4") == ["c3 e4 c5 g4"]
+
+
+def test_the_unison_is_put_where_nothing_is_broken() -> None:
+    """g3 b3 f4: on one key with the alto the tenor would double the seventh; with the bass free."""
+    exercise = lesson("C", "g2 c3", "7,")
+    verdict = judge_chords(exercise, Conditions(), {0: keys("g2 b3 f4"), 1: keys("c3 c4 e4")})
+    assert not [f for f in verdict.faults if f.rule.startswith("doubled")]
+
+
+def test_what_follows_decides_who_shared_a_key() -> None:
+    """The division of the first chord is chosen for the whole phrase, not chord by chord."""
+    exercise = lesson("C", "c3 d3", ",6")
+    chords = {0: keys("c3 e4 g4"), 1: keys("d3 d4 f4 b4")}
+    verdict = judge_chords(exercise, Conditions(), chords)
+    voicings = [m.voicing for m in verdict.moments]
+    assert voicings[0] in (
+        Voicing.parse("c3 e4 g4 g4"),
+        Voicing.parse("c3 e4 e4 g4"),
+    )
+    assert not [f for f in verdict.faults if f.weight == "gross"]
+
+
+def test_a_bass_held_on_counts_where_the_finger_has_left_it() -> None:
+    """Over a long bass note the figure changes; the note is not struck again."""
+    exercise = lesson("C", "g2 g2", "4,3")
+    bass = exercise.bass
+    held = replace(exercise, bass=(bass[0], replace(bass[1], tied=True)))
+    verdict = judge_chords(held, Conditions(), {0: keys("g2 g3 c4 d4"), 1: keys("g3 b3 d4")})
+    assert [m.outcome for m in verdict.moments] == ["complete", "complete"]
+
+
+def test_a_melody_note_alone_moves_over_voices_that_lie() -> None:
+    exercise = lesson("C", "c3 c3", ",", "e5 g5")
+    quarter = Fraction(1)
+    bass = (Note(Fraction(0), 2 * quarter, Pitch.parse("c3")),)
+    piece = replace(exercise, bass=bass)
+    judge = Judge(piece, Conditions())
+    progress, _, _ = judge.chord(Progress(), 0, keys("c3 g4 c5 e5"))
+    _, verdict, faults = judge.chord(progress, 1, keys("g5"))
+    assert verdict.outcome == "complete"
+    assert verdict.voicing == Voicing.parse("c3 g4 c5 g5")
+    assert faults == ()
+
+
+def test_the_pedal_fills_the_harmony_but_is_no_voice() -> None:
+    judge = Judge(lesson("C", "c3", ""), Conditions())
+    _, verdict, _ = judge.chord(Progress(), 0, keys("c3 g4 c5"), pedalled=keys("e4"))
+    assert verdict.outcome == "complete"
+    assert verdict.voicing is not None
+    assert Pitch.parse("e4") not in tuple(verdict.voicing)
+
+
+def test_before_anything_is_played_all_that_must_sound_is_missing() -> None:
+    judge = Judge(lesson("C", "g2", "7"), Conditions(supply=("bass",)))
+    verdict = judge.harmony(0, ())
+    assert verdict.outcome == "not-played"
+    assert set(verdict.missing) == {"3", "7"}
