@@ -158,7 +158,7 @@ def _lines(file: Path) -> Iterator[dict[str, Any]]:
     except (EOFError, zlib.error):
         raise LogError("the bundle is cut off or damaged", file=file, line=line + 1) from None
     except (gzip.BadGzipFile, UnicodeDecodeError, ValueError, RecursionError):
-        what = "the bundle is damaged" if line else "this is not a bundle of a log"
+        what = "the bundle is damaged" if line > 1 else "this is not a bundle of a log"
         raise LogError(what, file=file, line=max(1, line)) from None
     except OSError as error:
         raise LogError(f"cannot be read ({error.strerror})", file=file) from None

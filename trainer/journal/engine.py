@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from trainer.errors import LogError
+from trainer.errors import LogError, TrainerError
 from trainer.journal.schema import APPLICATION_ID, SCHEMA_VERSION, meta, metadata
 
 NEWER = "this log was written by a newer Mittelstimme (log version {found}, this one knows {known})"
@@ -63,11 +63,20 @@ def open_engine(location: str, *, write: bool) -> Engine:
 
 @contextlib.contextmanager
 def translated(location: str) -> Iterator[None]:
-    """Errors of the database inside become a LogError with the place of the log."""
+    """Errors of the database inside become a LogError with the place of the log.
+
+    So do values that make no sense, such as a damaged page of SQLite hands out: text that is not
+    Unicode, a word where a number should be.
+    """
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error) as error:
         raise _as_log_error(error, location) from error
+    except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
+        what = f"the log is damaged ({type(error).__name__}: {error})"
+        raise LogError(what, file=shown(location), remedy=_REMEDY_DAMAGED) from error
+    except TrainerError as error:
+        raise error.at(file=shown(location)) from error
 
 
 def _as_log_error(error: Exception, location: str) -> LogError:

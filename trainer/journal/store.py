@@ -166,15 +166,15 @@ class Journal:
         if exercise_id is not None:
             query = query.where(take.c.exercise_id == exercise_id)
         with self.reading() as connection:
-            rows = connection.execute(query.limit(limit)).mappings().all()
-        return tuple(_summary(row) for row in rows)
+            rows = connection.execute(query.limit(limit)).mappings()
+            return tuple(_summary(row) for row in rows)
 
     def summary(self, id: str) -> TakeSummary:
         """One line of the log."""
         with self.reading() as connection:
             seq = self._seq(connection, id)
             row = connection.execute(_summaries().where(take.c.seq == seq)).mappings().one()
-        return _summary(row)
+            return _summary(row)
 
     def take(self, id: str) -> Take:
         """The take of that id (or its beginning), as it was played; `player` is the id.

@@ -6,13 +6,15 @@ both ends included.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Concatenate, Literal, ParamSpec, TypeVar
 
 from sqlalchemy import Select, func, select
 
+from trainer.journal.engine import translated
 from trainer.journal.schema import fault_count, fluency, played
 from trainer.journal.store import Journal
 from trainer.review.statistics import Share, Think
@@ -129,17 +131,36 @@ class FaultCount:
         return Share(min(self.times, self.chords), self.chords)
 
 
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
+
+
+def _guarded(
+    query: Callable[Concatenate[Journal, _P], _R],
+) -> Callable[Concatenate[Journal, _P], _R]:
+    """A query of a damaged log raises LogError with its place."""
+
+    @functools.wraps(query)
+    def guarded(journal: Journal, /, *args: _P.args, **named: _P.kwargs) -> _R:
+        with translated(journal.location):
+            return query(journal, *args, **named)
+
+    return guarded
+
+
 _SUMMED = [
     func.sum(column).label(column.name) for column in played.columns if not column.primary_key
 ]
 
 
+@_guarded
 def totals(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> Totals:
     """Everything in the span together."""
     (row,) = _rows(journal, _within(select(*_SUMMED), played, player, span))
     return _totals(row)
 
 
+@_guarded
 def days(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> tuple[Day, ...]:
     """Every day with playing, in order."""
     query = select(played.c.day, *_SUMMED).group_by(played.c.day).order_by(played.c.day)
@@ -147,6 +168,7 @@ def days(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> tu
     return tuple(Day(date.fromisoformat(row["day"]), _totals(row)) for row in rows)
 
 
+@_guarded
 def pieces(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> tuple[Piece, ...]:
     """Every piece in every key it was played in, last played first."""
     in_tempo = (played.c.tempo > 0) & (played.c.finished > 0)
@@ -174,6 +196,7 @@ def pieces(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> 
     )
 
 
+@_guarded
 def tempi(
     journal: Journal,
     player: str | None = None,
@@ -198,6 +221,7 @@ def tempi(
     )
 
 
+@_guarded
 def fluencies(
     journal: Journal,
     player: str | None = None,
@@ -231,6 +255,7 @@ def fluencies(
     )
 
 
+@_guarded
 def faults(
     journal: Journal,
     player: str | None = None,
