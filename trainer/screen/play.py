@@ -135,7 +135,7 @@ class PlayView:
                     self.text = faults[0].text
             case Paused(text) | Say(text):
                 self.text = text
-            case Resumed(moment, text):
+            case Resumed(moment, _, text):
                 self.inked.drop_from(moment)
                 self.text = text
             case PassEnded(take, verdict, finished):
