@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.score.exercise import Note
-from trainer.score.harmonies import Chord, Tone, closes, progressions
+from trainer.score.harmonies import Chord, Tone, closes, foreign, progressions
 from trainer.score.syllabus import Vocabulary, bare, vocabulary
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre
@@ -95,7 +95,7 @@ def own_cost(choice: Choice, index: int, setting: Setting, chance: random.Random
         cost += _plain_cost(part.chord, setting.key.mode)
         if part.chord.shape == "sixth" or part.chord.bass != part.chord.tones[0]:
             cost += taste.inversions
-        if part.chord.shape == "seventh" or _foreign(part.chord, setting.key.mode):
+        if part.chord.shape == "seventh" or foreign(part.chord, setting.key.mode):
             cost += taste.colour
         if part.chord.figures in new.figurings or (
             setting.key.is_minor and part.chord.figures in new.in_minor
@@ -151,16 +151,11 @@ def _plain_cost(chord: Chord, mode: str) -> int:
             cost += (0, 0, 4, 2)[place]
         else:
             cost += (4, 6, 16, 10)[place]
-    if chord.shape == "triad" and chord.name == "iii":
+    if chord.shape == "triad" and (chord.name == "iii" or (chord.name == "v" and mode == "minor")):
         cost += 8
-    if _foreign(chord, mode):
+    if foreign(chord, mode):
         cost += 9
     return cost
-
-
-def _foreign(chord: Chord, mode: str) -> bool:
-    """Whether the chord has a note from outside the key (the minor's leading tone is inside)."""
-    return any(t[1] and not (t == (7, 1) and mode != "major") for t in chord.tones)
 
 
 @lru_cache(maxsize=1 << 16)

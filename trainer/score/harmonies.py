@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from trainer.score.syllabus import UNFIGURED, Vocabulary
+from trainer.score.syllabus import UNFIGURED, vocabulary
 from trainer.theory.key import Key
 
 Tone = tuple[int, int]  # degree 1 to 7, alteration against the signature in semitones
@@ -30,11 +30,11 @@ _CHORDS = {
         V7/IV: 1 3 5 b7 V/iii: 7 #2 #4  iv: 4 b6 1""",
     "minor": """
         i: 1 3 5        ii°: 2 4 6      III: 3 5 7      iv: 4 6 1       V: 5 #7 2
-        v°: 5 7 2       VI: 6 1 3       VII: 7 2 4      vii°: #7 2 4    V7: 5 #7 2 4
+        v: 5 7 2        VI: 6 1 3       VII: 7 2 4      vii°: #7 2 4    V7: 5 #7 2 4
         ii7: 2 4 6 1    VII7: 7 2 4 6   iv7: 4 6 1 3    VI7: 6 1 3 5
-        IV°: 4 #6 1
+        IV: 4 #6 1
         V/iv: 1 #3 5    V7/iv: 1 #3 5 7 V/V: 2 #4 #6    V7/V: 2 #4 #6 1
-        V/VII: 4 #6 1   N°: b2 4 6""",
+        N°: b2 4 6""",
     "dorian": """
         i: 1 3 5        ii: 2 4 6       III: 3 5 7      IV: 4 6 1       V: 5 #7 2
         v: 5 7 2        VII: 7 2 4      vii°: #7 2 4    V7: 5 #7 2 4    IV7: 4 6 1 3
@@ -63,7 +63,7 @@ _AFTER = {
         IV7: V vii ii ii7 V7 / I /
         I7: IV IV7 ii / vi /
         iii7: vi vi7 / IV /
-        V/V: V V7 / V7/V / I
+        V/V: V V7 / V7/V / I V/vi
         V7/V: V V7 / / I
         vii/V: V V7 / / I
         V/ii: ii / ii7 V7/ii /
@@ -74,26 +74,25 @@ _AFTER = {
         V/iii: iii / /
         iv: V I V7 / /""",
     "minor": """
-        i: iv V VI V7 VII ii ii7 / III v vii iv7 VI7 V/iv V7/iv V/V / IV N V/VII V7/V
+        i: iv V VI V7 VII ii ii7 / III v vii iv7 VI7 V/iv V7/iv V/V / IV N V7/V
         ii: V V7 / i vii V/V / III
         III: VI iv VII VI7 iv7 / i ii V / V/iv VII7
         iv: V i ii V7 vii ii7 / VII VII7 V/V V7/V N VI / III
         V: i VI / V7 iv IV / III
-        v: VI iv / i III /
+        v: VI iv V/V V7/V / i III /
         VI: ii iv VII V III ii7 / i V7 V/V vii N VII7 / V/iv
-        VII: III / i VI VII7 v iv / V
+        VII: III / i VI VII7 v iv / V V/V
         vii: i / / V V7
         V7: i / VI /
         ii7: V V7 / vii i /
         VII7: III / VI /
         iv7: V VII VII7 ii ii7 / V7 /
         VI7: ii ii7 iv / V /
-        IV: vii V VII / v /
+        IV: vii V VII VII7 / v i /
         V/iv: iv / V7/iv /
         V7/iv: iv / ii /
-        V/V: V V7 / V7/V /
-        V7/V: V V7 / /
-        V/VII: VII VII7 / /
+        V/V: V V7 v / V7/V /
+        V7/V: V V7 v / /
         N: V V7 / /""",
     "dorian": """
         i: IV VII III V v ii IV7 / V7 V/IV vii / VI iv V/v vi
@@ -143,7 +142,7 @@ _CLOSES = {
         vii/V 6 > V 5: 8 x  V7/V 6 > V 5: 10 x
         V/vi 3 > vi 6: 2 x  V7/vi 3 > vi 6: 2 x V7/vi #5 > vi 6: 10 x   V/ii 6 > ii 2: 6 x
         V7/ii 6 > ii 2: 6 x V7/ii #1 > ii 2: 12 x   V/iii 7 > iii 3: 10 x   IV 4 > V/vi 3: 12 x
-        IV 6 > V/vi 3: 40 x vi 1 > V/vi 3: 20 x V7/IV 1 > IV 4: 14 x    I 1 > IV 4: 30 x
+        IV 6 > V/vi 3: 40 x vi 1 > V/vi 3: 20 x V7/IV 1 > IV 4: 14 x    I 1 > IV 4: 56 x
         iii 3 > vi 6: 22 x  ii 4 > V/vi 3: 8 x  iv 4 > I 1: 30 30""",
     "minor": """
         V 5 > i 1: 0 0      V7 5 > i 1: 0 0     iv 4 > i 1: 20 26   vii 2 > i 1: 20 40
@@ -152,8 +151,9 @@ _CLOSES = {
         i 1 > V 5: 6 x      iv 4 > V 5: 4 x     iv 6 > V 5: 0 x     ii 4 > V 5: 4 x
         ii7 4 > V 5: 8 x    i 3 > V 5: 14 x     VI 6 > V 5: 8 x
         V/V 2 > V 5: 8 x    V7/V #4 > V 5: 10 x
-        V 5 > VI 6: 14 x    V7 5 > VI 6: 14 x   V/VII 4 > VII 7: 4 x    V/iv 1 > iv 4: 6 x
-        V7/iv 1 > iv 4: 6 x V7/iv #3 > iv 4: 14 x   III 3 > VI 6: 16 x  IV 4 > VII 7: 4 x""",
+        V 5 > VI 6: 14 x    V7 5 > VI 6: 14 x   IV 4 > VII 7: 4 x    V/V 2 > v 5: 2 x
+        V7/V 2 > v 5: 4 x      V/iv 1 > iv 4: 6 x
+        V7/iv 1 > iv 4: 6 x V7/iv #3 > iv 4: 14 x   III 3 > VI 6: 16 x  """,
     "dorian": """
         V 5 > i 1: 0 0      V7 5 > i 1: 2 2     IV 4 > i 1: 14 16   vii 2 > i 1: 16 30
         VII 7 > III 3: 0 x  VII7 7 > III 3: 4 x IV 4 > VII 7: 2 x   V/v 2 > v 5: 2 x
@@ -192,17 +192,47 @@ class Chord:
     before: bool = False
 
 
+# sevenths that the course brings with the dominant; the others come with the sevenths by fifths
+_EARLY_SEVENTHS = {"V7": (0, 1, 2, 3), "VII7": (0, 1, 2, 3), "ii7": (1, 3), "V7/V": (2,)}
+SEVENTHS_BY_FIFTHS = 18
+RAISED_SIXTH = 16  # the minor's sixth degree raised
+
+
 @lru_cache(maxsize=256)
-def chords(mode: str, minor: bool, vocabulary: Vocabulary, key: Key) -> tuple[Chord, ...]:
-    """Every chord of the mode whose figuring has been taught."""
+def chords(key: Key, step: int) -> tuple[Chord, ...]:
+    """Every chord of the key's mode that the course has brought by a step (0: all of them)."""
     known: list[Chord] = []
-    for name, tones in _chord_table(mode).items():
+    for name, tones in _chord_table(key.mode).items():
         known += _positions(name.rstrip("°"), tones, not name.endswith("°"))
     known += [s for c in tuple(known) if (s := _suspended_fourth(c))]
     known += [s for c in tuple(known) if (s := _suspended_seventh(c))]
     known += [s for c in tuple(known) if (s := _suspended_ninth(c))]
     known += [s for c in tuple(known) if (s := _six_four(c))]
-    return tuple(c for c in known if vocabulary.knows(c.figures, key))
+    taught = vocabulary(step)
+    return tuple(c for c in known if taught.knows(c.figures, key) and _brought(c, key.mode, step))
+
+
+def foreign(chord: Chord, mode: str) -> bool:
+    """Whether the chord has a note from outside the key.
+
+    The leading tone is inside in every mode, and so is the major third of the Phrygian close.
+    """
+    inside = {(7, 1)} | ({(3, 1)} if mode == "phrygian" else set())
+    return any(t[1] and (t not in inside or mode == "major") for t in chord.tones)
+
+
+def _brought(chord: Chord, mode: str, step: int) -> bool:
+    if not step or step >= 20:
+        return True
+    if chord.shape == "seventh" and step < SEVENTHS_BY_FIFTHS:
+        places = _EARLY_SEVENTHS.get(chord.name, ())
+        if chord.tones.index(chord.bass) not in places:
+            return False
+    if foreign(chord, mode):
+        if mode == "major":
+            return chord.name in ("V7/V", "vii/V")
+        return chord.name == "IV" and step >= RAISED_SIXTH
+    return True
 
 
 @lru_cache(maxsize=8)

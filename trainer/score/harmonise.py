@@ -171,14 +171,16 @@ def _choices(index: int, setting: Setting) -> Iterator[Choice]:
     tone = tone_of(note.pitch, key)
     fitting = [
         chord
-        for chord in chords(key.mode, key.is_minor, taught, key)
+        for chord in chords(key, setting.step)
         if tone in chord.tones and not _wrongly_doubled(chord, tone)
     ]
+    ends = note.fermata or index == len(setting.melody) - 1
     for chord in fitting:
+        if ends and chord.seventh is not None:
+            continue
         for bass in _basses(chord.bass, key):
             if note.pitch.midi - bass.midi >= CLOSEST:
                 yield (Part(chord, bass, note.duration),)
-    ends = note.fermata or index == len(setting.melody) - 1
     for length in _divisions(note, setting):
         for first in fitting:
             for second in fitting:
@@ -228,7 +230,7 @@ def _wrongly_doubled(chord: Chord, tone: Tone) -> bool:
 
 def _divides(first: Chord, second: Chord, taught: Vocabulary, ends: bool) -> bool:
     """Whether two chords may share the time of one melody note."""
-    if first == second or second.before:
+    if first == second or second.before or (ends and second.seventh is not None):
         return False
     if first.bass == second.bass:
         if first.before:
