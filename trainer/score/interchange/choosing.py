@@ -23,6 +23,8 @@ _BASS = re.compile(r"\b(bass|basso|bassus|continuo|b\.? ?c\.?|organo|organ|funda
 _MELODY = re.compile(
     r"\b(melod\w*|sopran\w*|cantus|canto|discant\w*|superius|choral\w*|c\.? ?f\.)", re.I
 )
+_ALTO = re.compile(r"\b(alt|alto|altus|contralto)\b", re.I)
+_TENOR = re.compile(r"\btenor", re.I)
 _TEMPO = 60.0  # tactus beats a minute where the file gives none
 _FAR = 7  # semitones by which figures may stand above the lowest line and still be its own
 
@@ -119,11 +121,23 @@ def chosen(score: ForeignScore, *, bass: str | None = None, melody: str | None =
     top = _named(lines, melody) if melody and melody != "none" else None
     top = top if melody else _melody(rest, low)
     rest = [line for line in rest if line is not top]
-    middle = [line for line in rest if not _doubles(line, low) and not _doubles(line, top)]
-    inner: tuple[Line, ...] = ()
-    if len(middle) == 2 and all(_is_voice(line, low) for line in middle):
-        inner = tuple(sorted(middle, key=_mean, reverse=True))
+    inner = _inner(rest, low, top)
     return Chosen(low, top, inner, tuple(line for line in rest if line not in inner))
+
+
+def _inner(lines: list[Line], bass: Line, melody: Line | None) -> tuple[Line, ...]:
+    """Alto and tenor: so named, or the only two full voices besides bass and melody."""
+    single = [line for line in lines if all(len(event.pitches) <= 1 for event in line.events)]
+    named = [[line for line in single if name.search(line.name)] for name in (_ALTO, _TENOR)]
+    if all(len(found) == 1 for found in named):
+        return (named[0][0], named[1][0])
+    middle = [line for line in lines if not _doubles(line, bass) and not _doubles(line, melody)]
+    full = [
+        line for line in middle if line in single and _sounding(line) * 10 >= _sounding(bass) * 9
+    ]
+    if len(middle) == len(full) == 2:
+        return tuple(sorted(full, key=_mean, reverse=True))
+    return ()
 
 
 def _named(lines: list[Line], name: str) -> Line:
@@ -166,7 +180,7 @@ def _melody(lines: list[Line], bass: Line) -> Line | None:
     length = sum(e.duration for e in bass.events if e.pitches)
     busy = [line for line in higher if _sounding(line) * 4 >= length]
     for choice in (
-        [line for line in busy if _MELODY.search(line.name)],
+        [line for line in lines if _MELODY.search(line.name)],
         [line for line in busy if line.sung],
         busy,
     ):
@@ -177,12 +191,6 @@ def _melody(lines: list[Line], bass: Line) -> Line | None:
 
 def _sounding(line: Line) -> Fraction:
     return sum((event.duration for event in line.events if event.pitches), Fraction(0))
-
-
-def _is_voice(line: Line, bass: Line) -> bool:
-    """One note at a time, for at least nine tenths of the bass's time."""
-    single = all(len(event.pitches) <= 1 for event in line.events)
-    return single and _sounding(line) * 10 >= _sounding(bass) * 9
 
 
 def _doubles(line: Line, other: Line | None) -> bool:

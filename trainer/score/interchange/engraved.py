@@ -306,7 +306,10 @@ class _Reading:
         alters = [_ALTERS[one] for one in said if one in _ALTERS]
         if alters:
             accidentals[place] = alters[0]
-        alter = accidentals.get(place, self._staves[staff].key.alter(step))
+        if self._source.kind == "MusicXML":  # there every alteration is written out
+            alter = alters[0] if alters else 0
+        else:
+            alter = accidentals.get(place, self._staves[staff].key.alter(step))
         pitch = Pitch(step, alter, int(octave))
         interval = self._staves[staff].interval
         pitch = pitch if interval is None else transposed(pitch, interval)

@@ -17,6 +17,7 @@ from trainer.score.interchange.written import (
     figures_in,
     length,
     parts,
+    shows_accidental,
     written_bars,
 )
 from trainer.theory.figures import Figuring
@@ -26,6 +27,15 @@ from trainer.theory.moment import Metre
 from trainer.theory.pitch import LETTERS
 
 _CLEFS = {"melody": ("G", 2, 0), "alto": ("G", 2, 0), "tenor": ("G", 2, -1), "bass": ("F", 4, 0)}
+_ACCIDENTALS = {
+    0: "natural",
+    1: "sharp",
+    -1: "flat",
+    2: "double-sharp",
+    -2: "flat-flat",
+    3: "triple-sharp",
+    -3: "triple-flat",
+}
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">'
@@ -90,7 +100,8 @@ def _write_bar(
         if part.name == "bass":
             _write_figures(measure, exercise, note, divisions)
         tied_on = index + 1 < len(notes) and notes[index + 1].tied
-        _write_note(measure, note, tied_on, divisions)
+        shown = shows_accidental(exercise, part, index)
+        _write_note(measure, note, tied_on, divisions, shown)
     if bar.end == exercise.length:
         barline = etree.SubElement(measure, "barline", {"location": "right"})
         etree.SubElement(barline, "bar-style").text = "light-heavy"
@@ -171,7 +182,7 @@ def _write_stack(stack: Any, figuring: Figuring) -> None:
             etree.SubElement(figure, "extend", {"type": one.extend})
 
 
-def _write_note(measure: Any, note: Note, tied_on: bool, divisions: int) -> None:
+def _write_note(measure: Any, note: Note, tied_on: bool, divisions: int, shown: bool) -> None:
     element = etree.SubElement(measure, "note")
     if note.pitch is None:
         etree.SubElement(element, "rest")
@@ -190,6 +201,8 @@ def _write_note(measure: Any, note: Note, tied_on: bool, divisions: int) -> None
     etree.SubElement(element, "type").text = sign.type
     for _ in range(sign.dots):
         etree.SubElement(element, "dot")
+    if shown and note.pitch is not None:
+        etree.SubElement(element, "accidental").text = _ACCIDENTALS[note.pitch.alter]
     if sign.triplet:
         modification = etree.SubElement(element, "time-modification")
         etree.SubElement(modification, "actual-notes").text = "3"

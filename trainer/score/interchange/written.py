@@ -83,6 +83,20 @@ def length(duration: Fraction) -> Length | None:
     return None
 
 
+def shows_accidental(exercise: Exercise, part: Part, index: int) -> bool:
+    """Whether a note needs its accidental written, by the bar's and the signature's rules."""
+    note = part.notes[index]
+    if note.pitch is None or note.tied:
+        return False
+    bar = exercise.place(note.onset)[0]
+    for before in reversed(part.notes[:index]):
+        if exercise.place(before.onset)[0] != bar:
+            break
+        if before.pitch is not None and before.pitch.height == note.pitch.height:
+            return before.pitch.alter != note.pitch.alter
+    return exercise.key_at(note.onset).alter(note.pitch.step) != note.pitch.alter
+
+
 def _signs(notes: tuple[Note, ...]) -> Iterator[Note]:
     """Notes cut into tied ones until each has a sign of its own."""
     for note in notes:
