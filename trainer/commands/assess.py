@@ -50,7 +50,10 @@ def command(
     """
     from trainer.judging.assess import assess
 
-    exercise, verdict = assess(file, school, hands, given)
+    found = assess(file, school, hands, given)
+    exercise, verdict = found.exercise, found.verdict
+    for remark in found.remarks:
+        click.echo(f"note: {remark}", err=True)
     if as_json:
         print_json(plain(file, exercise, verdict))
     else:

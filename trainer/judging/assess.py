@@ -2,30 +2,89 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import islice, pairwise
 from pathlib import Path
 
-from trainer.errors import ExerciseError
+from trainer.errors import ExerciseError, TrainerError
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions, Hands, School
 from trainer.judging.verdict import PassVerdict
 from trainer.judging.written import WrittenLine, written_soundings
 from trainer.score.exercise import Exercise, Note
+from trainer.score.interchange.choosing import imported
+from trainer.score.interchange.reading import Reader
 from trainer.score.kern import read_exercise
+from trainer.theory.figures import Figuring, Way
 from trainer.theory.movement import Given
 from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Sounding
 
-_GIVEN: dict[str, Given] = {
+GIVEN: dict[str, Given] = {
     "bass,melody": frozenset(("bass", "soprano")),
     "bass": frozenset(("bass",)),
     "none": frozenset(),
 }
+_NATIVE = tuple(("**kern", "**fb", *("**kern",) * voices) for voices in range(4))
 
 
 @dataclass(frozen=True, slots=True)
-class _Single:
+class Assessed:
+    """`remarks` say what of the file was not taken, in the user's words."""
+
+    exercise: Exercise
+    verdict: PassVerdict
+    remarks: tuple[str, ...] = ()
+
+
+def assess(
+    path: Path, school: School = "strict", hands: Hands = "2+2", given: str | None = None
+) -> Assessed:
+    """Read and mark a realization: a native exercise with its middle voices, or any score that can
+    be imported. `given` names the voices that are not the writer's doing: `bass,melody`, `bass` or
+    `none`; by default the bass, and the melody of a native exercise.
+
+    Raises ExerciseError or FigureError with the file's name where it cannot be read or marked.
+    """
+    try:
+        exercise, lines, usual, remarks = _native(path) if _is_native(path) else _foreign(path)
+        verdict = mark(exercise, lines, school, hands, GIVEN[given or usual])
+    except TrainerError as error:
+        raise error.at(file=path) from None
+    return Assessed(exercise, verdict, remarks)
+
+
+def mark(
+    exercise: Exercise, lines: Sequence[WrittenLine], school: School, hands: Hands, given: Given
+) -> PassVerdict:
+    """Judge written lines; a fault between `given` voices alone is nobody's."""
+    conditions = Conditions(school=school, hands=hands)
+    judge = Judge(exercise, conditions, given)
+    soundings = written_soundings(judge, lines)
+    passing = tuple(_passing_basses(exercise, soundings))
+    if passing:
+        figures = sorted((*exercise.figures, *passing), key=lambda figure: figure[0])
+        judge = Judge(replace(exercise, figures=tuple(figures)), conditions, given)
+    return judge.judge_realization(soundings)
+
+
+def single_notes(voice: Sequence[Note]) -> tuple[WrittenNote, ...]:
+    """A native voice as a written line."""
+    return tuple(
+        WrittenNote(
+            note.onset,
+            note.end,
+            () if note.pitch is None else (note.pitch,),
+            () if note.pitch is None else (note.tied,),
+        )
+        for note in voice
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenNote:
     """A note or rest of a native voice, as one event of a written line."""
 
     onset: Fraction
@@ -34,44 +93,57 @@ class _Single:
     tied: tuple[bool, ...]
 
 
-def assess(
-    path: Path, school: School = "strict", hands: Hands = "2+2", given: str | None = None
-) -> tuple[Exercise, PassVerdict]:
-    """Read and mark a realization. `given` names the voices that are not the writer's doing:
-    `bass,melody`, `bass` or `none`; by default the bass, and the melody of a native exercise.
+_Read = tuple[Exercise, Sequence[WrittenLine], str, tuple[str, ...]]
 
-    Raises ExerciseError or FigureError with the file's name where it cannot be read or marked.
-    """
+
+def _is_native(path: Path) -> bool:
+    """Whether a file has the native spines: bass and figures, tenor and alto, melody."""
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            for line in islice(file, 1000):
+                if line.startswith("**"):
+                    return tuple(line.split()) in _NATIVE
+    except OSError as error:
+        raise ExerciseError(f"the file cannot be read ({error.strerror})") from None
+    return False
+
+
+def _native(path: Path) -> _Read:
     exercise = read_exercise(path)
     if not exercise.alto or not exercise.tenor:
         raise ExerciseError(
             "there are no middle voices to mark",
-            file=path,
             remedy="write tenor and alto between the bass and the melody",
         )
-    lines = [
-        single_notes(v) for v in (exercise.melody, exercise.alto, exercise.tenor, exercise.bass)
-    ]
+    voices = (exercise.melody, exercise.alto, exercise.tenor, exercise.bass)
     usual = "bass,melody" if exercise.melody else "bass"
-    return exercise, mark(exercise, lines, school, hands, _GIVEN[given or usual])
+    return exercise, [single_notes(voice) for voice in voices], usual, ()
 
 
-def mark(
-    exercise: Exercise, lines: Sequence[WrittenLine], school: School, hands: Hands, given: Given
-) -> PassVerdict:
-    """Judge written lines; a fault between `given` voices alone is nobody's."""
-    judge = Judge(exercise, Conditions(school=school, hands=hands), given)
-    return judge.judge_realization(written_soundings(judge, lines))
+def _foreign(path: Path) -> _Read:
+    with Reader() as reader:
+        score = reader.read(path)
+    found = imported(score, path.stem)
+    return found.exercise, [line.events for line in score.lines], "bass", found.report.left
 
 
-def single_notes(voice: Sequence[Note]) -> tuple[_Single, ...]:
-    """A native voice as a written line."""
-    return tuple(
-        _Single(
-            note.onset,
-            note.end,
-            () if note.pitch is None else (note.pitch,),
-            () if note.pitch is None else (note.tied,),
-        )
-        for note in voice
-    )
+def _passing_basses(
+    exercise: Exercise, soundings: Sequence[Sounding]
+) -> Iterator[tuple[Fraction, Figuring]]:
+    """Unfigured bass notes off the beat, reached by step, over which no voice moves: they carry no
+    chord of their own, as if an extender line stood there."""
+    figured = {onset for onset, _ in exercise.figures}
+    for before, sounding in pairwise(soundings):
+        moment = exercise.moments[sounding.moment]
+        bass, last = sounding.voicing.bass, before.voicing.bass
+        if (
+            moment.onset == sounding.onset
+            and moment.bass_struck
+            and moment.beat.denominator > 1
+            and sounding.onset not in figured
+            and not sounding.struck & {"soprano", "alto", "tenor"}
+            and bass is not None
+            and last is not None
+            and abs(bass.height - last.height) == 1
+        ):
+            yield sounding.onset, Figuring((), Way.EXTENDED)
