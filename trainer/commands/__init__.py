@@ -52,9 +52,21 @@ def cli(ctx: click.Context) -> None:
     Without a command it opens the window, or the terminal view where there is no display.
     """
     if ctx.invoked_subcommand is None:
-        from trainer.commands.practice import command
+        from trainer.commands.practice import command, has_display
 
-        ctx.invoke(command)
+        if has_display():
+            _open_window()
+        else:
+            ctx.invoke(command)
+
+
+def _open_window() -> None:
+    from trainer.commands.log_option import which_log
+    from trainer.screen.window import run_front
+
+    trouble = run_front(which_log(None))
+    if trouble:
+        print(f"mittelstimme: {trouble}", file=sys.stderr)
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -152,7 +152,7 @@ def _play(
     from trainer.sound.output import Silence, open_output
 
     player = settings.player
-    view = view or ("window" if practice._display() else "terminal")
+    view = view or ("window" if practice.has_display() else "terminal")
     source = source or player.input or practice._automatic(view)
     output: Any = (
         Silence("no sound")
@@ -180,14 +180,14 @@ def _play(
         clock=QuickClock() if quick else RealClock(),
     )
     hook.shell = shell
-    words = first_words(settings) if view != "none" and not as_json else None
-    if words and view == "terminal":
+    words = first_words(settings) if view == "terminal" and not as_json else None
+    if words:
         click.echo(words + "\n")
     try:
         if view == "window":
             from trainer.screen.window import run as run_window
 
-            run_window(shell)
+            run_window(shell, settings)
         elif view == "terminal":
             from rich.console import Console
 

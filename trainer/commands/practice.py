@@ -111,7 +111,7 @@ def command(
         from trainer.score.transpose import transposed
 
         played = transposed(written, key)
-    view = view or ("window" if _display() else "terminal")
+    view = view or ("window" if has_display() else "terminal")
     source = source or settings.player.input or _automatic(view)
     conditions = settings.player.conditions(None if untimed else tempo or played.tempo)
     if inner or (source == "typing" and supply is None):
@@ -187,14 +187,14 @@ def run(
     writer = _writer(location)
     shell = Shell(setup, keys, output, writer, QuickClock() if quick else RealClock())
     hook.shell = shell
-    words = first_words(settings) if view != "none" and not as_json else None
-    if words and view == "terminal":
+    words = first_words(settings) if view == "terminal" and not as_json else None
+    if words:
         click.echo(words + "\n")
     try:
         if view == "window":
             from trainer.screen.window import run as run_window
 
-            run_window(shell)
+            run_window(shell, settings)
         elif view == "terminal":
             from rich.console import Console
 
@@ -258,7 +258,7 @@ class _Hook:
             self.shell.sound_now(event)
 
 
-def _display() -> bool:
+def has_display() -> bool:
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

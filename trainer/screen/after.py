@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -21,6 +20,7 @@ from trainer.screen.hearing import (
     voicing_keys,
 )
 from trainer.screen.room import Keys, Room
+from trainer.screen.widgets import Do, set_actions
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
 from trainer.theory.rules import rule
@@ -76,7 +76,6 @@ class AfterView:
 
     def close(self) -> None:
         self.play.shell.output.stop()
-        self.play.again()
 
     # ---- doing --------------------------------------------------------------------------------
 
@@ -128,7 +127,7 @@ class AfterView:
             ("p", "the suggestion in pencil, on and off"),
             ("↑ ↓", "the page up and down"),
             ("space", "again"),
-            ("−", "again, slower"),
+            ("-", "again, slower"),
             ("n", "next"),
             ("escape", "leave this exercise"),
         )
@@ -156,14 +155,16 @@ class AfterView:
 
     def again(self) -> None:
         self.room.back()
+        self.play.go_on()
 
     def slower(self) -> None:
         setup = self.play.shell.setup
         tempo = setup.conditions.tempo
         if tempo is not None:
             slow = max(10.0, float(round(tempo * 0.88)))
-            self.play.shell.setup = replace(setup, conditions=replace(setup.conditions, tempo=slow))
+            setup = replace(setup, conditions=replace(setup.conditions, tempo=slow))
         self.room.back()
+        self.play.repeat(setup)
 
     def next(self) -> None:
         self.room.back()
@@ -381,61 +382,20 @@ class AfterView:
                 )
 
     def _actions(self, forme: Forme, place: Layout) -> None:
-        actions: list[tuple[str, str, Callable[[], None]]] = [
-            ("space", "again", self.again),
-            ("−", "slower", self.slower),
-            ("n", "next", self.next),
-            ("m", "hear mine", self.hear_mine),
+        actions = [
+            Do("space", self.play.again_words, self.again),
+            Do("-", "slower", self.slower),
+            Do("n", "next", self.next),
+            Do("m", "hear mine", self.hear_mine),
         ]
         if self.fault is not None:
+            pencil = "rub out the pencil" if self.pencil else "pencil it in"
             actions += [
-                ("s", "the suggestion", self.hear_suggestion),
-                ("f", "the fault alone", self.hear_fault),
-                ("p", "rub out the pencil" if self.pencil else "pencil it in", self.toggle_pencil),
+                Do("s", "the suggestion", self.hear_suggestion),
+                Do("f", "the fault alone", self.hear_fault),
+                Do("p", pencil, self.toggle_pencil),
             ]
         set_actions(forme, place.status, actions)
-
-
-def set_actions(
-    forme: Forme, baseline: float, actions: list[tuple[str, str, Callable[[], None]]]
-) -> None:
-    """A line of what can be done, each with its key: by hand and by mouse; `?` at its end."""
-    em, measure = forme.em, forme.measure
-    size = 0.85
-    gap = 1.3 * em
-    total = sum(
-        forme.width(f"{k} ", face="italic", size=size) + forme.width(w, size=size)
-        for k, w, _ in actions
-    ) + gap * len(actions)
-    end = forme.width("? keys", face="italic", size=0.8)
-    room = measure.width - 2 * measure.margin - end
-    if total > room:
-        gap = max(0.5 * em, gap - (total - room) / max(1, len(actions)))
-    x = float(measure.margin)
-    for key, words, action in actions:
-        key_rect = forme.text(f"{key} ", x, baseline, face="italic", size=size, role="soft")
-        width = forme.width(words, size=size)
-        if key_rect.right + width > measure.width - measure.margin - end:
-            break
-        rect = forme.text(words, key_rect.right, baseline, size=size)
-        forme.place(rect.union(key_rect).inflate(em * 0.5, em * 0.5), action)
-        x = rect.right + gap
-    forme.text(
-        "? keys",
-        measure.width - measure.margin,
-        baseline,
-        face="italic",
-        size=0.8,
-        role="soft",
-        align="right",
-        action=lambda: post_key(pygame.K_QUESTION, "?"),
-    )
-
-
-def post_key(key: int, character: str = "") -> None:
-    """The same as if the key had been pressed."""
-    event = pygame.event.Event(pygame.KEYDOWN, key=key, unicode=character, mod=0, scancode=0)
-    pygame.event.post(event)
 
 
 def counted(number: int, one: str, many: str) -> str:

@@ -70,6 +70,11 @@ class Board:
         return True
 
     @property
+    def asked(self) -> bool:
+        """Whether a page is wanted at all."""
+        return self._sheet is not None and not self.trouble
+
+    @property
     def ready(self) -> bool:
         """Whether the first system can be seen."""
         return bool(self.systems) and 0 in self._pictures
@@ -139,9 +144,17 @@ class Board:
         tallest = max(g.height for g in self.systems)
         return min(self.area.height / self.places, tallest * 1.25)
 
-    def set(self, forme: Forme, moment: int | None, written: tuple[Written, ...] = ()) -> None:
-        """Put the systems in sight, and what is written on them, into a forme."""
-        for place, system in enumerate(self.in_sight(moment)):
+    def set(
+        self,
+        forme: Forme,
+        moment: int | None,
+        written: tuple[Written, ...] = (),
+        *,
+        only_first: bool = False,
+    ) -> None:
+        """Put the systems in sight, or only the first of them, and what is written on them, into
+        a forme."""
+        for place, system in enumerate(self.in_sight(moment)[: 1 if only_first else None]):
             x, y = self.origin(place)
             image = self._pictures.get(system)
             if image is None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import pygame
 
+from trainer.drill import after_words, before_words
+from trainer.drill_shell import DrillShell
 from trainer.listening.events import KeyDown, KeyUp, Onward
 from trainer.listening.typing import layout
 from trainer.practice.accompany import supplied
@@ -24,7 +26,7 @@ from trainer.practice.effects import (
     Stop,
 )
 from trainer.practice.lens import lens
-from trainer.screen.after import AfterView, post_key
+from trainer.screen.after import AfterView
 from trainer.screen.board import Board, Written, spaces_for
 from trainer.screen.engraver import Sheet
 from trainer.screen.forme import Forme
@@ -35,6 +37,8 @@ from trainer.screen.stage import Item, picture
 from trainer.screen.strip import Strip, set_strip, strip_for
 from trainer.screen.tactus import set_tactus
 from trainer.screen.theme import Colour, Measure, Role
+from trainer.screen.widgets import post_key
+from trainer.setup import Setup
 from trainer.shell import Shell
 from trainer.sources import HandsSource
 from trainer.theory.pitch import Pitch
@@ -102,10 +106,11 @@ class PlayView:
 
     lively = True
 
-    def __init__(self, room: Room, shell: Shell, heading: str = "") -> None:
+    def __init__(self, room: Room, shell: Shell) -> None:
         self.room = room
         self.shell = shell
-        self.heading = heading
+        self.heading = plan_heading(shell)
+        self.plan_words = ""  # what the last pass means for the plan
         self.board = Board(room.engraver)
         self.inked = self._new_ink()
         self.text = ""
@@ -135,28 +140,57 @@ class PlayView:
                     self.text = faults[0].text
             case Paused(text) | Say(text):
                 self.text = text
-            case Resumed(moment, _, text):
+            case Resumed(moment=moment, text=text):
                 self.inked.drop_from(moment)
                 self.text = text
             case PassEnded(take, verdict, finished):
                 self.let_go()
+                self.plan_words = words_after(self.shell)
                 if verdict.moments:
                     self.inked.replace(verdict.moments, verdict.faults)
                     self.room.open(AfterView(self.room, self, take, verdict, finished))
                 else:
-                    self.again()
+                    self.repeat(self.shell.setup)
 
     def _new_ink(self) -> Inked:
         session = self.shell.session
         return Inked(self.board, session.exercise, session.judge.sonorities)
 
+    @property
+    def in_plan(self) -> bool:
+        return isinstance(self.shell, DrillShell)
+
+    @property
+    def again_words(self) -> str:
+        """What the space bar does after a pass."""
+        if not isinstance(self.shell, DrillShell):
+            return "again"
+        return "go on" if self.shell.more_to_come() else "the plan is done"
+
+    def go_on(self) -> None:
+        """After a pass: the same again, or what the plan has next."""
+        if not isinstance(self.shell, DrillShell):
+            self.repeat(self.shell.setup)
+        elif self.shell.more_to_come():
+            self.shell.again()
+            self._ready()
+        else:
+            self.room.back()
+
     def next(self) -> None:
         """What comes after this exercise; without a plan the player is led back."""
-        self.room.back()
+        if self.in_plan:
+            self.go_on()
+        else:
+            self.room.back()
 
-    def again(self) -> None:
-        """Ready for one more pass."""
-        self.shell.again()
+    def repeat(self, setup: Setup) -> None:
+        """Ready for a pass of this setup."""
+        self.shell.again(setup)
+        self._ready()
+
+    def _ready(self) -> None:
+        self.heading = plan_heading(self.shell)
         self.inked = self._new_ink()
         self.text = ""
         self._glide = None
@@ -246,7 +280,7 @@ class PlayView:
             tempo = setup.exercise.tempo if tempo is None else None
         elif tempo is not None:
             tempo = min(400.0, max(10.0, tempo + by))
-        self.shell.again(replace(setup, conditions=replace(setup.conditions, tempo=tempo)))
+        self.repeat(replace(setup, conditions=replace(setup.conditions, tempo=tempo)))
 
     def keys(self) -> Keys:
         stage = self.shell.session.stage
@@ -612,3 +646,19 @@ def _pennant(x: float, y: float, size: int, colour: Colour) -> Item:
         to.blit(pygame.transform.smoothscale(sheet, rect.size), rect)
 
     return Item(("pennant", round(x * 4), colour), rect, draw)
+
+
+def plan_heading(shell: Shell) -> str:
+    """Why this is played now, in one line; nothing outside a plan."""
+    if not isinstance(shell, DrillShell):
+        return ""
+    words = before_words(shell.drill, shell.following)
+    ladder = [line for line in words if "beats a minute" in line]
+    return (ladder or [*words, shell.following.part.title])[0]
+
+
+def words_after(shell: Shell) -> str:
+    """What the pass just ended means for the plan."""
+    if not isinstance(shell, DrillShell) or not shell.drill.since:
+        return ""
+    return " ".join(after_words(shell.following, shell.drill.since[-1]))

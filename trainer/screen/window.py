@@ -21,6 +21,7 @@ from trainer.screen.state import WindowState, load_state, save_state
 from trainer.screen.theme import SMALLEST
 
 if TYPE_CHECKING:
+    from trainer.listening.events import KeyEvent
     from trainer.settings import Settings
     from trainer.shell import Shell
 
@@ -186,10 +187,64 @@ class Window:
 
 
 def run(shell: Shell, settings: Settings | None = None) -> None:
-    """Practise what the shell holds in a window, until the player leaves."""
+    """Practise what the shell holds in a window, until the player leaves.
+
+    The shell's source, output and log stay the caller's to close.
+    """
+    from trainer.screen.desk import Desk, open_sound
+    from trainer.screen.first import FirstView
     from trainer.screen.play import PlayView
     from trainer.settings import load, save
 
     window = Window(settings or load(), save)
-    window.room.open(PlayView(window.room, shell))
+    room = window.room
+    Desk(shell.source, shell.output, None, open_sound, shell)
+    room.open(PlayView(room, shell))
+    if not room.settings.player.first_run_seen:
+        room.open(FirstView(room, room.back))
     window.run()
+
+
+def run_front(log: str = "") -> str | None:
+    """Open the window at its first page; `log` is where the log is.
+
+    Returns what could not be written to the log at the end, in one line.
+    """
+    from trainer.errors import LogError
+    from trainer.screen.app import App
+    from trainer.screen.desk import Desk, open_sound
+    from trainer.settings import load, save
+    from trainer.sources import HandsSource
+
+    settings = load()
+    window = Window(settings, save)
+    room = window.room
+    later: list[Desk] = []
+
+    def at_once(event: KeyEvent) -> None:
+        for desk in later:
+            desk.at_once(event)
+
+    writer = None
+    try:
+        from trainer.journal.writer import Writer
+
+        writer = Writer(log)
+        writer.player(settings.player.id, settings.player.name)
+    except LogError as error:
+        room.notice = f"{error}; going on without a log"
+    player = settings.player
+    desk = Desk(
+        HandsSource(at_once, player.input or None), open_sound(player), writer, open_sound, log=log
+    )
+    later.append(desk)
+
+    def remember(name: str) -> None:
+        window.state = window.state.at(name)
+
+    App(room, desk, last=window.state.exercise, remember=remember).front()
+    try:
+        window.run()
+    finally:
+        trouble = desk.close()
+    return trouble

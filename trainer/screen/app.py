@@ -1,0 +1,231 @@
+"""The window as a whole: which view leads to which, and what each is given to work with."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from trainer.errors import TrainerError
+from trainer.score.exercise import Exercise
+from trainer.screen.choices import CALIBRATE, PLAYER, ChoicesView
+from trainer.screen.desk import Desk
+from trainer.screen.first import FirstView
+from trainer.screen.front import Door, FrontView
+from trainer.screen.play import PlayView
+from trainer.screen.record import Record, RecordView
+from trainer.screen.room import Room
+from trainer.screen.shelf import ShelfView
+from trainer.screen.tap import TapView
+from trainer.screen.today import TodayView
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill
+    from trainer.practice.material import Material
+    from trainer.score.library import Library
+    from trainer.settings import Settings
+
+FIRST_EXERCISE = "triads-common-tones"
+_OUTPUTS = {"sound", "temperament", "pitch", "midi_out"}
+
+
+class App:
+    """Opens views in a room; `remember` keeps which exercise was open last."""
+
+    def __init__(
+        self,
+        room: Room,
+        desk: Desk,
+        *,
+        last: str = "",
+        remember: Callable[[str], None] = lambda name: None,
+    ) -> None:
+        self.room = room
+        self.desk = desk
+        self._last = last
+        self._remember = remember
+        self._library: Library | None = None
+        self._material: Material | None = None
+
+    # ---- leading from view to view ------------------------------------------------------------
+
+    def front(self) -> None:
+        """The first page; before it, on a first start, the questions and the first exercise."""
+        self.room.open(FrontView(self.room, self.doors))
+        if not self.room.settings.player.first_run_seen:
+            self.room.open(FirstView(self.room, self._begin_first))
+
+    def doors(self) -> tuple[Door, ...]:
+        last = self._last or FIRST_EXERCISE
+        return (
+            (
+                "Today’s plan",
+                f"{self.room.settings.player.minutes} minutes, begun with one key",
+                self.today,
+            ),
+            ("Go on", f"with {last}", lambda: self.practise_named(last)),
+            ("Library", "find a piece by typing", self.shelf),
+            ("Log", "what practice has added up to", self.record),
+            ("Settings", f"playing: {self.room.settings.playing}", self.settings),
+        )
+
+    def _begin_first(self) -> None:
+        self.room.back()
+        self.practise_named(FIRST_EXERCISE)
+
+    def practise_named(self, name: str) -> None:
+        self.room.errands.ask(lambda: self.library().find(name), self.practise, self._say)
+
+    def practise(self, exercise: Exercise) -> None:
+        self._keep_last(exercise.id)
+        shell = self.desk.practise(self.room.settings, exercise, exercise.tempo)
+        self.room.open(PlayView(self.room, shell))
+
+    def _keep_last(self, name: str) -> None:
+        self._last = name
+        self._remember(name)
+
+    def _say(self, error: TrainerError) -> None:
+        self.room.notice = str(error)
+
+    def shelf(self) -> None:
+        self.room.open(ShelfView(self.room, self.library, self.practise))
+
+    def settings(self) -> None:
+        self.room.open(ChoicesView(self.room, self.applied, _ports, self._calibrate))
+
+    def _calibrate(self) -> None:
+        self.room.open(TapView(self.room, self.desk))
+
+    def applied(self, settings: Settings, name: str) -> None:
+        """Put a changed setting to work where it is not read anew at every frame."""
+        player = settings.player
+        if name in _OUTPUTS or name == PLAYER:
+            self.desk.retune(player)
+        elif name == "volume":
+            self.desk.output.set_volume(player.volume)
+        if name in ("input", PLAYER):
+            self.desk.listen(player.input)
+        if name == PLAYER and self.desk.writer is not None:
+            self.desk.writer.player(player.id, player.name)
+        assert name != CALIBRATE
+
+    # ---- the plan -----------------------------------------------------------------------------
+
+    def today(self) -> None:
+        self.room.open(TodayView(self.room, self._find_plan, self._begin_plan))
+
+    def _find_plan(self) -> Drill:
+        from trainer.drill import open_drill
+        from trainer.practice.material import open_material
+        from trainer.review.results import pass_results
+
+        self._flush()
+        if self._material is None:
+            self._material = open_material(self.library())
+        settings = self.room.settings
+        with self._journal() as journal:
+            results = pass_results(journal, settings.player.id)
+        return open_drill(settings.player, self._material, results, datetime.now().astimezone())
+
+    def _begin_plan(self, drill: Drill) -> None:
+        from trainer.drill_shell import DrillShell
+
+        assert self._material is not None
+        settings = self.room.settings
+        shell = DrillShell(
+            drill,
+            self._material,
+            self.library(),
+            settings.player,
+            lambda setup: self.desk.source,
+            self.desk.output,
+            self.desk.writer,
+            lambda line: None,
+            supply=("bass", "melody") if self.desk.by_letters else None,
+            latency=settings.latency_of,
+        )
+        self.desk.take(shell)
+        self.room.instead(PlayView(self.room, shell))
+
+    # ---- the log ------------------------------------------------------------------------------
+
+    def record(self) -> None:
+        self.room.open(RecordView(self.room, self._read, self._see, date.today()))
+
+    def _read(self) -> Record:
+        from trainer.review import queries
+
+        self._flush()
+        player = self.room.settings.player.id
+        with self._journal() as journal:
+            return Record(
+                queries.totals(journal, player),
+                queries.days(journal, player),
+                queries.tempi(journal, player),
+                queries.fluencies(journal, player, ("figuring", "key")),
+                queries.faults(journal, player),
+                tuple(journal.takes(player, limit=200)),
+            )
+
+    def _see(self, take_id: str) -> None:
+        """A take of the log on its page, with its marks."""
+        from trainer.journal.sums import read_text
+        from trainer.screen.after import AfterView
+        from trainer.setup import Setup
+        from trainer.shell import Shell
+
+        def read() -> Callable[[], None]:
+            with self._journal() as journal:
+                take, verdict = journal.take(take_id), journal.verdict(take_id)
+            exercise = read_text(take.exercise)
+
+            def show() -> None:
+                if verdict is None:
+                    self.room.notice = "this take was never judged"
+                    return
+                setup = Setup(exercise, take.conditions, exercise, self.room.settings.player.id)
+                shell = self.desk.take(
+                    Shell(setup, self.desk.source, self.desk.output, self.desk.writer)
+                )
+                play = PlayView(self.room, shell)
+                play.inked.replace(verdict.moments, verdict.faults)
+                self.room.open(play)
+                self.room.open(AfterView(self.room, play, take, verdict, True))
+
+            return show
+
+        self.room.errands.ask(read, lambda show: show(), self._say)
+
+    def _flush(self) -> None:
+        if self.desk.writer is not None:
+            self.desk.writer.flush()
+
+    def _journal(self) -> Journal:
+        from trainer.journal.store import Journal as Opened
+
+        return Opened.open(self.desk.log or None)
+
+    def library(self) -> Library:
+        """The library, read once; call it beside the loop the first time."""
+        if self._library is None:
+            from trainer.score.library import Library as Opened
+
+            self._library = Opened(self.room.settings.exercises)
+        return self._library
+
+
+def _ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
+    import mido
+
+    from trainer.listening.ports import ports
+
+    try:
+        instruments = tuple(dict.fromkeys(mido.get_output_names()))
+    except Exception:  # the interface raises its own kinds where there is none
+        instruments = ()
+    return tuple(port.name for port in ports()), instruments
+
+
+if TYPE_CHECKING:
+    from trainer.journal.store import Journal
