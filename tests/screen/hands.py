@@ -218,7 +218,12 @@ class LettersOnly(HandsSource):
 
 
 def practise(
-    hands: Hands, exercise: Exercise, *, demo: bool = True, tempo: float | None = 120.0, **more: object
+    hands: Hands,
+    exercise: Exercise,
+    *,
+    demo: bool = True,
+    tempo: float | None = 120.0,
+    **more: object,
 ) -> PlayView:
     """Open the practice view on an exercise; the demo player plays it when it is begun."""
     settings = hands.window.room.settings

@@ -57,16 +57,13 @@ class App:
 
     def doors(self) -> tuple[Door, ...]:
         last = self._last or FIRST_EXERCISE
+        player = self.room.settings.player
         return (
-            (
-                "Today’s plan",
-                f"{self.room.settings.player.minutes} minutes, begun with one key",
-                self.today,
-            ),
-            ("Go on", f"with {last}", lambda: self.practise_named(last)),
-            ("Library", "find a piece by typing", self.shelf),
-            ("Log", "what practice has added up to", self.record),
-            ("Settings", f"playing: {self.room.settings.playing}", self.settings),
+            Door("t", "Today’s plan", f"{player.minutes} minutes, begun with one key", self.today),
+            Door("g", "Go on", f"with {last}", lambda: self.practise_named(last)),
+            Door("l", "Library", "find a piece by typing", self.shelf),
+            Door("o", "Log", "what practice has added up to", self.record),
+            Door("s", "Settings", f"playing: {player.name}", self.settings),
         )
 
     def _begin_first(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import pygame
 
@@ -10,7 +11,15 @@ from trainer.screen.forme import Forme
 from trainer.screen.room import Keys, Room
 from trainer.screen.widgets import Do, Rows, foot_of, set_actions
 
-Door = tuple[str, str, Callable[[], None]]
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """The letter that opens it, its name, a line on what is behind it, and the opening."""
+
+    letter: str
+    name: str
+    words: str
+    open: Callable[[], None]
 
 
 class FrontView:
@@ -40,8 +49,8 @@ class FrontView:
         elif event.key in (pygame.K_ESCAPE, pygame.K_q):
             self.room.back()
         else:
-            for number, (name, _, _) in enumerate(doors):
-                if event.unicode and event.unicode.lower() == name[0].lower():
+            for number, door in enumerate(doors):
+                if event.unicode.lower() == door.letter:
                     self._rows.choose(number)
                     self._open(number)
                     return True
@@ -49,13 +58,13 @@ class FrontView:
         return True
 
     def _open(self, row: int) -> None:
-        self._doors()[row][2]()
+        self._doors()[row].open()
 
     def mouse(self, event: pygame.event.Event) -> bool:
         return False
 
     def keys(self) -> Keys:
-        letters = ((name[0].lower(), name) for name, _, _ in self._doors())
+        letters = ((door.letter, door.name) for door in self._doors())
         return (("↑ ↓", "choose"), ("enter", "open"), *letters, ("escape", "leave the program"))
 
     def set(self, forme: Forme, now: float) -> None:
@@ -82,11 +91,11 @@ class FrontView:
         area = pygame.Rect(round(left), round(top + 6.2 * em), width, round(pitch * len(doors)) + 2)
 
         def row(forme: Forme, number: int, rect: pygame.Rect, chosen: bool) -> None:
-            name, words, _ = doors[number]
+            door = doors[number]
             y = rect.y + 0.66 * rect.height
-            shown = forme.text(name, rect.x + 0.6 * em, y, size=1.25)
+            shown = forme.text(door.name, rect.x + 0.6 * em, y, size=1.25)
             forme.text(
-                words,
+                door.words,
                 rect.right - 0.6 * em,
                 y,
                 face="italic",

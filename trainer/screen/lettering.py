@@ -23,11 +23,13 @@ class Lettering:
         default_factory=OrderedDict
     )
 
-    def font(self, face: Face, size: float) -> pygame.font.Font:
-        """The face at `size` pixels an em; small sizes get the small cut."""
+    def font(self, face: Face, size: float, text: str = "") -> pygame.font.Font:
+        """The face at `size` pixels an em; small sizes get the small cut, if it has the signs."""
         pixels = max(6, round(size))
         if pixels < 20 and face in ("upright", "italic"):
-            face = "small-upright" if face == "upright" else "small-italic"
+            small = self.font("small-upright" if face == "upright" else "small-italic", pixels)
+            if text.isascii() or all(small.metrics(text)):
+                return small
         key = (face, pixels)
         if key not in self._fonts:
             path = assets_folder() / "fonts" / FONT_FILES[face]
@@ -39,7 +41,7 @@ class Lettering:
         key = (text, face, round(size), colour)
         found = self._drawn.get(key)
         if found is None:
-            found = self.font(face, size).render(text, True, colour)
+            found = self.font(face, size, text).render(text, True, colour)
             self._drawn[key] = found
             if len(self._drawn) > _KEPT:
                 self._drawn.popitem(last=False)
@@ -48,7 +50,7 @@ class Lettering:
         return found
 
     def width(self, text: str, face: Face, size: float) -> int:
-        return self.font(face, size).size(text)[0]
+        return self.font(face, size, text).size(text)[0]
 
     def ascent(self, face: Face, size: float) -> int:
         """From the top of a text surface to its baseline."""

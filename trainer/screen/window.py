@@ -89,14 +89,14 @@ class Window:
             self._take(event)
             if self.room.leaving:
                 return []
-        delivered = self.room.errands.deliver()
+        delivered = self.room.errands.deliver() or bool(self.room.engraver.deliveries)
         self.room.view.step(now)
         if self.room.leaving:
             return []
         view = self.room.view
         if view is not self._seen:
             self._seen, self._dirty = view, True
-        if view.lively or self._dirty or delivered or self.room.engraver.deliveries:
+        if view.lively or self._dirty or delivered:
             touched = self._draw(view, now)
             self._dirty = False
             return touched
