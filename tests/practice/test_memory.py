@@ -175,12 +175,15 @@ def test_a_figuring_played_rightly_in_a_piece_is_not_yet_asked_for() -> None:
     assert not memory.known
 
 
-def test_a_figuring_missed_twice_in_playing_enters() -> None:
-    wrong = Answer(SIX, False, None, True)
-    once = remembered([a_pass("other", START, wrong)], WHOLES)
-    twice = remembered([a_pass("other", START + timedelta(days=1), wrong)], WHOLES, once)
-    assert not once.known
-    assert twice.known[SIX].wrong == 1
+def test_a_figuring_missed_three_times_in_playing_enters() -> None:
+    def wrong(days: int) -> PassResult:
+        at = START + timedelta(days=days)
+        return a_pass("other", at, Answer(SIX, False, None, True))
+
+    twice = remembered([wrong(0), wrong(1)], WHOLES)
+    thrice = remembered([wrong(2)], WHOLES, twice)
+    assert not twice.known
+    assert thrice.known[SIX].wrong == 1
 
 
 def test_once_known_every_meeting_counts() -> None:

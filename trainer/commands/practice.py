@@ -342,8 +342,8 @@ def _long_enough(setup: Setup) -> None:
 
 def _report(effect: Effect) -> None:
     """`--view none`: what happens, one JSON object a line on stderr."""
-    from trainer.practice import effects
     from trainer.journal.plain import fault_plain, moment_plain
+    from trainer.practice import effects
 
     match effect:
         case effects.PassBegan(take, origin):

@@ -69,8 +69,9 @@ def _top_words(position: int) -> str:
 def figuring_item(moment: Moment, top: int | None) -> Item | None:
     """What a chord moment asks of the player, with `top` the highest key that was down.
 
-    The melody, where one is given, decides the position; 0 where nothing was played to tell it
-    by. None where there is nothing to know: no bass, tasto solo, unison, an extender.
+    The melody, where one is given, decides the position; 0 where there is neither. A wrong chord's
+    top should not be given: it says nothing of the position that was missed. None where there is
+    nothing to know: no bass, tasto solo, unison, an extender.
     """
     if moment.bass is None or moment.figuring.way is not Way.FIGURES:
         return None

@@ -106,10 +106,14 @@ def begin(piece: str, key: str, hands: Hands, goal: float) -> Ladder:
 Place = tuple[str, str, Hands]  # piece, key, hands
 
 
-def ladders(results: Iterable[PassResult], goals: Mapping[str, float]) -> Mapping[Place, Ladder]:
+def ladders(
+    results: Iterable[PassResult],
+    goals: Mapping[str, float],
+    known: Mapping[Place, Ladder] | None = None,
+) -> Mapping[Place, Ladder]:
     """Every ladder the log knows of, after these passes in order; `goals` are the own tempi by
-    piece. What has no goal is on no ladder."""
-    found: dict[Place, Ladder] = {}
+    piece. What has no goal is on no ladder. `known` are the ladders as they were before."""
+    found = dict(known or {})
     for result in results:
         piece = base(result.exercise_id)
         if result.tempo is not None and result.whole and piece in goals:

@@ -23,7 +23,7 @@ from trainer.practice.result import Answer, PassResult, base, is_question
 
 AT_ONCE, SECURE = 1.0, 2.0  # think time in seconds: known by heart; known (common practice)
 _SCHEDULER = fsrs.Scheduler(enable_fuzzing=False, maximum_interval=180)
-_MISSES = 2  # a figuring missed so often in playing becomes an item of its own
+_MISSES = 3  # a figuring missed on so many occasions in playing becomes an item of its own
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ def remembered(
 
     `wholes` says what the exercises are, by the part of their id before `@`; a question (an
     exercise of one figuring) has no whole. Figurings enter the memory by being asked, or by being
-    missed twice in playing; once there, every meeting with them counts.
+    missed three times in playing; once there, every meeting with them counts.
     """
     memory = memory or Memory()
     known, misses = dict(memory.known), dict(memory.misses)

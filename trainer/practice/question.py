@@ -14,7 +14,7 @@ from functools import lru_cache
 from trainer.errors import ExerciseError
 from trainer.practice.item import Item, degree_of_bass, figuring_item
 from trainer.practice.material import Material
-from trainer.practice.result import QUESTION
+from trainer.practice.result import QUESTION, asked_by
 from trainer.score.exercise import Exercise, Note
 from trainer.score.patterns import Pattern, expand
 from trainer.score.syllabus import relative
@@ -34,10 +34,10 @@ def question_id(item: Item) -> str:
 
 def asked_item(exercise_id: str) -> Item:
     """What a question asks, from its id; raises ExerciseError if it is not a question's."""
-    head, _, rest = exercise_id.partition("@")
-    if head != QUESTION:
+    item = asked_by(exercise_id)
+    if item is None:
         raise ExerciseError(f"{exercise_id!r} is not a question")
-    return Item.parse(rest)
+    return item
 
 
 def question(item: Item, material: Material) -> Exercise:

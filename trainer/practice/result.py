@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from statistics import median
 
+from trainer.errors import ExerciseError
 from trainer.judging.take import Hands, Take
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.practice.item import Item, figuring_item
 from trainer.score.exercise import Exercise
+from trainer.theory.moment import Moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,25 +103,49 @@ def result_of(
         judged=len(chords),
         wrong=sum(said.outcome != "complete" for said in chords),
         gross=verdict.movement.gross,
-        answers=_answers(exercise, chords, verdict, conditions.tolerance),
+        answers=_answers(exercise, chords, verdict, take),
     )
 
 
 def _answers(
-    exercise: Exercise, chords: Sequence[MomentVerdict], verdict: PassVerdict, tolerance: float
+    exercise: Exercise,
+    chords: Sequence[MomentVerdict],
+    verdict: PassVerdict,
+    take: Take,
 ) -> tuple[Answer, ...]:
+    asked, tolerance = asked_by(take.exercise_id), take.conditions.tolerance
     spoiled = {fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"}
     answers: list[Answer] = []
     for said in chords:
-        item = figuring_item(exercise.moments[said.index], top=max(said.keys, default=None))
+        complete = said.outcome == "complete"
+        top = max(said.keys, default=None) if complete else None
+        item = met_item(exercise.moments[said.index], top, asked)
         if item is None:
             continue
         timely = None
         if verdict.timing is not None:
             timely = said.late_beats is not None and abs(said.late_beats) <= tolerance
-        right = said.outcome == "complete" and said.index not in spoiled
+        right = complete and said.index not in spoiled
         answers.append(Answer(item, right, said.think_s, timely))
     return tuple(answers)
+
+
+def asked_by(exercise_id: str) -> Item | None:
+    """What a question asks; None for any other exercise, and for an id that says nothing."""
+    if not is_question(exercise_id):
+        return None
+    try:
+        return Item.parse(exercise_id.partition("@")[2])
+    except ExerciseError:
+        return None
+
+
+def met_item(moment: Moment, top: int | None, asked: Item | None) -> Item | None:
+    """What a chord moment asks: in a question, at its figuring, what the question asks."""
+    item = figuring_item(moment, top)
+    if item is not None and asked is not None and replace(item, position=asked.position) == asked:
+        return asked
+    return item
 
 
 def believable(results: Iterable[PassResult], now: datetime) -> tuple[tuple[PassResult, ...], int]:

@@ -17,10 +17,11 @@ from trainer.practice.material import Material
 from trainer.practice.memory import end_of_day
 from trainer.practice.plan import Plan, Task, next_task, time_spent
 from trainer.practice.question import asked_item, question
-from trainer.practice.result import Answer, PassResult, is_question
-from trainer.practice.today import past_of, todays_plan
+from trainer.practice.result import Answer, PassResult, asked_by, is_question, met_item
+from trainer.practice.today import continued, past_of, todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.patterns import expand_id
+from trainer.score.syllabus import UNFIGURED
 
 _READY = 3.0  # seconds between two passes
 
@@ -41,21 +42,25 @@ class SimulatedPlayer:
         """One pass through the chords: thought longer than the time a chord has makes it late,
         longer than half as much again makes it wrong."""
         answers: list[Answer] = []
+        asked = asked_by(exercise.id)
         for moment in exercise.moments:
-            top = None if moment.bass is None else moment.bass.midi + chance.choice((12, 16, 19))
-            item = figuring_item(moment, top) if moment.chord else None
-            if item is None:
+            plain = figuring_item(moment, None) if moment.chord else None
+            if plain is None or moment.bass is None:
                 continue
-            right = chance.random() >= self.wrong.get(item.name, self.usual_wrong)
-            seconds = self.think_s.get(item.name, self.usual_think_s)
+            right = chance.random() >= self.wrong.get(plain.name, self.usual_wrong)
+            seconds = self.think_s.get(plain.name, self.usual_think_s)
             thought = seconds * chance.lognormvariate(0.0, 0.15)
+            there = float("inf")
+            if tempo is not None:
+                there = 60 * float(moment.duration / moment.metre.beat_length) / tempo
+            right = right and thought < 1.5 * there
+            above = chance.choice((12, 16, 19) if plain.name == UNFIGURED else (12, 15, 21))
+            item = met_item(moment, moment.bass.midi + above if right else None, asked)
+            assert item is not None
             if tempo is None:
                 answers.append(Answer(item, right, thought))
-                continue
-            beats = float(moment.duration / moment.metre.beat_length)
-            there = 60 * beats / tempo
-            late = thought > there
-            answers.append(Answer(item, right and thought < 1.5 * there, None, not late))
+            else:
+                answers.append(Answer(item, right, None, thought <= there))
         return tuple(answers)
 
     def plays(
@@ -138,11 +143,10 @@ def simulate(
 ) -> tuple[Day, ...]:
     """A plan a day, played to its end."""
     chance = Random(seed)
-    results: list[PassResult] = []
     told: list[Day] = []
+    past = past_of((), material, start, begin_at)
     for number in range(days):
         now = start + timedelta(days=number)
-        past = past_of(results, material, now, begin_at)
         plan = todays_plan(now, minutes, material, past, player="simulated")
         passes: list[PassResult] = []
         clock = now
@@ -155,7 +159,7 @@ def simulate(
         met = {answer.item for result in passes for answer in result.answers}
         waiting = [one for one in past.memory.due(end_of_day(now)) if one.item.kind == "figuring"]
         told.append(Day(plan, tuple(passes), len(known), len(known & met), len(waiting)))
-        results.extend(passes)
+        past = continued(past, tuple(passes), material, begin_at)
     return tuple(told)
 
 

@@ -69,14 +69,23 @@ def folded(
     told: tuple[PassResult, ...], material: Material, begin_at: int = 1, left_out: int = 0
 ) -> Past:
     """The past of results that are in order and believed."""
+    nothing = Past((), Memory(), {}, standing(material, (), begin_at), {}, left_out)
+    return continued(nothing, told, material, begin_at)
+
+
+def continued(
+    past: Past, more: tuple[PassResult, ...], material: Material, begin_at: int = 1
+) -> Past:
+    """The past with later results added to it: the same as if all had been folded at once."""
     goals = {id: whole.tempo for id, whole in material.wholes.items()}
+    results = (*past.results, *more)
     return Past(
-        results=told,
-        memory=remembered(told, material.wholes),
-        ladders=ladders(told, goals),
-        standing=standing(material, told, begin_at),
-        weakness=weaknesses(told),
-        left_out=left_out,
+        results=results,
+        memory=remembered(more, material.wholes, past.memory),
+        ladders=ladders(more, goals, past.ladders),
+        standing=standing(material, results, begin_at),
+        weakness=weaknesses(results),
+        left_out=past.left_out,
     )
 
 
