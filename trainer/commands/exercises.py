@@ -15,7 +15,10 @@ from trainer.score.index import Entry, entry
 from trainer.score.kern import write_exercise
 
 # subcommand -> module that holds it as `command`, loaded when it is called
-_ELSEWHERE: dict[str, str] = {}
+_ELSEWHERE: dict[str, str] = {
+    "import": "exercises_import",
+    "export": "exercises_export",
+}
 
 
 class _Group(click.Group):

@@ -1,1 +1,30 @@
 """Scores of other programs: in as exercises, out as MusicXML, MEI, Humdrum and MIDI."""
+
+from trainer.score.interchange.exporting import export, to_humdrum
+from trainer.score.interchange.importing import (
+    Wishes,
+    WrittenParts,
+    import_file,
+    read_parts,
+    score_files,
+)
+from trainer.score.interchange.mei import to_mei
+from trainer.score.interchange.midi import to_midi
+from trainer.score.interchange.musicxml import to_musicxml
+from trainer.score.interchange.reading import Reader
+from trainer.score.interchange.written import with_realization
+
+__all__ = [
+    "Reader",
+    "Wishes",
+    "WrittenParts",
+    "export",
+    "import_file",
+    "read_parts",
+    "score_files",
+    "to_humdrum",
+    "to_mei",
+    "to_midi",
+    "to_musicxml",
+    "with_realization",
+]

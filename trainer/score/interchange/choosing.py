@@ -131,12 +131,12 @@ def _inner(lines: list[Line], bass: Line, melody: Line | None) -> tuple[Line, ..
     named = [[line for line in single if name.search(line.name)] for name in (_ALTO, _TENOR)]
     if all(len(found) == 1 for found in named):
         return (named[0][0], named[1][0])
-    middle = [line for line in lines if not _doubles(line, bass) and not _doubles(line, melody)]
+    middle = [line for line in lines if not doubles(line, bass) and not doubles(line, melody)]
     full = [
         line for line in middle if line in single and _sounding(line) * 10 >= _sounding(bass) * 9
     ]
     if len(middle) == len(full) == 2:
-        return tuple(sorted(full, key=_mean, reverse=True))
+        return tuple(sorted(full, key=mean, reverse=True))
     return ()
 
 
@@ -158,25 +158,26 @@ def _named(lines: list[Line], name: str) -> Line:
     return fits[0]
 
 
-def _mean(line: Line) -> float:
+def mean(line: Line) -> float:
+    """The mean height of a line's notes, as a MIDI number."""
     return sum(pitch.midi for pitch in line.pitches) / len(line.pitches)
 
 
 def _bass(score: ForeignScore, lines: list[Line]) -> Line:
     """The figured staff's lowest line; without figures the one so named, or the lowest."""
-    lowest = min(lines, key=_mean)
+    lowest = min(lines, key=mean)
     counts = Counter(figure.staff for figure in score.figures if figure.staff)
     most = max(counts.values(), default=0)
     figured = [line for line in lines if counts[line.staff] == most] if most else []
     if figured:
-        low = min(figured, key=_mean)
-        return low if _mean(low) <= _mean(lowest) + _FAR else lowest
-    named = [line for line in lines if _BASS.search(line.name) and _mean(line) < 60]
-    return min(named, key=_mean) if named else lowest
+        low = min(figured, key=mean)
+        return low if mean(low) <= mean(lowest) + _FAR else lowest
+    named = [line for line in lines if _BASS.search(line.name) and mean(line) < 60]
+    return min(named, key=mean) if named else lowest
 
 
 def _melody(lines: list[Line], bass: Line) -> Line | None:
-    higher = [line for line in lines if _mean(line) > _mean(bass)]
+    higher = [line for line in lines if mean(line) > mean(bass)]
     length = sum(e.duration for e in bass.events if e.pitches)
     busy = [line for line in higher if _sounding(line) * 4 >= length]
     for choice in (
@@ -185,7 +186,7 @@ def _melody(lines: list[Line], bass: Line) -> Line | None:
         busy,
     ):
         if choice:
-            return max(choice, key=lambda line: (_mean(line), -line.staff, -line.layer))
+            return max(choice, key=lambda line: (mean(line), -line.staff, -line.layer))
     return None
 
 
@@ -193,7 +194,7 @@ def _sounding(line: Line) -> Fraction:
     return sum((event.duration for event in line.events if event.pitches), Fraction(0))
 
 
-def _doubles(line: Line, other: Line | None) -> bool:
+def doubles(line: Line, other: Line | None) -> bool:
     """Whether a line has the other's notes, octaves apart or not, wherever both begin one."""
     if other is None:
         return False

@@ -263,12 +263,15 @@ class _Reading:
         accidentals: dict[tuple[int, int], int],
     ) -> Fraction:
         notes = [element] if element.tag == "note" else list(element.iter("note"))
+        pitched = [one for one in notes if one.get("pname")]
         duration = self._duration(element, ratio)
         if not duration and notes:
             duration = self._duration(notes[0], ratio)
         if not duration:
             return at
-        sounding = [(self._pitch(one, staff, accidentals), one.get(_ID, "")) for one in notes]
+        sounding = [(self._pitch(one, staff, accidentals), one.get(_ID, "")) for one in pitched]
+        if len(pitched) < len(notes):
+            self._remarks["notes without a pitch were read as rests"] += 1
         sounding.sort(key=lambda pair: pair[0].midi)
         ids = tuple(name for _, name in sounding)
         self._staves[staff].sung |= any(True for _ in element.iter("verse", "syl"))
