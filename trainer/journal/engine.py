@@ -92,10 +92,11 @@ def _as_log_error(error: Exception, location: str) -> LogError:
         return LogError("another program keeps the log locked", file=place, remedy="close it")
     if "unable to open" in low:
         return LogError("the log cannot be opened", file=place, remedy="check the folder's rights")
-    if isinstance(reason, sqlite3.Error):
+    malformed = type(reason) is sqlite3.DatabaseError or "no such" in low or "malformed" in low
+    if isinstance(reason, sqlite3.Error) and malformed:
         what = f"the log is damaged ({text})"
         return LogError(what, file=place, remedy=_REMEDY_DAMAGED)
-    return LogError(f"the log's server answers: {text}", file=place)
+    return LogError(f"the log's database answers: {text}", file=place)
 
 
 def check_version(connection: Connection, location: str) -> int:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -97,30 +98,59 @@ def _write(connection: Connection, table: Table, rows: Mapping[_Key, list[int]])
 
 def count_take(connection: Connection, seq: int, sums: Sums, sign: int = 1) -> None:
     """Add (or, with sign -1, take off) what a take that has ended stands for."""
-    row = dict(connection.execute(select(take).where(take.c.seq == seq)).mappings().one())
-    if row["state"] == "open":
-        return
-    marks = row["marking_seq"]
-    query = select(marking).where(marking.c.seq == marks)
-    found = connection.execute(query).mappings().one_or_none()
-    figures = None if found is None else dict(found)
-    sights = sights_of(connection, row["text_seq"])
-    sums.add(played, _played_key(row, sights), _played_values(row, figures), sign)
-    if figures is None:
-        return
-    tolerance = conditions_from(row["conditions"]).tolerance
-    month = row["day"][:7]
-    said = select(moment).where(moment.c.marking_seq == marks)
-    for one in connection.execute(said).mappings():
-        asked = sights.get(one["position"])
+    count_takes(connection, (seq,), sums, sign)
+
+
+def count_takes(
+    connection: Connection,
+    seqs: Sequence[int],
+    sums: Sums,
+    sign: int = 1,
+    sights: dict[int, dict[int, Sight]] | None = None,
+) -> None:
+    """The same for several takes at once; `sights` remembers exercises from call to call."""
+    known = {} if sights is None else sights
+    ended = select(take).where(take.c.seq.in_(seqs), take.c.state != "open")
+    heads = connection.execute(ended).mappings().all()
+    numbers = [row["marking_seq"] for row in heads if row["marking_seq"] is not None]
+    said = select(marking).where(marking.c.seq.in_(numbers))
+    figures = {row["seq"]: dict(row) for row in connection.execute(said).mappings()}
+    by_marking: dict[int, tuple[Mapping[str, Any], float]] = {}
+    for head in map(dict, heads):
+        text = head["text_seq"]
+        if text not in known:
+            known[text] = sights_of(connection, text)
+        marks = figures.get(head["marking_seq"])
+        sums.add(played, _played_key(head, known[text]), _played_values(head, marks), sign)
+        if marks is not None:
+            tolerance = conditions_from(head["conditions"]).tolerance
+            by_marking[marks["seq"]] = (head, tolerance)
+    columns = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.voicing)
+    times = (moment.c.late_beats, moment.c.think_s)
+    found = select(*columns, *times).where(moment.c.marking_seq.in_(by_marking))
+    for marks, position, outcome, voicing, late, think in connection.execute(found):
+        head, tolerance = by_marking[marks]
+        asked = known[head["text_seq"]].get(position)
         if asked is not None and asked.chord:
-            top = _top_of(one["voicing"]) or asked.top
-            key = (row["player_id"], month, asked.figuring, asked.key, top)
-            sums.add(fluency, key, _chord_values(dict(one), tolerance), sign)
-    broken = select(fault.c.rule, fault.c.weight).where(fault.c.marking_seq == marks)
-    for rule, weight in connection.execute(broken):
-        key = (row["player_id"], row["day"], row["exercise_id"], rule, weight)
+            top = _top_of(voicing) or asked.top
+            key = (head["player_id"], head["day"][:7], asked.figuring, asked.key, top)
+            sums.add(fluency, key, _chord_values(outcome, late, think, tolerance), sign)
+    broken = select(fault.c.marking_seq, fault.c.rule, fault.c.weight)
+    for marks, rule, weight in connection.execute(
+        broken.where(fault.c.marking_seq.in_(by_marking))
+    ):
+        head, _ = by_marking[marks]
+        key = (head["player_id"], head["day"], head["exercise_id"], rule, weight)
         sums.add(fault_count, key, (1,), sign)
+
+
+def count_all(connection: Connection, sums: Sums) -> Iterator[int]:
+    """Add up every take, batch by batch; after each, how many are done."""
+    seqs = connection.execute(select(take.c.seq).order_by(take.c.seq)).scalars().all()
+    sights: dict[int, dict[int, Sight]] = {}
+    for at in range(0, len(seqs), _BATCH):
+        count_takes(connection, seqs[at : at + _BATCH], sums, 1, sights)
+        yield at + _BATCH
 
 
 def recount(connection: Connection) -> None:
@@ -128,10 +158,8 @@ def recount(connection: Connection) -> None:
     for table in SUMS:
         connection.execute(delete(table))
     sums = Sums()
-    for number, seq in enumerate(connection.execute(select(take.c.seq)).scalars().all(), 1):
-        count_take(connection, seq, sums)
-        if number % 20_000 == 0:
-            sums.write(connection)
+    for _ in count_all(connection, sums):
+        pass
     sums.write(connection)
 
 
@@ -158,15 +186,15 @@ def _played_values(row: Mapping[str, Any], figures: Mapping[str, Any] | None) ->
     )
 
 
-def _chord_values(row: Mapping[str, Any], tolerance: float) -> tuple[int, ...]:
-    timed = row["late_beats"] is not None
-    think = row["think_s"]
+def _chord_values(
+    outcome: str, late: float | None, think: float | None, tolerance: float
+) -> tuple[int, ...]:
     logarithm = math.log(max(think, 0.001)) if think is not None else 0.0
     return (
         1,
-        int(row["outcome"] == "complete"),
-        int(timed),
-        int(timed and abs(row["late_beats"]) <= tolerance),
+        int(outcome == "complete"),
+        int(late is not None),
+        int(late is not None and abs(late) <= tolerance),
         int(think is not None),
         round(1e6 * logarithm),
         round(1e6 * logarithm * logarithm),
@@ -224,6 +252,7 @@ def read_text(text: str) -> Exercise:
     return parse_exercise(text, file="the exercise in the log")
 
 
+@functools.lru_cache(maxsize=65536)
 def _top_of(voicing: str | None) -> int:
     if voicing is None:
         return 0

@@ -25,7 +25,7 @@ from trainer.journal.records import choose_marking, drop_marking, put_events
 from trainer.journal.schema import SUMS, chunk, exercise_text, marking, moment, sight, take
 from trainer.journal.schema import fault as fault_table
 from trainer.journal.store import Journal, read_events, read_verdict
-from trainer.journal.sums import Sums, count_take, put_all_sights, read_text, recount
+from trainer.journal.sums import Sums, count_all, put_all_sights, read_text, recount
 from trainer.journal.whole import remove_take
 from trainer.listening.events import KeyEvent
 
@@ -137,11 +137,11 @@ _PARENTS = (
 
 def _sums_agree(connection: Connection) -> bool:
     sums = Sums()
-    for seq in connection.execute(select(take.c.seq)).scalars().all():
-        try:
-            count_take(connection, seq, sums)
-        except (TrainerError, ValueError, TypeError):
-            return False
+    try:
+        for _ in count_all(connection, sums):
+            pass
+    except (TrainerError, ValueError, TypeError):
+        return False
     for table in SUMS:
         keys = len(table.primary_key.columns)
         stored = {
