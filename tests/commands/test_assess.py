@@ -120,3 +120,23 @@ def test_fifths_between_ornaments_are_found_where_they_stand(tmp_path: Path) -> 
 def test_a_file_without_middle_voices_is_an_error() -> None:
     with pytest.raises(ExerciseError, match="no middle voices"):
         assessed(Path("exercises/evening-bells.krn"))
+
+
+def test_the_top_voice_is_marked_unless_it_is_given(tmp_path: Path) -> None:
+    """Octaves between the outer voices: the writer's, or those of the tune."""
+    path = written(tmp_path, "=1|=1|=1|=1|=1", "2C|.|2e|2g|2cc", "2D|.|2d|2f|2dd")
+    _, report = assessed(path)
+    assert [(f["rule"], f["voices"]) for f in report["faults"] if f["weight"] == "gross"] == [
+        ("consecutive-octaves", ["soprano", "bass"])
+    ]
+    status, report = assessed(path, "--given", "bass,melody")
+    assert status == 0
+    assert report["summary"]["gross"] == 0
+
+
+def test_a_given_melody_may_be_outside_the_figuring_and_ones_own_may_not(tmp_path: Path) -> None:
+    path = written(tmp_path, "=1|=1|=1|=1|=1", "2C|.|2G|2e|2aa", "2C|.|2G|2e|2cc")
+    _, report = assessed(path)
+    assert report["moments"][0]["foreign"] == ["6"]
+    _, report = assessed(path, "--given", "bass,melody")
+    assert report["moments"][0]["verdict"] == "complete"

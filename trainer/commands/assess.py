@@ -35,14 +35,14 @@ from trainer.theory.fault import WEIGHTS, Fault
 @click.option(
     "--given",
     type=click.Choice(["bass,melody", "bass", "none"]),
-    default=None,
-    help="Voices that are not the writer's doing. Default: the bass, and the melody of a native "
-    "exercise.",
+    default="bass",
+    show_default=True,
+    help="Voices that are not the writer's doing: faults between them alone are not marked.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
 def command(
-    ctx: click.Context, file: Path, school: School, hands: Hands, given: str | None, as_json: bool
+    ctx: click.Context, file: Path, school: School, hands: Hands, given: str, as_json: bool
 ) -> None:
     """Mark FILE, a four-part realization with figures, note by note.
 

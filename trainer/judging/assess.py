@@ -40,17 +40,16 @@ class Assessed:
 
 
 def assess(
-    path: Path, school: School = "strict", hands: Hands = "2+2", given: str | None = None
+    path: Path, school: School = "strict", hands: Hands = "2+2", given: str = "bass"
 ) -> Assessed:
     """Read and mark a realization: a native exercise with its middle voices, or any score that can
-    be imported. `given` names the voices that are not the writer's doing: `bass,melody`, `bass` or
-    `none`; by default the bass, and the melody of a native exercise.
+    be imported. `given` names the voices that are not the writer's doing.
 
     Raises ExerciseError or FigureError with the file's name where it cannot be read or marked.
     """
     try:
-        exercise, lines, usual, remarks = _native(path) if _is_native(path) else _foreign(path)
-        verdict = mark(exercise, lines, school, hands, GIVEN[given or usual])
+        exercise, lines, remarks = _native(path) if _is_native(path) else _foreign(path)
+        verdict = mark(exercise, lines, school, hands, GIVEN[given])
     except TrainerError as error:
         raise error.at(file=path) from None
     return Assessed(exercise, verdict, remarks)
@@ -93,7 +92,7 @@ class WrittenNote:
     tied: tuple[bool, ...]
 
 
-_Read = tuple[Exercise, Sequence[WrittenLine], str, tuple[str, ...]]
+_Read = tuple[Exercise, Sequence[WrittenLine], tuple[str, ...]]
 
 
 def _is_native(path: Path) -> bool:
@@ -116,30 +115,30 @@ def _native(path: Path) -> _Read:
             remedy="write tenor and alto between the bass and the melody",
         )
     voices = (exercise.melody, exercise.alto, exercise.tenor, exercise.bass)
-    usual = "bass,melody" if exercise.melody else "bass"
-    return exercise, [single_notes(voice) for voice in voices], usual, ()
+    return exercise, [single_notes(voice) for voice in voices], ()
 
 
 def _foreign(path: Path) -> _Read:
     with Reader() as reader:
         score = reader.read(path)
     found = imported(score, path.stem)
-    return found.exercise, [line.events for line in score.lines], "bass", found.report.left
+    return found.exercise, [line.events for line in score.lines], found.report.left
 
 
 def _passing_basses(
     exercise: Exercise, soundings: Sequence[Sounding]
 ) -> Iterator[tuple[Fraction, Figuring]]:
-    """Unfigured bass notes off the beat, reached by step, over which no voice moves: they carry no
-    chord of their own, as if an extender line stood there."""
+    """Unfigured bass notes off the beat or shorter than one, reached by step, over which no voice
+    moves: they carry no chord of their own, as if an extender line stood there."""
     figured = {onset for onset, _ in exercise.figures}
+    lengths = {note.onset: note.duration for note in exercise.bass}
     for before, sounding in pairwise(soundings):
         moment = exercise.moments[sounding.moment]
         bass, last = sounding.voicing.bass, before.voicing.bass
         if (
             moment.onset == sounding.onset
             and moment.bass_struck
-            and moment.beat.denominator > 1
+            and (moment.beat.denominator > 1 or lengths[moment.onset] < moment.metre.beat_length)
             and sounding.onset not in figured
             and not sounding.struck & {"soprano", "alto", "tenor"}
             and bass is not None

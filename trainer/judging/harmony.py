@@ -32,14 +32,20 @@ class _Reading:
 
 
 class HarmonyTable:
-    """The figuring of one moment as sets of pitch classes, worked out once."""
+    """The figuring of one moment as sets of pitch classes, worked out once.
 
-    def __init__(self, moment: Moment, sonority: Sonority) -> None:
+    A melody that is given may be outside the figuring and must be what is played; one that is the
+    player's own is judged as the other voices.
+    """
+
+    def __init__(self, moment: Moment, sonority: Sonority, melody_is_given: bool = True) -> None:
         self.moment = moment
         self.sonority = sonority
         bass = sonority.bass
         self.bass = None if moment.bass is None else moment.bass.midi
-        self.melody = None if moment.melody is None else moment.melody.midi
+        melody = moment.melody if melody_is_given else None
+        self.melody = None if melody is None else melody.midi
+        self._names = {pitch.name for pitch in (moment.bass, melody) if pitch is not None}
         self._given = _bits(m % 12 for m in (self.bass, self.melody) if m is not None)
         by_number = sonority.by_number
         self._readings = tuple(
@@ -118,13 +124,12 @@ class HarmonyTable:
         if self.sonority.bass is None:
             return ChordHeard("complete")
         missing, foreign, additions = self._against(_bits(p.midi % 12 for p in pitches))
-        given = {p.name for p in (self.moment.bass, self.moment.melody) if p is not None}
         names = self.sonority.names | {addition.name for addition in self.sonority.additions}
         strange = tuple(
             pitch
             for pitch in tuple(voicing)[:3]
             if pitch is not None
-            and pitch.name not in given
+            and pitch.name not in self._names
             and (foreign >> pitch.midi % 12 & 1 or self._misspelt(pitch, names))
         )
         outcome: Outcome = "complete"

@@ -57,11 +57,14 @@ class Judge:
         self.exercise = exercise
         self.conditions = conditions
         self.moments = exercise.moments
-        self.sonorities = sonorities(exercise.moments, exercise.struck_five_is_diminished)
         usual: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
         self.given: Given = usual if given is None else given
+        melody_is_given = "soprano" in self.given
+        self.sonorities = sonorities(
+            exercise.moments, exercise.struck_five_is_diminished, melody_is_given
+        )
         self._tables = tuple(
-            HarmonyTable(moment, sonority)
+            HarmonyTable(moment, sonority, melody_is_given)
             for moment, sonority in zip(self.moments, self.sonorities, strict=True)
         )
         self._supplied = tuple(

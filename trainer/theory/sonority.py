@@ -156,17 +156,23 @@ class Sonority:
 
 
 def sonorities(
-    moments: Sequence[Moment], struck_five_is_diminished: bool = False
+    moments: Sequence[Moment],
+    struck_five_is_diminished: bool = False,
+    melody_is_given: bool = True,
 ) -> tuple[Sonority, ...]:
     """One sonority a moment, in order; a moment that begins no chord shares the one in force.
+
+    A given melody may have a note outside the figuring, for which the others make room; one that
+    is the player's own may not, though its accidental still governs its letter.
 
     Raises FigureError with bar and beat for a figuring that contradicts itself.
     """
     found: list[Sonority] = []
+    reading = _Settings(struck_five_is_diminished, melody_is_given)
     for moment in moments:
         before = found[-1] if found else None
         try:
-            found.append(_at(moment, moments, before, struck_five_is_diminished))
+            found.append(_at(moment, moments, before, reading))
         except FigureError as error:
             raise error.at(bar=moment.bar, beat=float(moment.beat)) from None
     return tuple(found)
@@ -185,11 +191,17 @@ def sonority(
     """
     if figuring.way is Way.EXTENDED:
         raise FigureError("an extender line stands where nothing came before it")
-    return _sonority(bass, figuring, key, melody, struck_five_is_diminished)
+    return _sonority(bass, figuring, key, melody, _Settings(struck_five_is_diminished))
+
+
+@dataclass(frozen=True, slots=True)
+class _Settings:
+    struck_five_is_diminished: bool = False
+    melody_is_given: bool = True
 
 
 def _at(
-    moment: Moment, moments: Sequence[Moment], before: Sonority | None, struck_five: bool
+    moment: Moment, moments: Sequence[Moment], before: Sonority | None, settings: _Settings
 ) -> Sonority:
     if not moment.chord:
         if before is None or moment.bass is None:
@@ -201,18 +213,18 @@ def _at(
                 "an extender line stands where nothing came before it",
                 remedy="write the figuring it is to continue",
             )
-        return _extended(before, moment)
+        return _extended(before, moment, settings.melody_is_given)
     bass = moment.bass or next((m.bass for m in moments[moment.index :] if m.bass), None)
     if bass is None:
         return _silent(moment)
-    return _sonority(bass, moment.figuring, moment.key, moment.melody, struck_five)
+    return _sonority(bass, moment.figuring, moment.key, moment.melody, settings)
 
 
 def _silent(moment: Moment) -> Sonority:
     return Sonority(None, moment.key, NOTHING, (), (), (), 0, (), moment.melody)
 
 
-def _extended(before: Sonority, moment: Moment) -> Sonority:
+def _extended(before: Sonority, moment: Moment, melody_is_given: bool) -> Sonority:
     """The notes of the sonority before, counted over the bass that has moved under them."""
     assert before.bass is not None
     bass = moment.bass or before.bass
@@ -235,7 +247,8 @@ def _extended(before: Sonority, moment: Moment) -> Sonority:
     )
     letters = [reading.numbers for reading in readings]
     melody = moment.melody
-    above = None if melody is None else (melody.step - bass.step) % 7 + 1
+    given = melody is not None and melody_is_given
+    above = (melody.step - bass.step) % 7 + 1 if melody is not None and given else None
     if melody is not None and above is not None and _name_of(found, above) != melody.name:
         bold, listed, letters = _displaced(above, bold, listed, letters)
     above_bass = bold - {1} if found[1].name == bass.name else bold
@@ -259,7 +272,7 @@ def _name_of(members: dict[int, Member], number: int) -> PitchName | None:
 
 @lru_cache(maxsize=8192)
 def _sonority(
-    bass: Pitch, figuring: Figuring, key: Key, melody: Pitch | None, struck_five: bool
+    bass: Pitch, figuring: Figuring, key: Key, melody: Pitch | None, settings: _Settings
 ) -> Sonority:
     if figuring.way is Way.TASTO_SOLO:
         alone = (Member(1, bass.name),)
@@ -270,8 +283,9 @@ def _sonority(
         octaves = (Member(1, bass.name),)
         reading = Reading(frozenset(), frozenset({1}))
         return Sonority(bass, key, figuring, octaves, (reading,), ((1, 1, 1),), 1, (), melody)
-    written = _written_notes(bass, figuring, key, struck_five)
-    above = None if melody is None else (melody.step - bass.step) % 7 + 1
+    written = _written_notes(bass, figuring, key, settings.struck_five_is_diminished)
+    given = melody is not None and settings.melody_is_given
+    above = (melody.step - bass.step) % 7 + 1 if melody is not None and given else None
 
     def name(number: int) -> PitchName:
         if number in written:
