@@ -86,8 +86,12 @@ def tone_of(pitch: Pitch, key: Key) -> Tone:
     return key.degree(pitch.step), pitch.alter - key.alter(pitch.step)
 
 
-def own_cost(choice: Choice, index: int, setting: Setting, chance: random.Random) -> int:
+def own_cost(
+    choice: Choice, index: int, setting: Setting, chance: random.Random, featured: bool
+) -> int:
+    """What a choice costs by itself; `featured` notes invite what is new at the step."""
     taste, new = setting.taste, _new_at(setting.step)
+    novelty = taste.novelty if featured else 0
     melody = setting.melody[index]
     assert melody.pitch is not None
     cost = chance.randint(0, taste.chance)
@@ -100,7 +104,7 @@ def own_cost(choice: Choice, index: int, setting: Setting, chance: random.Random
         if part.chord.figures in new.figurings or (
             setting.key.is_minor and part.chord.figures in new.in_minor
         ):
-            cost -= taste.novelty
+            cost -= novelty
         if part.bass.midi not in _COMFORT:
             cost += 2 * min(abs(part.bass.midi - end) for end in (_COMFORT[0], _COMFORT[-1]))
         gap = melody.pitch.midi - part.bass.midi
@@ -110,7 +114,7 @@ def own_cost(choice: Choice, index: int, setting: Setting, chance: random.Random
         cost += 8 + taste.busy + (8 if first.beats < setting.metre.beat_length else 0)
         pair = f"{bare(first.chord.figures)}, {bare(second.chord.figures)}"
         if first.bass == second.bass and pair in new.successions:
-            cost -= 2 * taste.novelty
+            cost -= 2 * novelty
         joined = chords_joined(first.chord, second.chord, setting.key.mode)
         cost += FORBIDDEN if joined is None else joined
         cost += abs(second.bass.height - first.bass.height)

@@ -38,6 +38,7 @@ from trainer.theory.pitch import Pitch
 from trainer.theory.realize.lattice import Costs, Lattice, cheapest
 
 LOWEST_BASS, HIGHEST_BASS = 38, 61  # d2 to c sharp 4
+_FEATURED = 0.4  # of the melody notes invite what is new at the step
 _MOST_CHOICES = 160  # kept at one melody note, the cheapest by themselves
 
 
@@ -65,11 +66,12 @@ def harmonise(
     chance = random.Random(f"{seed} {at_step} {key}")
     places = []
     for index, note in enumerate(melody):
+        featured = chance.random() < _FEATURED
         if note.pitch is None:
             raise ExerciseError("the melody has a rest", remedy="harmonise each part by itself")
         priced = sorted(
             (
-                (own_cost(c, index, setting, chance), n, c)
+                (own_cost(c, index, setting, chance, featured), n, c)
                 for n, c in enumerate(_choices(index, setting))
             ),
             key=lambda entry: entry[:2],
@@ -219,13 +221,17 @@ def _divisions(note: Note, setting: Setting) -> tuple[Fraction, ...]:
 
 
 def _wrongly_doubled(chord: Chord, tone: Tone) -> bool:
-    """Whether the melody doubles a dissonance, a leading tone in the bass, or a resolution."""
+    """Whether the melody doubles a dissonance, a leading tone in the bass, or a resolution.
+
+    Nor may it double the bass of an inverted seventh: two voices cannot sound three notes.
+    """
     if chord.before and chord.shape == "suspension" and tone == chord.falls_to:
         return True
     if tone != chord.bass:
         return False
     leading = tone == (7, 0) and chord.name in ("V", "V7", "vii")
-    return bool(tone[1]) or leading or chord.bass == chord.seventh
+    inverted = chord.shape == "seventh" and chord.bass != chord.tones[0]
+    return bool(tone[1]) or leading or inverted
 
 
 def _divides(first: Chord, second: Chord, taught: Vocabulary, ends: bool) -> bool:
@@ -264,20 +270,21 @@ def _texts(path: tuple[Choice, ...]) -> list[str]:
 
 def _answering(first: str, second: str) -> tuple[str, str]:
     sign = "" if second in (UNFIGURED, "3") else f" {second}"
+    fifth = "5" in second
     if bare(second) == UNFIGURED:
         top = first.split()[0]
         if top == "4" or first.startswith("5 4"):
             return first, second if sign else "3"
         if first.startswith("6 4"):
-            return first, f"5{sign}" if sign else "5 3"
+            return first, second if fifth else f"5{sign}" if sign else "5 3"
         if top == "9":
             return first, f"8{sign}"
         if top.endswith("6"):
-            return first, f"5{sign}"
+            return first, second if fifth else f"5{sign}"
     if bare(first) == UNFIGURED:
         own = "" if first == UNFIGURED else f" {first}"
         if bare(second).startswith("7"):
             return f"8{own}", second
         if bare(second).startswith("6"):
-            return f"5{own}", second
+            return first if "5" in first else f"5{own}", second
     return first, second
