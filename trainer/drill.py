@@ -17,7 +17,7 @@ from trainer.errors import LogError
 from trainer.folders import data_folder, replace_text
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
-from trainer.practice.plan import REST, Next, Plan, next_task, rest_due, shortened, time_spent
+from trainer.practice.plan import Next, Plan, next_task, shortened, time_spent
 from trainer.practice.question import asked_item, question
 from trainer.practice.result import PassResult, believable, is_question
 from trainer.practice.today import Past, folded, todays_plan
@@ -60,11 +60,6 @@ class Drill:
     def played(self, result: PassResult) -> Drill:
         """With one more pass."""
         return replace(self, since=(*self.since, result))
-
-    def rest_words(self, now: datetime) -> str | None:
-        """A pause suggested, after 25 minutes of playing without one."""
-        lately = (*self.before.results[-200:], *self.since)
-        return REST if rest_due(lately, now) else None
 
 
 def open_drill(

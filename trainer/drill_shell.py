@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
 from trainer.drill import Drill, after_words, before_words, exercise_for
 from trainer.journal.records import play_seconds
@@ -52,7 +51,6 @@ class DrillShell(Shell):
         self._say = say
         self._supply = player.supply if supply is None else tuple(supply)
         self._latency = latency
-        self._rested = False
         following = drill.following
         assert following is not None
         self.following: Next = following
@@ -60,6 +58,9 @@ class DrillShell(Shell):
         source = sources(setup)
         setup = self._with_latency(setup, source)
         super().__init__(setup, source, output, writer, clock)
+        for result in (*drill.before.results[-200:], *drill.since):
+            begun = result.at.timestamp() - self.clock.wall() + self.clock.now()
+            self.played.append((begun, begun + result.seconds))
         self._announce(setup)
 
     def more_to_come(self) -> bool:
@@ -88,10 +89,6 @@ class DrillShell(Shell):
         for line in after_words(self.following, result):
             self._say(line)
         self.drill = self.drill.played(result)
-        rest = self.drill.rest_words(datetime.now(UTC))
-        if rest and not self._rested:
-            self._say(rest)
-        self._rested = rest is not None
 
     def _result(self, ended: PassEnded) -> PassResult | None:
         take = ended.take

@@ -38,6 +38,7 @@ from trainer.practice.effects import (
     SessionEvent,
     Tick,
 )
+from trainer.practice.rest import REST, rest_due
 from trainer.practice.session import Session, feed, start
 from trainer.setup import Setup
 from trainer.sound.output import Output
@@ -103,6 +104,7 @@ class Shell:
         self.output = output
         self.clock = clock or RealClock()
         self.results: list[tuple[str | None, PassVerdict]] = []  # with the take's id in the log
+        self.played: list[tuple[float, float]] = []  # passes, from and to on the clock
         self._writer = writer
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
@@ -183,7 +185,18 @@ class Shell:
         for effect in effects:
             self._do(effect)
             self.source.told(effect, self.session)
+        if any(isinstance(effect, PassEnded) for effect in effects):
+            return (*effects, *self._rest(now))
         return effects
+
+    def _rest(self, now: float) -> tuple[Effect, ...]:
+        """A pause suggested, once for every 25 minutes of playing."""
+        if self.session.origin is not None:
+            self.played.append((min(self.session.origin, now), now))
+        if not rest_due(self.played, now):
+            return ()
+        self.played.clear()
+        return (Say(REST),)
 
     def _do(self, effect: Effect) -> None:
         match effect:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Literal
 
 from trainer.judging.take import Hands
@@ -141,9 +141,7 @@ def shortened(plan: Plan, minutes: float) -> Plan:
 
 # ── the player's time ────────────────────────────────────────────────────────────────────────
 
-_BREAK = timedelta(minutes=5)  # a gap as long as this is a rest
 _TURN = 60.0  # seconds between two passes that still count as practice: looking, thinking
-REST_AFTER = 25 * 60.0  # seconds of playing
 
 
 def time_spent(results: Sequence[PassResult]) -> float:
@@ -156,21 +154,3 @@ def time_spent(results: Sequence[PassResult]) -> float:
         spent += result.seconds
         before = result.at + timedelta(seconds=result.seconds)
     return spent
-
-
-def rest_due(results: Sequence[PassResult], now: datetime) -> bool:
-    """Whether the hands have played for 25 minutes without a rest of five."""
-    played, before = 0.0, now
-    for result in reversed(results):
-        end = result.at + timedelta(seconds=result.seconds)
-        if before - end >= _BREAK:
-            break
-        played += result.seconds
-        before = result.at
-    return played >= REST_AFTER
-
-
-REST = (
-    "You have played for twenty-five minutes. Let the hands rest a while, get up, look far away; "
-    "the plan waits where you leave it."
-)

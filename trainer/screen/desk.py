@@ -54,7 +54,9 @@ class Desk:
         return self.take(Shell(setup, self.source, self.output, self.writer))
 
     def take(self, shell: Shell) -> Shell:
-        """From now on keys sound as this shell has them."""
+        """From now on keys sound as this shell has them; the player's time goes on."""
+        if self.shell is not None:
+            shell.played = shell.played or self.shell.played
         self.shell = shell
         return shell
 

@@ -140,6 +140,8 @@ class PlayView:
                     self.text = faults[0].text
             case Paused(text) | Say(text):
                 self.text = text
+                if self.shell.session.stage == "ended":
+                    self.plan_words = f"{self.plan_words} {text}".strip()
             case Resumed(moment=moment, text=text):
                 self.inked.drop_from(moment)
                 self.text = text
