@@ -16,6 +16,7 @@ from trainer.score.kern import write_exercise
 
 # subcommand -> module that holds it as `command`, loaded when it is called
 _ELSEWHERE: dict[str, str] = {
+    "check": "exercises_check",
     "import": "exercises_import",
     "export": "exercises_export",
 }
