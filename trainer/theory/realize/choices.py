@@ -92,8 +92,10 @@ def choices(moments: Sequence[Moment], sonorities: Sequence[Sonority], hands: Ha
         else:
             layers.append(_layer(moment, sonority, hands))
     sizes = [layer.keys.shape[1] for layer in layers]
+    if not layers:
+        layers.append(_stacked(np.zeros((3, 4, 0), np.int16)))
     return Choices(
-        starts=np.concatenate([[0], np.cumsum(sizes)]).astype(np.intp),
+        starts=np.cumsum([0, *sizes], dtype=np.intp),
         keys=np.concatenate([layer.keys for layer in layers], axis=1),
         heights=np.concatenate([layer.heights for layer in layers], axis=1),
         numbers=np.concatenate([layer.numbers for layer in layers], axis=1),

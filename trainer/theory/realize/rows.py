@@ -8,7 +8,7 @@ one for each pair of voices.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import combinations
 
 import numpy as np
@@ -52,6 +52,10 @@ class Table:
     unisons: Bits
     fifths: Bits
     diminished: Bits
+
+    def part(self, rows: Rows | slice) -> Table:
+        """Some of the rows."""
+        return Table(*(getattr(self, column.name)[..., rows] for column in fields(self)))
 
 
 def table(keys: Small, heights: Small, numbers: Small, moment: Rows, context: Context) -> Table:

@@ -153,9 +153,44 @@ class Solver:
             if costs[c] < FORBIDDEN
         )
 
+    def ways(
+        self, index: int, before: Voicing | None, near: Voicing | None, avoiding: str | None = None
+    ) -> tuple[Voicing, ...]:
+        """The legal voicings of moment `index`, nearest to `near` first, then by price.
+
+        Only those that may follow `before` at the moment before it (None: any), and that do not
+        break the rule `avoiding` even where it is not gross. Where some of them leave a way to the
+        end of the piece, only those.
+        """
+        costs = self._own[index].copy()
+        rows = slice(int(self.choices.starts[index]), int(self.choices.starts[index + 1]))
+        if before is not None and index:
+            costs = np.minimum(costs + self._from(index - 1, before), FORBIDDEN)
+            row, pairs = self._single(index - 1, before)
+            broken = dict(step_faults(row, self._rows, pairs, self._context))
+            if avoiding in broken:
+                costs[broken[avoiding]] = FORBIDDEN
+        alone = dict(voicing_faults(self._rows.part(rows), self._context, self.hands))
+        if avoiding in alone:
+            costs[alone[avoiding]] = FORBIDDEN
+        lasting = costs.copy()
+        lasting[self._finishing.costs[index] >= FORBIDDEN] = FORBIDDEN
+        if len(lasting) and lasting.min() < FORBIDDEN:
+            costs = lasting
+        far = np.zeros(len(costs), np.int64)
+        if near is not None:
+            keys = np.array([[-1 if pitch is None else pitch.midi] for pitch in near], np.int64)
+            far = np.abs(np.where(keys < 0, 0, self.choices.keys[:, rows] - keys)).sum(axis=0)
+        order = np.lexsort((costs, far))
+        return tuple(self.choices.voicing(index, int(c)) for c in order if costs[c] < FORBIDDEN)
+
+    @cached_property
+    def _finishing(self) -> Onward:
+        return onward(self._lattice)
+
     @cached_property
     def _ahead(self) -> Onward:
-        ahead = onward(self._lattice)
+        ahead = self._finishing
         if self.moments and (not len(ahead.costs[0]) or ahead.costs[0].min() >= FORBIDDEN):
             raise self._nothing()
         return ahead
@@ -216,10 +251,7 @@ class Solver:
             return self._error(index, f"{what} within the hands' reach")
         rows = np.arange(starts[index], starts[index + 1])
         if (own >= FORBIDDEN).all():
-            some = Table(
-                *(getattr(self._rows, name)[..., rows] for name in Table.__dataclass_fields__)
-            )
-            faults = dict(voicing_faults(some, self._context, self.hands))
+            faults = dict(voicing_faults(self._rows.part(rows), self._context, self.hands))
             wanted = [name for name in faults if self.law.forbids(name, False)]
         else:
             before = np.flatnonzero(earlier) + starts[index - 1]

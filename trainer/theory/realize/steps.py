@@ -127,10 +127,11 @@ class _Step:
 
     def _unequal(self) -> Bits:
         """Diminished to perfect fifths with the bass, a bit for each pair of voices."""
-        diminished = self.before.diminished[self.pairs.before] & _WITH_BASS
         similar, _ = _directions()
-        found: Bits = diminished & self.after.fifths[self.pairs.after]
-        return found & similar[self.rising, self.falling]
+        diminished = self.before.diminished[self.pairs.before] & np.uint8(_WITH_BASS)
+        perfect = self.after.fifths[self.pairs.after]
+        found: Bits = diminished & perfect & similar[self.rising, self.falling]
+        return found
 
     def _overlap(self) -> Flags:
         bad = self.nothing()

@@ -1,0 +1,51 @@
+"""For each fault of a pass, what would have been right from there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from trainer.errors import NoVoicingError
+from trainer.judging.take import Conditions
+from trainer.judging.verdict import PassVerdict
+from trainer.score.exercise import Exercise
+from trainer.theory.fault import Fault
+from trainer.theory.realize import Solver, way_out
+from trainer.theory.voicing import Voicing
+
+UNMENDED = ("wrong-bass", "wrong-melody")  # what is given is not for the hand to choose
+
+
+def with_ways_out(exercise: Exercise, conditions: Conditions, verdict: PassVerdict) -> PassVerdict:
+    """The same verdict, its gross and weak faults with a voicing that avoids them and the sentence
+    that names it, where there is one.
+
+    An exercise that cannot be realized at all has none.
+    """
+    if not any(wanted(fault) for fault in verdict.faults):
+        return verdict
+    try:
+        solver = Solver(
+            exercise.moments,
+            school=conditions.school,
+            hands=conditions.hands,
+            struck_five_is_diminished=exercise.struck_five_is_diminished,
+        )
+    except NoVoicingError:
+        return verdict
+    played = {m.index: m.voicing for m in verdict.moments if m.voicing is not None}
+    return replace(
+        verdict, faults=tuple(_mended(solver, fault, played) for fault in verdict.faults)
+    )
+
+
+def wanted(fault: Fault) -> bool:
+    return fault.weight != "remark" and fault.rule not in UNMENDED
+
+
+def _mended(solver: Solver, fault: Fault, played: dict[int, Voicing]) -> Fault:
+    if not wanted(fault):
+        return fault
+    way = way_out(solver, fault, played)
+    if way is None:
+        return fault
+    return replace(fault, instead=way.voicing, text=f"{fault.text} {way.text}".rstrip())
