@@ -301,8 +301,8 @@ def consecutive_fifths(asked: Task, before: Voicing, index: int) -> Voicing | No
     sonority = asked.sonorities[index]
     moment = asked.exercise.moments[index]
     bass, melody = moment.bass, moment.melody
-    if bass is None:
-        return None
+    if bass is None or len({pitch.midi for pitch in before if pitch is not None}) < 4:
+        return None  # with a key for two voices one cannot tell who moves where
     top = 79 if melody is None else melody.midi
     bold = {m.name.pitch_class for m in sonority.members if m.bold}
     middle = [
