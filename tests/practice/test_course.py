@@ -182,8 +182,10 @@ def test_a_question_answered_wrongly_is_asked_once_more_after_the_others(
         assert item is not None
         order.append(item)
         right = len(order) != 1
-        question = a_pass(following.task.exercise_id, item.key, None, len(order))
-        played.append(replace(question, seconds=3.0, answers=(Answer(item, right, 1.0),)))
+        asked = a_pass(following.task.exercise_id, item.key, None)
+        at = START + timedelta(seconds=6 * len(order))
+        answers = (Answer(item, right, 1.0),)
+        played.append(replace(asked, at=at, seconds=3.0, answers=answers))
     items = [task.item for task in due.tasks]
     assert order == [*items, items[0]]
 

@@ -147,14 +147,14 @@ def _filled(parts: Sequence[Part], minutes: float) -> tuple[Part, ...]:
     """All the minutes given out: what the short parts leave goes to those that can use more."""
     needs = [_need(part) for part in parts]
     given = [min(part.minutes, need) for part, need in zip(parts, needs, strict=True)]
-    free = [
-        n for n, (part, need) in enumerate(zip(parts, needs, strict=True)) if need > part.minutes
-    ]
+    able = [need > part.minutes for part, need in zip(parts, needs, strict=True)]
+    more = [part.minutes * can for part, can in zip(parts, able, strict=True)]
+    weights = more if any(more) else given
     rest = minutes - sum(given)
-    wanted = sum(parts[n].minutes for n in free)
-    for n in free:
-        given[n] += rest * parts[n].minutes / wanted
-    return tuple(replace(part, minutes=own) for part, own in zip(parts, given, strict=True))
+    return tuple(
+        replace(part, minutes=own + rest * weight / sum(weights))
+        for part, own, weight in zip(parts, given, weights, strict=True)
+    )
 
 
 def _need(part: Part) -> float:
