@@ -91,6 +91,7 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
+    from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
     from trainer.settings import load
     from trainer.setup import Setup, place, without_melody
@@ -104,6 +105,7 @@ def command(
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
     settings = load()
     written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
+    sonorities_of(written)  # a contradiction in the figures is said before anything opens
     if no_melody:
         written = without_melody(written)
     played = written

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from trainer.errors import FigureError
 from trainer.judging.verdict import Outcome
+from trainer.score.exercise import Exercise
 from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch, PitchName, pitch_on
-from trainer.theory.sonority import Sonority
+from trainer.theory.sonority import Sonority, sonorities
 from trainer.theory.voicing import Voicing
 
 FEWEST = 3  # keys that can be four voices, two of them on one key
@@ -29,6 +31,14 @@ class ChordHeard:
 class _Reading:
     bold: int  # pitch classes as bits
     allowed: int
+
+
+def sonorities_of(exercise: Exercise, melody_is_given: bool = True) -> tuple[Sonority, ...]:
+    """One sonority a moment; FigureError names the file, bar and beat of a contradiction."""
+    try:
+        return sonorities(exercise.moments, exercise.struck_five_is_diminished, melody_is_given)
+    except FigureError as error:
+        raise error.at(file=exercise.source or None) from None
 
 
 class HarmonyTable:

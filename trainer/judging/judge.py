@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 
-from trainer.judging.harmony import ChordHeard, HarmonyTable
+from trainer.judging.harmony import ChordHeard, HarmonyTable, sonorities_of
 from trainer.judging.movement import faults, findings, words
 from trainer.judging.ornaments import unadorned
 from trainer.judging.take import Conditions
@@ -28,7 +28,6 @@ from trainer.theory.moment import Moment
 from trainer.theory.movement import Given
 from trainer.theory.pitch import Pitch
 from trainer.theory.rules import rule, weight
-from trainer.theory.sonority import sonorities
 from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 
 _COSTS = {"gross": 100, "weak": 10, "remark": 1}
@@ -47,8 +46,8 @@ class Judge:
     """Judges chords of one exercise under the conditions of a pass.
 
     `given` are the voices that are not the player's doing: by default the bass, and the soprano
-    where the exercise has a melody. Raises FigureError, with bar and beat, for a figuring that
-    contradicts itself.
+    where the exercise has a melody. Raises FigureError, with file, bar and beat, for a figuring
+    that contradicts itself.
     """
 
     def __init__(
@@ -60,9 +59,7 @@ class Judge:
         usual: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
         self.given: Given = usual if given is None else given
         melody_is_given = "soprano" in self.given
-        self.sonorities = sonorities(
-            exercise.moments, exercise.struck_five_is_diminished, melody_is_given
-        )
+        self.sonorities = sonorities_of(exercise, melody_is_given)
         self._tables = tuple(
             HarmonyTable(moment, sonority, melody_is_given)
             for moment, sonority in zip(self.moments, self.sonorities, strict=True)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from trainer.judging.harmony import sonorities_of
 from trainer.judging.take import Conditions
 from trainer.judging.timing import Timeline, played, timeline
 from trainer.score.exercise import Exercise
 from trainer.theory.moment import Moment
-from trainer.theory.sonority import Sonority, sonorities
+from trainer.theory.sonority import Sonority
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,7 @@ class Task:
 def task(exercise: Exercise, conditions: Conditions) -> Task:
     """Raises InputError for bounds or a tempo that cannot be, FigureError from the figuring."""
     moments = played(exercise, conditions)
-    sounds = sonorities(exercise.moments, exercise.struck_five_is_diminished)
+    sounds = sonorities_of(exercise)
     awaited = tuple(_awaited(moment, sounds[moment.index], conditions) for moment in moments)
     line = None if conditions.tempo is None else timeline(exercise, conditions)
     return Task(exercise, conditions, moments, sounds, awaited, line)
