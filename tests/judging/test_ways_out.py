@@ -21,7 +21,7 @@ from trainer.theory.voicing import Voicing
 def judged(exercise: Exercise, *chords: str, **conditions) -> PassVerdict:
     judge = Judge(exercise, Conditions(**conditions))
     heard = judge.soundings({i: Voicing.parse(chord) for i, chord in enumerate(chords)})
-    return with_ways_out(exercise, judge.conditions, judge.judge_realization(heard))
+    return with_ways_out(exercise, judge.conditions, judge.judge_realization(heard), judge.given)
 
 
 def test_a_doubled_leading_tone_is_mended_by_the_nearest_note() -> None:
@@ -69,7 +69,7 @@ def test_every_way_out_is_legal_from_the_chord_before_and_avoids_the_rule() -> N
         judge = Judge(exercise, Conditions())
         played = {i: solver.voicings(i)[rng.choice(size)] for i, size in enumerate(sizes)}
         verdict = judge.judge_realization(judge.soundings(played))
-        for fault in with_ways_out(exercise, judge.conditions, verdict).faults:
+        for fault in with_ways_out(exercise, judge.conditions, verdict, judge.given).faults:
             if fault.instead is None:
                 continue
             at = fault.moments[-1]

@@ -12,6 +12,7 @@ from trainer.errors import ExerciseError, TrainerError
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions, Hands, School
 from trainer.judging.verdict import PassVerdict
+from trainer.judging.ways_out import with_ways_out
 from trainer.judging.written import WrittenLine, written_soundings
 from trainer.score.exercise import Exercise, Note
 from trainer.score.interchange.choosing import imported
@@ -66,7 +67,7 @@ def mark(
     if passing:
         figures = sorted((*exercise.figures, *passing), key=lambda figure: figure[0])
         judge = Judge(replace(exercise, figures=tuple(figures)), conditions, given)
-    return judge.judge_realization(soundings)
+    return with_ways_out(judge.exercise, conditions, judge.judge_realization(soundings), given)
 
 
 def single_notes(voice: Sequence[Note]) -> tuple[WrittenNote, ...]:

@@ -12,6 +12,7 @@ from trainer.judging.take import Take
 from trainer.judging.task import Task, task
 from trainer.judging.timing import timing
 from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.judging.ways_out import with_ways_out
 from trainer.listening.events import KeyEvent
 from trainer.score.kern import parse_exercise
 
@@ -47,7 +48,8 @@ def judge_pass(
         for m in verdict.moments
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
-    return replace(verdict, moments=moments, timing=figure, extra=performance.extra)
+    verdict = replace(verdict, moments=moments, timing=figure, extra=performance.extra)
+    return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given)
 
 
 def in_time(

@@ -9,23 +9,30 @@ from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
+from trainer.theory.movement import Given
 from trainer.theory.realize import Solver, way_out
 from trainer.theory.voicing import Voicing
 
 UNMENDED = ("wrong-bass", "wrong-melody")  # what is given is not for the hand to choose
 
 
-def with_ways_out(exercise: Exercise, conditions: Conditions, verdict: PassVerdict) -> PassVerdict:
+def with_ways_out(
+    exercise: Exercise, conditions: Conditions, verdict: PassVerdict, given: Given
+) -> PassVerdict:
     """The same verdict, its gross and weak faults with a voicing that avoids them and the sentence
     that names it, where there is one.
 
-    An exercise that cannot be realized at all has none.
+    A melody that is not given may be changed with the rest; where the bass is not, and where the
+    exercise cannot be realized at all, nothing is proposed.
     """
-    if not any(wanted(fault) for fault in verdict.faults):
+    if "bass" not in given or not any(wanted(fault) for fault in verdict.faults):
         return verdict
+    moments = exercise.moments
+    if "soprano" not in given:
+        moments = tuple(replace(moment, melody=None) for moment in moments)
     try:
         solver = Solver(
-            exercise.moments,
+            moments,
             school=conditions.school,
             hands=conditions.hands,
             struck_five_is_diminished=exercise.struck_five_is_diminished,
