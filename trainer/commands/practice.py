@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trainer.commands.log_option import log_option, which_log
+from trainer.commands.log_option import log_option
 from trainer.errors import InputError, LogError
 
 if TYPE_CHECKING:
@@ -93,7 +93,6 @@ def command(
     """
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
-    from trainer.settings import load
     from trainer.setup import Setup, place, without_melody
     from trainer.setup import slower as slower_at
 
@@ -103,7 +102,7 @@ def command(
         raise InputError("--quick needs --input demo and --view none")
     if at_sight and key is None:
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
-    settings = load()
+    settings = _settings()
     written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
     sonorities_of(written)  # a contradiction in the figures is said before anything opens
     if no_melody:
@@ -186,7 +185,7 @@ def run(
     keys = _source(source, setup, hook, seed, slips)
     latency = settings.latency_of(keys.name)
     setup = replace(setup, conditions=replace(setup.conditions, latency=latency))
-    writer = _writer(location)
+    writer = _writer(location or settings.log)
     shell = Shell(setup, keys, output, writer, QuickClock() if quick else RealClock())
     hook.shell = shell
     words = first_words(settings) if view == "terminal" and not as_json else None
@@ -216,6 +215,20 @@ def run(
             click.echo(f"mittelstimme: {trouble}", err=True)
     if as_json:
         _print_result(shell)
+
+
+def _settings() -> Settings:
+    """What the player has chosen; where nothing can be kept practice goes on, and says so."""
+    from trainer.errors import SettingsError
+    from trainer.settings import Settings, load, new_player, settings_path
+
+    try:
+        return load()
+    except SettingsError as error:
+        if settings_path().exists():
+            raise
+        click.echo(f"mittelstimme: {error}; going on with the usual settings", err=True)
+        return Settings(playing="player", players=(new_player("player"),))
 
 
 def _stopped(shell: Shell) -> None:
@@ -298,12 +311,13 @@ def _source(name: str, setup: Setup, hook: _Hook, seed: int, slips: Sequence[Sli
     return source
 
 
-def _writer(location: str | None) -> Writer | None:
+def _writer(location: str) -> Writer | None:
     """The log; without one practice goes on, and says so."""
+    from trainer.journal import log_location
     from trainer.journal.writer import Writer
 
     try:
-        return Writer(which_log(location))
+        return Writer(log_location(location))
     except LogError as error:
         click.echo(f"mittelstimme: {error}; going on without a log", err=True)
         return None
