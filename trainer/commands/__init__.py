@@ -52,7 +52,8 @@ def cli(ctx: click.Context) -> None:
     Without a command it opens the window, or the terminal view where there is no display.
     """
     if ctx.invoked_subcommand is None:
-        from trainer.commands.practice import command, has_display
+        from trainer.commands.opening import has_display
+        from trainer.commands.practice import command
 
         if has_display():
             _open_window()

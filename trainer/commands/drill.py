@@ -145,71 +145,35 @@ def _play(
     location: str | None,
 ) -> tuple[Drill, Sequence[str]]:
     """Play until the plan is done or the player leaves; the drill then, and the takes' ids."""
-    from trainer.care import first_words
-    from trainer.commands import practice
+    from trainer.commands import opening
     from trainer.drill_shell import DrillShell
     from trainer.shell import QuickClock, RealClock
-    from trainer.sound.output import Silence, open_output
 
     player = settings.player
-    view = view or ("window" if practice.has_display() else "terminal")
-    source = source or player.input or practice._automatic(view)
-    output: Any = (
-        Silence("no sound")
-        if silent or quick
-        else open_output(
-            sound=player.sound,
-            temperament=player.temperament,
-            standard=player.pitch,
-            volume=player.volume,
-            midi_port=player.midi_out,
-        )
-    )
-    hook = practice._Hook()
+    view = view or ("window" if opening.has_display() else "terminal")
+    source = source or player.input or opening.automatic_input(view)
+    hook = opening.Hook()
     shell = DrillShell(
         drill,
         material,
         library,
         player,
         _sources(source, hook, seed),
-        output,
-        practice._writer(location),
+        opening.open_sound(player, silent or quick),
+        opening.open_writer(location, settings),
         lambda line: click.echo(line, err=as_json),
         supply=("bass", "melody") if source == "typing" else None,
         latency=settings.latency_of,
         clock=QuickClock() if quick else RealClock(),
     )
     hook.shell = shell
-    words = first_words(settings) if view == "terminal" and not as_json else None
-    if words:
-        click.echo(words + "\n")
-    try:
-        if view == "window":
-            from trainer.screen.window import run as run_window
-
-            run_window(shell, settings)
-        elif view == "terminal":
-            from rich.console import Console
-
-            from trainer.terminal.live import run as run_terminal
-
-            run_terminal(shell, Console(stderr=as_json), letters_are_keys=source == "typing")
-        else:
-            from trainer.shell import play_through
-
-            play_through(shell, practice._report)
-    except KeyboardInterrupt:
-        practice._stopped(shell)
-    finally:
-        trouble = shell.close()
-        if trouble:
-            click.echo(f"mittelstimme: {trouble}", err=True)
+    opening.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
     return shell.drill, [id for id, _ in shell.results if id is not None]
 
 
 def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
     """The player's hands stay the same from task to task; the demo player learns each anew."""
-    from trainer.commands import practice
+    from trainer.commands.opening import open_source
 
     kept: list[Source] = []
     passes = 0
@@ -218,9 +182,9 @@ def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
         nonlocal passes
         passes += 1
         if name == "demo":
-            return practice._source(name, setup, hook, seed + passes, ())
+            return open_source(name, setup, hook, seed + passes, ())
         if not kept:
-            kept.append(practice._source(name, setup, hook, seed, ()))
+            kept.append(open_source(name, setup, hook, seed, ()))
         return kept[0]
 
     return source

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -12,16 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trainer.commands.log_option import log_option
-from trainer.errors import InputError, LogError
+from trainer.errors import InputError
 
 if TYPE_CHECKING:
-    from trainer.journal.writer import Writer
     from trainer.practice.demo import Slip
-    from trainer.practice.effects import Effect
     from trainer.settings import Settings
     from trainer.setup import Setup
     from trainer.shell import Shell
-    from trainer.sources import Source
 
 FIRST_EXERCISE = "triads-common-tones"
 
@@ -91,6 +85,7 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
+    from trainer.commands.opening import automatic_input, has_display, settings_or_usual
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
     from trainer.setup import Setup, place, without_melody
@@ -102,7 +97,7 @@ def command(
         raise InputError("--quick needs --input demo and --view none")
     if at_sight and key is None:
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
-    settings = _settings()
+    settings = settings_or_usual()
     written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
     sonorities_of(written)  # a contradiction in the figures is said before anything opens
     if no_melody:
@@ -113,7 +108,7 @@ def command(
 
         played = transposed(written, key)
     view = view or ("window" if has_display() else "terminal")
-    source = source or settings.player.input or _automatic(view)
+    source = source or settings.player.input or automatic_input(view)
     conditions = settings.player.conditions(None if untimed else tempo or played.tempo)
     if inner or (source == "typing" and supply is None):
         conditions = replace(conditions, supply=("bass", "melody"))
@@ -166,77 +161,24 @@ def run(
     location: str | None = None,
 ) -> None:
     """Open source, sound and log, play in the view asked for, and put everything away again."""
-    from trainer.care import first_words
+    from trainer.commands import opening
     from trainer.shell import QuickClock, RealClock, Shell
-    from trainer.sound.output import Silence, open_output
 
-    player = settings.player
-    if silent or quick:
-        output: Any = Silence("no sound")
-    else:
-        output = open_output(
-            sound=player.sound,
-            temperament=player.temperament,
-            standard=player.pitch,
-            volume=player.volume,
-            midi_port=player.midi_out,
-        )
-    hook = _Hook()
-    keys = _source(source, setup, hook, seed, slips)
+    hook = opening.Hook()
+    keys = opening.open_source(source, setup, hook, seed, slips)
     latency = settings.latency_of(keys.name)
     setup = replace(setup, conditions=replace(setup.conditions, latency=latency))
-    writer = _writer(location or settings.log)
-    shell = Shell(setup, keys, output, writer, QuickClock() if quick else RealClock())
+    shell = Shell(
+        setup,
+        keys,
+        opening.open_sound(settings.player, silent or quick),
+        opening.open_writer(location, settings),
+        QuickClock() if quick else RealClock(),
+    )
     hook.shell = shell
-    words = first_words(settings) if view == "terminal" and not as_json else None
-    if words:
-        click.echo(words + "\n")
-    try:
-        if view == "window":
-            from trainer.screen.window import run as run_window
-
-            run_window(shell, settings)
-        elif view == "terminal":
-            from rich.console import Console
-
-            from trainer.terminal.live import run as run_terminal
-
-            console = Console(stderr=as_json)
-            run_terminal(shell, console, letters_are_keys=source == "typing")
-        else:
-            from trainer.shell import play_through
-
-            play_through(shell, _report)
-    except KeyboardInterrupt:
-        _stopped(shell)
-    finally:
-        trouble = shell.close()
-        if trouble:
-            click.echo(f"mittelstimme: {trouble}", err=True)
+    opening.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
     if as_json:
         _print_result(shell)
-
-
-def _settings() -> Settings:
-    """What the player has chosen; where nothing can be kept practice goes on, and says so."""
-    from trainer.errors import SettingsError
-    from trainer.settings import Settings, load, new_player, settings_path
-
-    try:
-        return load()
-    except SettingsError as error:
-        if settings_path().exists():
-            raise
-        click.echo(f"mittelstimme: {error}; going on with the usual settings", err=True)
-        return Settings(playing="player", players=(new_player("player"),))
-
-
-def _stopped(shell: Shell) -> None:
-    """Ctrl-C ends the pass; what was played is judged and kept."""
-    from trainer.practice.effects import Stop
-
-    shell.send(Stop())
-    shell.step()
 
 
 def _print_result(shell: Shell) -> None:
@@ -260,67 +202,6 @@ def _print_result(shell: Shell) -> None:
             ],
         }
     )
-
-
-class _Hook:
-    """Hands key events to the shell's sound, in whatever thread they arise, once it exists."""
-
-    def __init__(self) -> None:
-        self.shell: Shell | None = None
-
-    def __call__(self, event: Any) -> None:
-        if self.shell is not None:
-            self.shell.sound_now(event)
-
-
-def has_display() -> bool:
-    if sys.platform in ("win32", "darwin"):
-        return True
-    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-
-
-def _automatic(view: str) -> str:
-    """A MIDI keyboard if there is one, typing where somebody can type, else the demo player."""
-    from trainer.listening.ports import ports
-
-    found = ports()
-    if found:
-        return found[0].name
-    by_hand = view == "window" or (view == "terminal" and sys.stdin.isatty())
-    return "typing" if by_hand else "demo"
-
-
-def _source(name: str, setup: Setup, hook: _Hook, seed: int, slips: Sequence[Slip]) -> Source:
-    from trainer.listening.ports import ports
-    from trainer.sources import DemoSource, HandsSource
-
-    if name == "demo":
-        return DemoSource(setup, hook, slips=slips, seed=seed)
-    if slips:
-        raise InputError("--slip is for the demo player", remedy="add --input demo")
-    if name == "typing":
-        return HandsSource(hook)
-    source = HandsSource(hook, name)
-    if source.port is None:
-        source.close()
-        names = ", ".join(port.name for port in ports()) or "none"
-        raise InputError(
-            f"there is no MIDI port {name!r}",
-            remedy=f"ports here: {names}; or use --input typing or --input demo",
-        )
-    return source
-
-
-def _writer(location: str) -> Writer | None:
-    """The log; without one practice goes on, and says so."""
-    from trainer.journal import log_location
-    from trainer.journal.writer import Writer
-
-    try:
-        return Writer(log_location(location))
-    except LogError as error:
-        click.echo(f"mittelstimme: {error}; going on without a log", err=True)
-        return None
 
 
 def _parts(text: str) -> tuple[Any, ...]:
@@ -354,29 +235,3 @@ def _long_enough(setup: Setup) -> None:
         raise InputError(
             "one moment is too short for a loop", remedy="choose more with --from, --to"
         )
-
-
-def _report(effect: Effect) -> None:
-    """`--view none`: what happens, one JSON object a line on stderr."""
-    from trainer.journal.plain import fault_plain, moment_plain
-    from trainer.practice import effects
-
-    match effect:
-        case effects.PassBegan(take, origin):
-            line: dict[str, Any] = {"began": take.exercise_id, "origin": origin}
-        case effects.MomentJudged(verdict, faults):
-            found = [fault_plain(fault) for fault in faults]
-            line = {"moment": moment_plain(verdict), "faults": found}
-        case effects.Paused(text):
-            line = {"paused": text}
-        case effects.Resumed(moment, at, text):
-            line = {"resumed": text, "moment": moment, "at": at}
-        case effects.Accompany(_, _, at):
-            line = {"count_in": at}
-        case effects.Say(text):
-            line = {"say": text}
-        case effects.PassEnded(_, _, finished):
-            line = {"ended": finished}
-        case _:
-            return
-    print(json.dumps(line, ensure_ascii=False), file=sys.stderr, flush=True)
