@@ -99,3 +99,28 @@ def test_before_anything_is_played_all_that_must_sound_is_missing() -> None:
     verdict = judge.harmony(0, ())
     assert verdict.outcome == "not-played"
     assert set(verdict.missing) == {"3", "7"}
+
+
+def test_a_further_key_may_not_double_a_leading_tone_either() -> None:
+    exercise = lesson("C", "g2", "")
+    verdict = judge_chords(exercise, Conditions(), {0: keys("g2 g3 b3 d4 b4")})
+    assert [f.rule for f in verdict.faults if f.weight == "gross"] == ["doubled-leading-tone"]
+
+
+def test_where_the_bass_rests_three_voices_are_left() -> None:
+    exercise = lesson("C", "- c3", "6,")
+    verdict = judge_chords(exercise, Conditions(), {0: keys("e4 a4 c5"), 1: keys("c3 e4 g4 c5")})
+    assert verdict.moments[0].outcome == "complete"
+    voicing = verdict.moments[0].voicing
+    assert voicing is not None
+    assert voicing.bass is None
+    assert str(voicing.tenor) == "e4"
+
+
+def test_keys_are_judged_by_the_notes_they_mean() -> None:
+    """In a minor the key between g and a is g#, and from f to it an augmented second."""
+    exercise = lesson("a", "f3 e3", "6,#")
+    verdict = judge_chords(
+        exercise, Conditions(), {0: keys("f3 d4 f4 a4"), 1: keys("e3 b3 g#4 b4")}
+    )
+    assert [f.rule for f in verdict.faults if f.weight == "weak"] == ["augmented-step"]

@@ -8,7 +8,7 @@ dissonance went on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
@@ -20,13 +20,13 @@ from trainer.judging.take import Conditions
 from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
-from trainer.judging.voices import Line, divisions, extend
+from trainer.judging.voices import Line, divisions, extend, upper_divisions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.moment import Moment
 from trainer.theory.movement import Given
-from trainer.theory.pitch import Pitch
+from trainer.theory.pitch import Pitch, pitch_on
 from trainer.theory.rules import rule, weight
 from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 
@@ -100,6 +100,7 @@ class Judge:
             earlier = None if chain.before is None else chain.before.voicing
             passage = self._pair(before.index, earlier, index, chain.voicing)
             found += self._faults(passage, only_last=True)
+            found += self._further_doublings(index, keys, chain.voicing)
         verdict = self._verdict(index, keys, heard, voicing)
         return Progress(index, line), verdict, tuple(found)
 
@@ -168,6 +169,8 @@ class Judge:
             voicings = dict(zip(indices, chain.voicings(), strict=True))
             voiced |= voicings
             movement_faults += self._faults(self._passage(self.soundings(voicings)))
+            for index, voicing in voicings.items():
+                movement_faults += self._further_doublings(index, chords.get(index, ()), voicing)
         moments = tuple(replace(verdicts[i], voicing=voiced.get(i)) for i in sorted(verdicts))
         chord_stretches = [
             [i for i in indices if self.moments[i].chord] for indices, _ in stretches
@@ -274,7 +277,10 @@ class Judge:
             return (Voicing(top, last.alto, last.tenor, low),)
         low = moment.bass if "bass" in self.conditions.supply else None
         high = moment.melody if "melody" in self.conditions.supply else None
-        return divisions([self._spelled(index, key) for key in sounding], low, high)
+        pitches = [self._spelled(index, key) for key in sounding]
+        if moment.bass is None:
+            return upper_divisions(pitches, high)
+        return divisions(pitches, low, high)
 
     def _spelled(self, index: int, key: int) -> Pitch:
         """A given note as it is written, any other as the sonority spells it."""
@@ -302,6 +308,26 @@ class Judge:
         if only_last:
             found = (finding for finding in found if finding.soundings[-1] == last)
         return list(faults(found, passage, self.conditions.school, self.exercise.place))
+
+    def _further_doublings(
+        self, index: int, keys: Sequence[int], voicing: Voicing
+    ) -> Iterator[Fault]:
+        """Of more keys than voices, those that double what must not be doubled."""
+        moment = self.moments[index]
+        if len(keys) <= len(VOICES) or not moment.chord:
+            return
+        for member in self.sonorities[index].members:
+            having = [v for v in VOICES if (p := voicing[v]) is not None and p.name == member.name]
+            sounding = [key for key in sorted(keys) if key % 12 == member.name.pitch_class]
+            if member.doublable or len(having) > 1 or len(sounding) < 2:
+                continue
+            name = "doubled-leading-tone" if member.leading else "doubled-dissonance"
+            heavy = weight(name, self.conditions.school)
+            if heavy is not None:
+                pitches = tuple(pitch_on(member.name, key) for key in sounding)
+                place = (moment.bar, moment.beat)
+                text = words(name, [*having, "a further key"], pitches, place)
+                yield Fault(name, heavy, (index,), tuple(having), pitches, text, onset=moment.onset)
 
     def _harmony_faults(self, index: int, heard: ChordHeard, keys: Sequence[int]) -> list[Fault]:
         if heard.outcome == "not-played":

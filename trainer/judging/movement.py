@@ -16,7 +16,6 @@ from trainer.theory.movement import Given, position, succession
 from trainer.theory.pitch import Pitch
 from trainer.theory.rules import rule, weight
 from trainer.theory.sonority import Sonority
-from trainer.theory.voicing import VoiceName
 
 Place = Callable[[Fraction], tuple[int, Fraction]]  # score time -> bar and beat
 
@@ -90,7 +89,7 @@ def fault_of(finding: Finding, passage: Passage, school: School, place: Place) -
 
 def words(
     rule_id: str,
-    voices: Sequence[VoiceName],
+    voices: Sequence[str],
     pitches: Sequence[Pitch],
     at: tuple[int, Fraction],
 ) -> str:

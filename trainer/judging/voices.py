@@ -14,7 +14,7 @@ from itertools import combinations
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
-MOST = 8  # keys looked at as candidates for the middle voices; beyond, it is a cluster
+MOST = 4  # keys, from the highest down, looked at for the middle voices of a full-voiced chord
 
 
 def divisions(
@@ -29,7 +29,7 @@ def divisions(
     if not pitches:
         return ()
     bass, soprano = low or pitches[0], high or pitches[-1]
-    inner = [pitch for pitch in pitches if pitch not in (bass, soprano)][:MOST]
+    inner = [pitch for pitch in pitches if pitch not in (bass, soprano)][-MOST:]
     if len(inner) >= 2:
         pairs = list(combinations(inner, 2))
     elif inner:
@@ -39,6 +39,20 @@ def divisions(
     else:
         pairs = [(bass, bass)]
     return tuple(Voicing(soprano, alto, tenor, bass) for tenor, alto in pairs)
+
+
+def upper_divisions(pitches: Sequence[Pitch], high: Pitch | None = None) -> tuple[Voicing, ...]:
+    """The same where the bass rests: three voices of ascending pitches."""
+    if not pitches:
+        return ()
+    soprano = high or pitches[-1]
+    inner = [pitch for pitch in pitches if pitch != soprano][-MOST:]
+    pairs: list[tuple[Pitch, Pitch]]
+    if len(inner) >= 2:
+        pairs = list(combinations(inner, 2))
+    else:
+        pairs = [(inner[0], inner[0]), (inner[0], soprano)] if inner else [(soprano, soprano)]
+    return tuple(Voicing(soprano, alto, tenor, None) for tenor, alto in pairs)
 
 
 @dataclass(frozen=True, slots=True)
