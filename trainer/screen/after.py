@@ -19,6 +19,7 @@ from trainer.screen.hearing import (
     sounding_keys,
     voicing_keys,
 )
+from trainer.screen.layout import Layout, layout_of
 from trainer.screen.room import Keys, Room
 from trainer.screen.widgets import Do, set_actions
 from trainer.sound.track import Track
@@ -27,7 +28,7 @@ from trainer.theory.rules import rule
 from trainer.theory.voicing import Voicing
 
 if TYPE_CHECKING:
-    from trainer.screen.play import Layout, PlayView
+    from trainer.screen.play import PlayView
 
 AHEAD = 4  # moments a suggestion goes beyond its fault
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -263,8 +264,6 @@ class AfterView:
     # ---- what is seen -------------------------------------------------------------------------
 
     def set(self, forme: Forme, now: float) -> None:
-        from trainer.screen.play import layout_of
-
         play = self.play
         place = layout_of(forme.measure, strip=play.room.settings.player.key_strip, figures=False)
         play.head(forme, place)

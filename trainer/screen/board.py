@@ -135,14 +135,17 @@ class Board:
     def origin(self, place: int) -> tuple[int, int]:
         """The top left corner of a place."""
         pitch = self._pitch()
-        return self.area.x, round(self.area.y + place * pitch)
+        free = self.area.height - pitch * self.places
+        if self.places == len(self.systems):
+            free += pitch - max(g.height for g in self.systems)  # none follows the last
+        return self.area.x, round(self.area.y + max(0.0, 0.3 * free) + place * pitch)
 
     def _pitch(self) -> float:
         """From one system to the next: the page is filled, but never torn apart."""
         if not self.systems:
             return float(self.area.height)
         tallest = max(g.height for g in self.systems)
-        return min(self.area.height / self.places, tallest * 1.25)
+        return min(self.area.height / self.places, tallest * 1.18)
 
     def set(
         self,
@@ -200,7 +203,8 @@ class Board:
 def spaces_for(theme_space: float) -> tuple[float, ...]:
     """The sizes a page may be engraved in, largest first: a short piece is set larger."""
     base = max(6, round(theme_space))
-    return tuple(float(s) for s in dict.fromkeys((round(base * 1.4), round(base * 1.2), base)))
+    sizes = (round(base * times) for times in (1.8, 1.6, 1.4, 1.2, 1.0))
+    return tuple(float(size) for size in dict.fromkeys(sizes))
 
 
 def sheet_colours(theme: Theme) -> dict[str, tuple[int, int, int]]:

@@ -11,6 +11,7 @@ from trainer.engraving.fonts import FONT_FILES, Face
 from trainer.resources import assets_folder
 from trainer.screen.theme import Colour
 
+_NOT_SMALL = frozenset("☞←↑→↓−′")  # what the small cuts of the face lack
 _KEPT = 3000  # surfaces; a practice view needs some hundred
 
 
@@ -26,10 +27,8 @@ class Lettering:
     def font(self, face: Face, size: float, text: str = "") -> pygame.font.Font:
         """The face at `size` pixels an em; small sizes get the small cut, if it has the signs."""
         pixels = max(6, round(size))
-        if pixels < 20 and face in ("upright", "italic"):
-            small = self.font("small-upright" if face == "upright" else "small-italic", pixels)
-            if text.isascii() or all(small.metrics(text)):
-                return small
+        if pixels < 20 and face in ("upright", "italic") and _NOT_SMALL.isdisjoint(text):
+            face = "small-upright" if face == "upright" else "small-italic"
         key = (face, pixels)
         if key not in self._fonts:
             path = assets_folder() / "fonts" / FONT_FILES[face]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import pygame
 
@@ -31,6 +30,7 @@ from trainer.screen.board import Board, Written, spaces_for
 from trainer.screen.engraver import Sheet
 from trainer.screen.forme import Forme
 from trainer.screen.inked import Inked
+from trainer.screen.layout import Layout, layout_of
 from trainer.screen.lens import read, set_lens
 from trainer.screen.room import Keys, Room
 from trainer.screen.stage import Item, picture
@@ -49,56 +49,6 @@ _PLACES = {getattr(pygame, f"KSCAN_{c.upper()}"): c for c in "zsxdcvgbhnjmlqwert
     pygame.KSCAN_PERIOD: ".",
     **{getattr(pygame, f"KSCAN_{n}"): str(n) for n in (2, 3, 5, 6, 7, 9, 0)},
 }  # the place on the typing keyboard, whatever letter is printed there
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Where the parts of a page with music stand, in pixels."""
-
-    title: int  # baselines
-    under_title: int
-    rule: int
-    board: pygame.Rect
-    lens: pygame.Rect
-    tactus: pygame.Rect
-    sentence: int
-    strip: pygame.Rect
-    status: int
-
-
-def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.6) -> Layout:
-    """`figures` keeps room for the three figures after a pass; `aside` is the width of the lens in
-    ems."""
-    em, w, h, m = measure.em, measure.width, measure.height, measure.margin
-    tight = h < 40 * em
-    title = round((1.75 if tight else 2.4) * em)
-    under = title + round((1.25 if tight else 1.55) * em)
-    rule = under + round(0.6 * em)
-    status = h - round(0.65 * em)
-    strip_height = round((2.5 if tight else 3.1) * em) if strip else 0
-    strip_top = status - round(1.3 * em) - strip_height
-    foot = strip_top - round(0.5 * em)
-    if figures:
-        foot -= round(2.7 * em)
-    sentence = foot - round(0.5 * em)
-    top = rule + round((0.5 if tight else 1.1) * em)
-    aside_px = round(aside * em)
-    right = w - m - aside_px - round(0.8 * em)
-    board = pygame.Rect(m, top, right - m, sentence - round(1.5 * em) - top)
-    lens_rect = pygame.Rect(w - m - aside_px, top, aside_px + round(0.4 * m), board.height)
-    gutter = round(0.62 * m)
-    tactus = pygame.Rect(m - gutter - round(0.4 * em), top, round(0.8 * em), board.height)
-    return Layout(
-        title,
-        under,
-        rule,
-        board,
-        lens_rect,
-        tactus,
-        sentence,
-        pygame.Rect(m, strip_top, w - 2 * m, strip_height),
-        status,
-    )
 
 
 class PlayView:

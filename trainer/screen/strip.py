@@ -116,7 +116,8 @@ def _letter(
     if letter == "c":
         letter += str(key // 12 - 1)
     text = kind.lettering.surface(letter, "italic", size, colour)
-    to.blit(text, (rect.centerx - text.get_width() // 2, rect.bottom - text.get_height()))
+    top = rect.bottom - round(0.98 * text.get_height()) - 2
+    to.blit(text, (rect.centerx - text.get_width() // 2, top))
 
 
 def _pressed(kind: Type, strip: Strip, key: int, role: Role) -> Callable[[pygame.Surface], None]:
