@@ -8,7 +8,7 @@ arrow shows where a dissonance should have gone. What weighs less is drawn light
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from trainer.engraving.figures import DIGITS
@@ -142,6 +142,7 @@ class _Pen:
     exercise: Exercise
     geometry: Geometry
     columns: Mapping[int, Column]
+    crowded: dict[tuple[int, int], int] = field(default_factory=dict)  # marks right of a note
 
     def draw(self, fault: Fault) -> list[Drawing]:
         form = FORMS.get(fault.rule, "tick")
@@ -197,10 +198,19 @@ class _Pen:
         y = (system.treble_y if upper else system.bass_y)(pitch.height)
         return Placed(moment, pitch, self.geometry.moments[moment], y, 1.18 * system.space)
 
+    def _beside(self, note: Placed) -> float:
+        """The free place to the right of a note: a second mark stands after the first."""
+        place = (note.moment, round(note.y / self.geometry.space))
+        count = self.crowded.get(place, 0)
+        for near in (-1, 0, 1):
+            spot = (place[0], place[1] + near)
+            self.crowded[spot] = max(self.crowded.get(spot, 0), count + 1)
+        return note.x + note.width + 1.35 * count * self.geometry.space
+
     def _cross(self, note: Placed, ink: Ink, thick: float) -> list[Drawing]:
         space = self.geometry.space
         arm = 0.55 * space
-        x, y = note.x + note.width + 0.4 * space + arm, note.y
+        x, y = self._beside(note) + 0.4 * space + arm, note.y
         return [
             Stroke(x - arm, y - arm, x + arm, y + arm, thick, ink),
             Stroke(x - arm, y + arm, x + arm, y - arm, thick, ink),
@@ -218,7 +228,7 @@ class _Pen:
     def _arrow(self, note: Placed, rises: bool, ink: Ink, thick: float) -> list[Drawing]:
         space = self.geometry.space
         way = -1 if rises else 1
-        x1, y1 = note.x + note.width + 0.25 * space, note.y + way * 0.1 * space
+        x1, y1 = self._beside(note) + 0.25 * space, note.y + way * 0.1 * space
         x2, y2 = x1 + 1.2 * space, note.y + way * 0.85 * space
         return [
             Stroke(x1, y1, x2, y2, thick, ink),
@@ -228,7 +238,7 @@ class _Pen:
 
     def _tick(self, note: Placed, ink: Ink, thick: float) -> list[Drawing]:
         space = self.geometry.space
-        x, y = note.x + note.width + 0.35 * space, note.y + 0.2 * space
+        x, y = self._beside(note) + 0.35 * space, note.y + 0.2 * space
         return [
             Stroke(x, y, x + 0.35 * space, y + 0.45 * space, thick, ink),
             Stroke(

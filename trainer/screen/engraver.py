@@ -6,15 +6,22 @@ opaque picture on the paper's colour with its geometry, and the window takes the
 
 from __future__ import annotations
 
+import contextlib
 import io
-import multiprocessing
+import os
+import pickle
+import signal
+import subprocess
+import sys
 import threading
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
+from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
+import trainer
 from trainer.engraving.geometry import Geometry
 from trainer.errors import TrainerError
 from trainer.score.exercise import Exercise
@@ -76,24 +83,34 @@ class Engraver:
 
     deliveries: deque[Delivery] = field(default_factory=deque)
     _number: int = 0
-    _process: Any = None
-    _connection: Connection | None = None
+    _process: subprocess.Popen[bytes] | None = None
 
     def begin(self) -> None:
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        self._process = context.Process(target=serve, args=(theirs,), daemon=True, name="engraver")
-        self._process.start()
-        theirs.close()
-        self._connection = ours
-        threading.Thread(target=self._receive, args=(ours,), daemon=True, name="pages").start()
+        """Start the process, by Python's own module path, whatever the program was started by."""
+        root = str(Path(trainer.__file__).resolve().parent.parent)
+        paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", "from trainer.screen.engraver import serve; serve()"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
+        )
+        threading.Thread(
+            target=self._receive, args=(self._process,), daemon=True, name="pages"
+        ).start()
 
     def ask(self, sheet: Sheet) -> int:
         """Have a sheet engraved; returns the number its deliveries will carry. Older requests
-        that are not finished are dropped."""
-        assert self._connection is not None
+        that are not finished are dropped. A process that has died is started again."""
         self._number += 1
-        self._connection.send((self._number, sheet))
+        if not self.alive:
+            self.begin()
+        assert self._process is not None and self._process.stdin is not None
+        try:
+            pickle.dump((self._number, sheet), self._process.stdin)
+            self._process.stdin.flush()
+        except OSError as error:
+            self.deliveries.append(Failed(self._number, f"the page cannot be engraved: {error}"))
         return self._number
 
     def take(self) -> Delivery | None:
@@ -102,54 +119,74 @@ class Engraver:
 
     @property
     def alive(self) -> bool:
-        return self._process is not None and self._process.is_alive()
+        return self._process is not None and self._process.poll() is None
 
     def close(self) -> None:
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
-        if self._process is not None:
-            self._process.terminate()
-            self._process.join(timeout=2)
+        process, self._process = self._process, None
+        if process is not None:
+            process.terminate()
+            process.wait(timeout=5)
+            assert process.stdin is not None and process.stdout is not None
+            with contextlib.suppress(OSError):
+                process.stdin.close()
 
-    def _receive(self, connection: Connection) -> None:
+    def _receive(self, process: subprocess.Popen[bytes]) -> None:
+        assert process.stdout is not None
+        with process.stdout as pipe:
+            while True:
+                try:
+                    delivery = pickle.load(pipe)
+                except (EOFError, OSError, ValueError, pickle.UnpicklingError):
+                    break
+                self.deliveries.append(delivery)
+        if self._process is process:  # not closed by us
+            why = "the page could not be engraved: its process ended"
+            self.deliveries.append(Failed(self._number, why))
+
+
+def serve() -> None:
+    """The process's own loop: engrave the newest request, then draw system after system."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the window closes it
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # what a library prints must not get among the answers
+    requests: SimpleQueue[tuple[int, Sheet] | None] = SimpleQueue()
+
+    def read() -> None:
         while True:
             try:
-                delivery = connection.recv()
-            except (EOFError, OSError, TypeError):  # closed on either end
+                requests.put(pickle.load(sys.stdin.buffer))
+            except (EOFError, OSError, pickle.UnpicklingError):
+                requests.put(None)
                 return
-            self.deliveries.append(delivery)
+
+    def send(delivery: Delivery) -> None:
+        pickle.dump(delivery, answers)
+        answers.flush()
+
+    threading.Thread(target=read, daemon=True).start()
+    with contextlib.suppress(BrokenPipeError):
+        while (request := requests.get()) is not None:
+            while not requests.empty() and (newer := requests.get()) is not None:
+                request = newer
+            _answer(send, requests.empty, *request)
 
 
-def serve(connection: Connection) -> None:
-    """The process's own loop: engrave, then draw system after system until something newer."""
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the window closes it
-    try:
-        while True:
-            number, sheet = connection.recv()
-            while connection.poll():
-                number, sheet = connection.recv()
-            _answer(connection, number, sheet)
-    except (EOFError, OSError):
-        return
-
-
-def _answer(connection: Connection, number: int, sheet: Sheet) -> None:
+def _answer(
+    send: Callable[[Delivery], None], newest: Callable[[], bool], number: int, sheet: Sheet
+) -> None:
     from trainer.engraving.page import Page
 
     try:
         pages: Sequence[Page] = _engraved(sheet)
     except (TrainerError, AssertionError) as error:
-        connection.send(Failed(number, str(error)))
+        send(Failed(number, str(error)))
         return
-    connection.send(Engraved(number, tuple(page.geometry for page in pages)))
+    send(Engraved(number, tuple(page.geometry for page in pages)))
     for index, page in enumerate(pages):
-        if connection.poll():
+        if not newest():
             return
         size, pixels = picture(page.svg, page.geometry, sheet.ink, sheet.paper)
-        connection.send(Pictured(number, index, size, pixels))
+        send(Pictured(number, index, size, pixels))
 
 
 def _engraved(sheet: Sheet) -> Sequence[Any]:
@@ -173,8 +210,6 @@ def picture(
     svg: str, geometry: Geometry, ink: Colour, paper: Colour
 ) -> tuple[tuple[int, int], bytes]:
     """A system as RGB pixels."""
-    import os
-
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
     import pygame.image
     import resvg_py

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Literal
 
 import pygame
@@ -133,8 +134,10 @@ class Forme:
         self, x1: float, y1: float, x2: float, y2: float, width: float, role: Role = "ink"
     ) -> None:
         """A slanting line."""
-        key = ("stroke", x1, y1, x2, y2, width, role)
-        self.painted(stroke(x1, y1, x2, y2, width, self.type.theme.colour(role)), key)
+        colour = self.type.theme.colour(role)
+        key = ("stroke", x1, y1, x2, y2, width, colour)
+        make = partial(stroke, x1, y1, x2, y2, width, colour)
+        self.painted(self.type.painter.kept(key, make), key)
 
     def sign(self, code: int, x: float, y: float, space: float, role: Role = "ink") -> None:
         """A SMuFL sign with its origin at (x, y) for a staff of that space."""

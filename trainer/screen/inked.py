@@ -38,9 +38,9 @@ class Inked:
         self.verdicts[verdict.index] = verdict
         self._catch_up()
         self._note(verdict)
-        for fault in faults:
-            self.faults.append(fault)
-            self._mark(len(self.faults) - 1)
+        if faults:
+            self.faults += faults
+            self._mark_all()
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
@@ -89,14 +89,16 @@ class Inked:
         return Written(("wet", moment, tuple(pitches), foreign), system, column.drawings)
 
     def pencilled(self, voicings: Mapping[int, Voicing], name: object) -> tuple[Written, ...]:
-        """Suggested middle voices in pencil, called `name`."""
+        """Suggested middle voices in pencil, called `name`, where they are not the player's."""
         found = []
         before: dict[int, Sequence[Pitch]] = {}
         for moment in sorted(voicings):
-            pitches = written_voices(self.exercise, voicings[moment])
+            column_here = self._columns.get(moment)
+            mine = () if column_here is None else [note.pitch for note in column_here.notes]
+            pitches = [p for p in written_voices(self.exercise, voicings[moment]) if p not in mine]
             system = self.board.system_of(moment)
             geometry = self.board.systems[system]
-            if moment in geometry.moments:
+            if moment in geometry.moments and pitches:
                 column = write(
                     self.exercise, geometry, moment, pitches, before=before, ink="pencil"
                 )
@@ -113,8 +115,7 @@ class Inked:
         self._columns, self._notes, self._marks = {}, {}, {}
         for verdict in sorted(self.verdicts.values(), key=lambda v: v.index):
             self._note(verdict)
-        for index in range(len(self.faults)):
-            self._mark(index)
+        self._mark_all()
 
     def _before(self) -> dict[int, tuple[Pitch, ...]]:
         return {
@@ -141,12 +142,14 @@ class Inked:
         key = ("notes", self._version, verdict.index)
         self._notes[verdict.index] = Written(key, system, column.drawings)
 
-    def _mark(self, index: int) -> None:
+    def _mark_all(self) -> None:
+        """All marks: what stands beside a note already moves the next one on."""
         if not self.board.systems:
             return
-        fault = self.faults[index]
-        self._marks[index] = tuple(
-            Written(("mark", self._version, index, system), system, mark.drawings)
-            for system, geometry in enumerate(self.board.systems)
-            for mark in marks(self.exercise, geometry, (fault,), self._columns)
-        )
+        found: dict[int, list[Written]] = {}
+        for system, geometry in enumerate(self.board.systems):
+            for mark in marks(self.exercise, geometry, self.faults, self._columns):
+                assert mark.fault is not None
+                key = ("mark", self._version, mark.fault, system, mark.drawings)
+                found.setdefault(mark.fault, []).append(Written(key, system, mark.drawings))
+        self._marks = {index: tuple(parts) for index, parts in found.items()}

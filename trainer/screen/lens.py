@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
 import pygame
@@ -144,8 +145,10 @@ def set_lens(forme: Forme, lens: Lens, area: pygame.Rect) -> None:
         for x, cell in ((left, row.written), (right, row.sounding)):
             if cell is not None:
                 figure, state = cell
-                key = ("lens", str(figure), state, round(x), round(y), round(height))
-                forme.painted(_numeral(forme.type, figure, state, x, y, height), key)
+                kind = forme.type
+                key = ("lens", kind.theme.ground, figure, state, round(x), round(y), round(height))
+                make = partial(_numeral, kind, figure, state, x, y, height)
+                forme.painted(kind.painter.kept(key, make), key)
     y = top + count * pitch + 1.3 * em
     role: Role = "mark" if lens.amiss else "ink"
     wrapped = forme.type.lettering.wrapped(lens.words, "italic", 0.85 * em, area.width)

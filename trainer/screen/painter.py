@@ -7,7 +7,8 @@ strokes are drawn four times too large and scaled down.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 import pygame
@@ -37,6 +38,7 @@ class Painter:
     """Turns drawings into surfaces; keeps the signs it has drawn."""
 
     lettering: Lettering
+    _kept: OrderedDict[Hashable, Painted] = field(default_factory=OrderedDict)
     _signs: dict[tuple[int, float, int, int, Colour], Painted] = field(default_factory=dict)
 
     def paint(
@@ -54,6 +56,17 @@ class Painter:
         for part in parts:
             surface.blit(part.surface, (part.x - area.x, part.y - area.y))
         return Painted(surface, area.x, area.y)
+
+    def kept(self, key: Hashable, make: Callable[[], Painted]) -> Painted:
+        """What was painted under a key before, else what `make` paints; the oldest are dropped."""
+        found = self._kept.get(key)
+        if found is None:
+            found = self._kept[key] = make()
+            if len(self._kept) > 1000:
+                self._kept.popitem(last=False)
+        else:
+            self._kept.move_to_end(key)
+        return found
 
     def _part(self, drawing: Drawing, colour: Colour, offset: tuple[float, float]) -> Painted:
         dx, dy = offset
@@ -75,6 +88,8 @@ class Painter:
         key = (code, round(space, 2), *fine, colour)
         kept = self._signs.get(key)
         if kept is None:
+            if len(self._signs) > 5000:
+                self._signs.clear()
             kept = self._signs[key] = self._drawn(code, fine, space, colour)
         return Painted(kept.surface, kept.x + whole_x, kept.y + whole_y)
 
