@@ -6,6 +6,7 @@ Score time is in quarter notes from the first sounding event, a pick-up included
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
@@ -103,24 +104,25 @@ class Exercise:
 
     def place(self, onset: Fraction) -> tuple[int, Fraction]:
         """Bar number as printed and beat from 1 (tactus beats) of a score time."""
-        bar = 0 if self.pickup else 1
-        start = Fraction(0)
-        if self.pickup:
-            if onset < self.pickup:
-                metre = self.metre
-                return 0, 1 + (metre.bar_length - self.pickup + onset) / metre.beat_length
-            start, bar = self.pickup, 1
-        for (begin, metre), end in zip(
-            self.metres, [*(at for at, _ in self.metres[1:]), None], strict=True
-        ):
-            begin = max(begin, start)
-            if end is None or onset < end:
-                whole = (onset - begin) // metre.bar_length
-                within = onset - begin - whole * metre.bar_length
-                return bar + int(whole), 1 + within / metre.beat_length
-            bar += -int(-(end - begin) // metre.bar_length)
-            start = end
-        raise AssertionError("the last metre has no end")
+        if onset < self.pickup:
+            metre = self.metre
+            return 0, 1 + (metre.bar_length - self.pickup + onset) / metre.beat_length
+        begin, bar, metre = next(one for one in reversed(self._stretches) if one[0] <= onset)
+        whole, within = divmod(onset - begin, metre.bar_length)
+        return bar + whole, 1 + within / metre.beat_length
+
+    @cached_property
+    def _stretches(self) -> tuple[tuple[Fraction, int, Metre], ...]:
+        """Where each metre begins, with the number of its first bar; a short last bar counts."""
+        bar = 1
+        found: list[tuple[Fraction, int, Metre]] = []
+        for begin, metre in self.metres:
+            start = max(begin, self.pickup)
+            if found:
+                before, _, old = found[-1]
+                bar += -int((before - start) // old.bar_length)
+            found.append((start, bar, metre))
+        return tuple(found)
 
     def key_at(self, onset: Fraction) -> Key:
         return _in_force(self.keys, onset)
@@ -137,32 +139,41 @@ class Realization:
 
 
 def _in_force(changes: tuple[tuple[Fraction, _T], ...], onset: Fraction) -> _T:
+    if len(changes) == 1:
+        return changes[0][1]
     return changes[max(0, bisect_right([at for at, _ in changes], onset) - 1)][1]
 
 
 def note_at(voice: tuple[Note, ...], onset: Fraction) -> Note | None:
     """The note or rest of `voice` that is on at score time `onset`, or None outside it."""
-    index = bisect_right([note.onset for note in voice], onset) - 1
+    index = bisect_right(voice, onset, key=lambda note: note.onset) - 1
     return voice[index] if index >= 0 and onset < voice[index].end else None
+
+
+def moment_onsets(exercise: Exercise) -> list[Fraction]:
+    """Score times at which a moment begins: a note of bass or melody, or a figuring."""
+    struck = {n.onset for n in (*exercise.bass, *exercise.melody) if not n.tied}
+    return sorted(struck.union(at for at, _ in exercise.figures))
+
+
+def _sounding(voice: tuple[Note, ...], onsets: list[Fraction]) -> Iterator[Note | None]:
+    """`note_at` for ascending onsets, in one walk through the voice."""
+    index = 0
+    for onset in onsets:
+        while index < len(voice) and voice[index].end <= onset:
+            index += 1
+        yield voice[index] if index < len(voice) else None
 
 
 def _moments(exercise: Exercise) -> tuple[Moment, ...]:
     figures = dict(exercise.figures)
-    bass_at = {note.onset: note for note in exercise.bass}
-    melody_at = {note.onset: note for note in exercise.melody}
-    struck = {n.onset for n in (*exercise.bass, *exercise.melody) if not n.tied}
-    onsets = sorted(struck | set(figures))
+    onsets = moment_onsets(exercise)
     ends = [*onsets[1:], exercise.length]
     moments: list[Moment] = []
     figuring = NOTHING
-    bass: Note | None = None
-    melody: Note | None = None
-    for index, (onset, end) in enumerate(zip(onsets, ends, strict=True)):
-        bass = note_at(exercise.bass, onset)
-        melody = note_at(exercise.melody, onset)
-        here = bass_at.get(onset)
-        bass_struck = here is not None and not here.tied and here.pitch is not None
-        above = melody_at.get(onset)
+    voices = (_sounding(exercise.bass, onsets), _sounding(exercise.melody, onsets))
+    for index, (onset, end, bass, melody) in enumerate(zip(onsets, ends, *voices, strict=True)):
+        bass_struck = _begins(bass, onset)
         if onset in figures:
             figuring = figures[onset]
         elif bass_struck or (figuring.way is Way.EXTENDED and bass is None):
@@ -178,7 +189,7 @@ def _moments(exercise: Exercise) -> tuple[Moment, ...]:
                 bass=None if bass is None else bass.pitch,
                 bass_struck=bass_struck,
                 melody=None if melody is None else melody.pitch,
-                melody_struck=above is not None and not above.tied and above.pitch is not None,
+                melody_struck=_begins(melody, onset),
                 figuring=figuring,
                 figured=onset in figures,
                 fermata=any(n is not None and n.fermata and n.end <= end for n in (bass, melody)),
@@ -187,3 +198,7 @@ def _moments(exercise: Exercise) -> tuple[Moment, ...]:
             )
         )
     return tuple(moments)
+
+
+def _begins(note: Note | None, onset: Fraction) -> bool:
+    return note is not None and not note.tied and note.pitch is not None and note.onset == onset

@@ -66,7 +66,7 @@ def stations(exercise: Exercise) -> tuple[Station, ...]:
     """The bass notes in order with their figurings; rests and tied notes make none."""
     notes = [note for note in exercise.bass if note.pitch is not None and not note.tied]
     ends = [*(note.onset for note in notes[1:]), exercise.length]
-    fermatas = sorted(n.onset for n in (*exercise.bass, *exercise.melody) if n.fermata)
+    fermatas = {n.onset for n in (*exercise.bass, *exercise.melody) if n.fermata}
     found = []
     at = 0
     for note, end in zip(notes, ends, strict=True):
@@ -87,7 +87,7 @@ def stations(exercise: Exercise) -> tuple[Station, ...]:
                 tuple(bare(str(figuring)) for figuring in over) or (UNFIGURED,),
                 _has_major_third(note.pitch, over, key),
                 key,
-                any(start <= fermata < end for fermata in fermatas),
+                note.fermata or any(start <= fermata < end for fermata in fermatas),
             )
         )
     return tuple(found)

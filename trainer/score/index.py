@@ -9,50 +9,29 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from hashlib import sha256
 from pathlib import Path
+from typing import NamedTuple
 
 from trainer.errors import ExerciseError
-from trainer.score.exercise import Exercise
+from trainer.score.exercise import Exercise, moment_onsets
 from trainer.score.features import cadences, figurings, outline, sequences, stations
 from trainer.score.kern import read_exercise
 from trainer.score.patterns import expand, read_patterns
 from trainer.theory.key import Key
 
-VERSION = 1  # of the rows; another version is thrown away and built anew
-_COLUMNS = (
-    "path",
-    "id",
-    "title",
-    "tune",
-    "key",
-    "signature",
-    "metre",
-    "level",
-    "tempo",
-    "moments",
-    "voices",
-    "tags",
-    "figurings",
-    "sequences",
-    "cadences",
-    "outline",
-    "error",
-)
-_LISTS = ("tags", "figurings", "sequences", "cadences")
+VERSION = 2  # of the rows; another version is thrown away and built anew
 _MIDDLE = 1000  # the letter of outline 0: above all control characters
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """What the library knows of one exercise without opening it.
 
     `path` is the file, for a drill in scale degrees the file of patterns, `#` and the drill's id.
     `key` is as `Key` prints it (`G major`), `any` for a drill; `signature` counts sharps (+) or
-    flats (-); `voices` is 1 for a bass alone, 2 with a melody, 4 with a suggested solution;
-    `figurings` are without signs, successions such as `4, -` among them; `outline` is the melody
-    in letters above the final.
-    A file that cannot be read has its message in `error` and nothing else.
+    flats (-); `voices` is 1 for a bass alone, 2 with a melody, 4 with a suggested solution. The
+    `*_text` fields are packed, as the index keeps them; the properties of those names unpack
+    them. A file that cannot be read has its message in `error` and nothing else.
     """
 
     path: str
@@ -66,12 +45,45 @@ class Entry:
     tempo: float = 0.0
     moments: int = 0
     voices: int = 1
-    tags: tuple[str, ...] = ()
-    figurings: tuple[str, ...] = ()
-    sequences: tuple[str, ...] = ()
-    cadences: tuple[str, ...] = ()
-    outline: tuple[int, ...] = ()
+    tags_text: str = ""
+    figurings_text: str = ""
+    sequences_text: str = ""
+    cadences_text: str = ""
+    outline_text: str = ""
     error: str = ""
+
+    @property
+    def tags(self) -> tuple[str, ...]:
+        return _unpacked(self.tags_text)
+
+    @property
+    def figurings(self) -> tuple[str, ...]:
+        """Without signs, successions such as `4, -` among them."""
+        return _unpacked(self.figurings_text)
+
+    @property
+    def sequences(self) -> tuple[str, ...]:
+        return _unpacked(self.sequences_text)
+
+    @property
+    def cadences(self) -> tuple[str, ...]:
+        return _unpacked(self.cadences_text)
+
+    @property
+    def outline(self) -> tuple[int, ...]:
+        """The melody in letters above the final."""
+        return tuple(ord(letter) - _MIDDLE for letter in self.outline_text)
+
+
+_FIELDS = ", ".join(Entry._fields)
+
+
+def _packed(words: Iterable[str]) -> str:
+    return "".join(f"|{word}" for word in words) + "|"
+
+
+def _unpacked(text: str) -> tuple[str, ...]:
+    return tuple(text[1:-1].split("|")) if len(text) > 1 else ()
 
 
 def entry(exercise: Exercise, path: str = "") -> Entry:
@@ -88,13 +100,13 @@ def entry(exercise: Exercise, path: str = "") -> Entry:
         metre=str(exercise.metre),
         level=exercise.level,
         tempo=exercise.tempo,
-        moments=len(exercise.moments),
+        moments=len(moment_onsets(exercise)),
         voices=1 + bool(exercise.melody) + solved,
-        tags=exercise.tags,
-        figurings=figurings(stops),
-        sequences=sequences(stops),
-        cadences=cadences(stops),
-        outline=outline(exercise),
+        tags_text=_packed(exercise.tags),
+        figurings_text=_packed(figurings(stops)),
+        sequences_text=_packed(sequences(stops)),
+        cadences_text=_packed(cadences(stops)),
+        outline_text="".join(chr(_MIDDLE + height) for height in outline(exercise)),
     )
 
 
@@ -113,12 +125,6 @@ class Index:
         A file is read if its size or time of change differs. `progress(at, of)` is called after
         each file read. Rows of other folders are left alone.
         """
-        known = {
-            file: (time, size)
-            for file, time, size in self._database.execute(
-                "SELECT DISTINCT file, time, size FROM row"
-            )
-        }
         roots = [str(folder) for folder in folders]
         present = {
             item.path: (stat.st_mtime_ns, stat.st_size)
@@ -126,22 +132,32 @@ class Index:
             for item in _files(root)
             for stat in [item.stat()]
         }
+        print_ = sha256(repr((roots, present)).encode("utf-8", "surrogateescape")).hexdigest()
+        if self._database.execute("SELECT print FROM state").fetchall() == [(print_,)]:
+            return 0
+        known = {
+            file: (time, size)
+            for file, time, size in self._database.execute("SELECT file, time, size FROM file")
+        }
         changed = [path for path, stamp in present.items() if known.get(path) != stamp]
         beginnings = tuple(root.rstrip(os.sep) + os.sep for root in roots)
         gone = [path for path in known if path.startswith(beginnings) and path not in present]
-        if not changed and not gone:
-            return 0
         with self._database:
-            self._database.executemany(
-                "DELETE FROM row WHERE file = ?", [(path,) for path in (*gone, *changed)]
-            )
+            out = [(path,) for path in (*gone, *changed)]
+            self._database.executemany("DELETE FROM row WHERE file = ?", out)
+            self._database.executemany("DELETE FROM file WHERE file = ?", out)
+            marks = ", ".join("?" * (len(Entry._fields) + 1))
             for number, path in enumerate(changed, 1):
-                marks = ", ".join("?" * (len(_COLUMNS) + 3))
                 self._database.executemany(
                     f"REPLACE INTO row VALUES ({marks})",
-                    [(*_row(item), path, *present[path]) for item in _read(Path(path))],
+                    [(*item, path) for item in _read(Path(path))],
                 )
                 progress(number, len(changed))
+            self._database.executemany(
+                "INSERT INTO file VALUES (?, ?, ?)", [(path, *present[path]) for path in changed]
+            )
+            self._database.execute("DELETE FROM state")
+            self._database.execute("INSERT INTO state VALUES (?)", (print_,))
         return len(changed)
 
     def entries(self, folders: Iterable[Path], where: str = "", *values: object) -> list[Entry]:
@@ -151,10 +167,10 @@ class Index:
             root = str(folder).rstrip(os.sep) + os.sep
             condition = f"AND ({where})" if where else ""
             rows = self._database.execute(
-                f"SELECT {', '.join(_COLUMNS)} FROM row WHERE path >= ? AND path < ? {condition}",
+                f"SELECT {_FIELDS} FROM row WHERE path >= ? AND path < ? {condition}",
                 (root, root[:-1] + chr(ord(os.sep) + 1), *values),
             )
-            found += map(_entry, rows)
+            found += map(Entry._make, rows)
         return found
 
     def close(self) -> None:
@@ -184,32 +200,13 @@ def _read(path: Path) -> list[Entry]:
         if path.suffix != ".toml":
             return [entry(read_exercise(path), str(path))]
         return [
-            replace(
-                entry(expand(pattern, Key.parse("C")), f"{path}#{identity}"),
-                id=identity,
-                title=pattern.title,
-                key="any",
+            entry(expand(pattern, Key.parse("C")), f"{path}#{identity}")._replace(
+                id=identity, title=pattern.title, key="any"
             )
             for identity, pattern in read_patterns(path).items()
         ]
     except ExerciseError as error:
         return [Entry(path=str(path), id=path.stem, error=str(error))]
-
-
-def _row(item: Entry) -> tuple[object, ...]:
-    values = {name: getattr(item, name) for name in _COLUMNS}
-    for name in _LISTS:
-        values[name] = "".join(f"|{word}" for word in values[name]) + "|"
-    values["outline"] = "".join(chr(_MIDDLE + height) for height in item.outline)
-    return tuple(values.values())
-
-
-def _entry(row: tuple[object, ...]) -> Entry:
-    values = dict(zip(_COLUMNS, row, strict=True))
-    for name in _LISTS:
-        values[name] = tuple(str(values[name])[1:-1].split("|")) if values[name] != "|" else ()
-    values["outline"] = tuple(ord(letter) - _MIDDLE for letter in str(values["outline"]))
-    return Entry(**values)  # type: ignore[arg-type]
 
 
 def _open(file: Path | None) -> sqlite3.Connection:
@@ -231,12 +228,14 @@ def _open(file: Path | None) -> sqlite3.Connection:
 def _prepared(database: sqlite3.Connection) -> sqlite3.Connection:
     database.create_function("casefold", 1, str.casefold, deterministic=True)
     if database.execute("PRAGMA user_version").fetchone()[0] != VERSION:
-        columns = ", ".join(_COLUMNS[1:])
+        columns = ", ".join(Entry._fields[1:])
         with database:
-            database.execute("DROP TABLE IF EXISTS row")
-            database.execute(
-                f"CREATE TABLE row (path PRIMARY KEY, {columns}, file, time, size) WITHOUT ROWID"
-            )
+            for table in ("row", "file", "state"):
+                database.execute(f"DROP TABLE IF EXISTS {table}")
+            database.execute(f"CREATE TABLE row (path PRIMARY KEY, {columns}, file) WITHOUT ROWID")
+            database.execute("CREATE INDEX by_file ON row (file)")
+            database.execute("CREATE TABLE file (file PRIMARY KEY, time, size) WITHOUT ROWID")
+            database.execute("CREATE TABLE state (print)")
             database.execute(f"PRAGMA user_version = {VERSION}")
     else:
         with database:  # a write that changes nothing: learn now that the file is read-only

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from trainer.errors import ExerciseError, FigureError, PitchError
 from trainer.theory.figures import Figuring
@@ -42,6 +43,7 @@ class NoteToken:
     fermata: bool = False
 
 
+@lru_cache(maxsize=4096)
 def read_note(token: str) -> NoteToken:
     """Read `4.f#`, `[2G`, `2G_`, `2G];`, `4r`; raises ExerciseError."""
     match = _NOTE.fullmatch(token)
@@ -162,6 +164,7 @@ def read_metre(token: str) -> Metre:
     return Metre(int(match[1]), int(match[2]))
 
 
+@lru_cache(maxsize=4096)
 def read_figuring(token: str) -> Figuring:
     """Read `6 4+ 2`, `#`, `-5`, `_`, `t.s.`, `unis.`; raises ExerciseError."""
     if re.search("[bB]", token):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import os
+import sqlite3
 from collections.abc import Callable, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -44,8 +45,12 @@ class Library:
 
     @cached_property
     def _index(self) -> Index:
-        index = Index(self._file)
-        index.refresh(self.folders, self._progress)
+        try:
+            index = Index(self._file)
+            index.refresh(self.folders, self._progress)
+        except sqlite3.Error:  # damaged, or held by another program: do without the file
+            index = Index(None)
+            index.refresh(self.folders, self._progress)
         return index
 
     def refresh(self) -> int:
@@ -83,12 +88,12 @@ class Library:
             values.extend(parts)
 
         for word in words.casefold().split():
-            text = "id || ' ' || title || ' ' || tune || ' ' || tags"
+            text = "id || ' ' || title || ' ' || tune || ' ' || tags_text"
             holds(f"casefold({text}) LIKE ? ESCAPE '\\'", f"%{_literal(word)}%")
         if figuring is not None:
             word = ", ".join(bare(part) for part in figuring.split(","))
-            holds("figurings LIKE ? ESCAPE '\\'", f"%|{_literal(word)}|%")
-        for column, wanted in (("sequences", sequence), ("cadences", cadence)):
+            holds("figurings_text LIKE ? ESCAPE '\\'", f"%|{_literal(word)}|%")
+        for column, wanted in (("sequences_text", sequence), ("cadences_text", cadence)):
             if wanted is not None:
                 holds(f"{column} LIKE ? ESCAPE '\\'", f"%{_literal(wanted)}%")
         if key is not None:
@@ -100,7 +105,7 @@ class Library:
         if tune is not None:
             holds("casefold(tune) LIKE ? ESCAPE '\\'", f"%{_literal(tune.casefold())}%")
         if tag is not None:
-            holds("casefold(tags) LIKE ? ESCAPE '\\'", f"%|{_literal(tag.casefold())}|%")
+            holds("casefold(tags_text) LIKE ? ESCAPE '\\'", f"%|{_literal(tag.casefold())}|%")
         return tuple(self._index.entries(self.folders, " AND ".join(conditions), *values))
 
     @cached_property
