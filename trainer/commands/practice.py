@@ -109,7 +109,9 @@ def command(
         played = transposed(written, key)
     view = view or ("window" if has_display() else "terminal")
     source = source or settings.player.input or automatic_input(view)
-    conditions = settings.player.conditions(None if untimed else tempo or played.tempo)
+    conditions = settings.player.conditions(
+        None if untimed else played.tempo if tempo is None else tempo
+    )
     if inner or (source == "typing" and supply is None):
         conditions = replace(conditions, supply=("bass", "melody"))
     elif supply is not None:
