@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
+from pathlib import Path
 
 import click
 from rich.console import Console
@@ -14,9 +15,14 @@ from trainer.commands.output import print_json
 @click.command()
 @click.option("--last", default=10, show_default=True, metavar="N", help="How many takes.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object, takes whole.")
+@click.option(
+    "--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page to send or print."
+)
 @player_option
 @log_option
-def command(last: int, as_json: bool, player: str | None, location: str | None) -> None:
+def command(
+    last: int, as_json: bool, html: Path | None, player: str | None, location: str | None
+) -> None:
     """Show the last takes and what they add up to: minutes, pieces, figurings, faults."""
     from trainer.review import plain
     from trainer.review.advice import next_work
@@ -27,6 +33,14 @@ def command(last: int, as_json: bool, player: str | None, location: str | None) 
         raise click.BadParameter("at least 1", param_hint="--last")
     with open_log(location) as journal:
         who = whose(journal, player)
+        if html is not None:
+            from trainer.review.page import review_page
+            from trainer.review.render import write_page
+
+            write_page(html, review_page(journal, who, last, datetime.now().astimezone()))
+            if not as_json:
+                print(html)
+                return
         if not as_json:
             print_review(Console(), journal, who, last, date.today())
             return

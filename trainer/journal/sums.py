@@ -115,7 +115,7 @@ def count_takes(
     numbers = [row["marking_seq"] for row in heads if row["marking_seq"] is not None]
     said = select(marking).where(marking.c.seq.in_(numbers))
     figures = {row["seq"]: dict(row) for row in connection.execute(said).mappings()}
-    by_marking: dict[int, tuple[Mapping[str, Any], float]] = {}
+    by_marking: dict[int, tuple[dict[str, Any], float]] = {}
     for head in map(dict, heads):
         text = head["text_seq"]
         if text not in known:

@@ -11,6 +11,7 @@ from trainer.review.queries import Span, faults, fluencies, totals
 from trainer.review.statistics import Share, Think
 
 ENOUGH = 20  # cases under which nothing is said
+SLOWER = 1.15  # times the typical think time of the rest: less is not felt
 RECENT = timedelta(days=92)  # what one played a season ago is another player's playing
 
 
@@ -78,8 +79,8 @@ def _chords(journal: Journal, player: str | None, span: Span) -> list[tuple[floa
 def _chord_advice(figuring: str | None, key: str | None, missed: Share, usual: float) -> Advice:
     name = "no figure" if figuring == "-" else figuring or ""
     seen = (
-        f"{missed.hits} of {missed.cases} went wrong (surely {missed.low:.0%} to "
-        f"{missed.high:.0%}), elsewhere {usual:.0%}"
+        f"{missed.hits} of {missed.cases} went wrong (surely {missed.low * 100:.0f} to "
+        f"{missed.high * 100:.0f} %), elsewhere {usual * 100:.0f} %"
     )
     if figuring is None:
         assert key is not None
@@ -99,8 +100,8 @@ def _rules(journal: Journal, player: str | None, span: Span) -> list[tuple[float
         spoiled = Share(min(times, one.chords), one.chords)
         if spoiled.low > 0.01:
             reason = (
-                f"{times} times in {one.chords} chords (surely in {spoiled.low:.1%} to "
-                f"{spoiled.high:.1%} of them)"
+                f"{times} times in {one.chords} chords (surely in {spoiled.low * 100:.1f} to "
+                f"{spoiled.high * 100:.1f} % of them)"
             )
             found.append((spoiled.low, Advice("rule", one.rule, None, spoiled, None, 0.0, reason)))
     return found
@@ -114,7 +115,7 @@ def _slow(journal: Journal, player: str | None, span: Span) -> list[tuple[float,
         typical, interval, usual = cell.think.typical, cell.think.interval, rest.typical
         if cell.think.cases < ENOUGH or not typical or not interval or not usual:
             continue
-        if interval[0] > usual:
+        if interval[0] > SLOWER * usual:
             name = "no figure" if cell.figuring == "-" else cell.figuring or ""
             reason = (
                 f"chords under {name} take {typical:.1f} s to think of (surely {interval[0]:.1f} "

@@ -73,13 +73,19 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class TempoPoint:
-    """All takes of one piece in one key on one day at one tempo (None: untimed)."""
+    """Passes in tempo of one piece in one key in one day or month, played to their end.
+
+    `period` is a date or `2026-03`; tempi in beats a minute.
+    """
 
     exercise_id: str
     key: str
-    day: date
-    tempo: float | None
-    totals: Totals
+    period: str
+    passes: int
+    slowest: float
+    fastest: float
+    harmony: Share
+    timing: Share
 
 
 By = Literal["figuring", "key", "top", "month"]
@@ -202,23 +208,45 @@ def tempi(
     player: str | None = None,
     span: Span = ALWAYS,
     exercise_id: str | None = None,
+    by: Literal["day", "month"] = "month",
 ) -> tuple[TempoPoint, ...]:
-    """Tempo by piece over time, by day and then tempo; of one piece or all."""
-    columns = (played.c.exercise_id, played.c.key, played.c.day, played.c.tempo)
-    query = select(*columns, *_SUMMED).group_by(*columns)
-    query = query.order_by(played.c.exercise_id, played.c.key, played.c.day, played.c.tempo)
+    """Tempo by piece over time, of one piece or all, period by period.
+
+    Ten years of one piece by day are a few thousand points; of all pieces, ask by month.
+    """
+    period = _column(played, by)
+    sums = [func.sum(played.c[name]).label(name) for name in _TEMPO_SUMS]
+    query = (
+        select(
+            played.c.exercise_id,
+            played.c.key,
+            period.label("period"),
+            func.min(played.c.tempo).label("slowest"),
+            func.max(played.c.tempo).label("fastest"),
+            *sums,
+        )
+        .where(played.c.tempo > 0, played.c.finished > 0)
+        .group_by(played.c.exercise_id, played.c.key, period)
+        .order_by(played.c.exercise_id, played.c.key, period)
+    )
     if exercise_id is not None:
         query = query.where(played.c.exercise_id == exercise_id)
     return tuple(
         TempoPoint(
             row["exercise_id"],
             row["key"],
-            date.fromisoformat(row["day"]),
-            row["tempo"] or None,
-            _totals(row),
+            row["period"],
+            int(row["finished"]),
+            row["slowest"],
+            row["fastest"],
+            Share(int(row["complete"]), int(row["judged"])),
+            Share(int(row["in_time"]), int(row["timed"])),
         )
         for row in _rows(journal, _within(query, played, player, span))
     )
+
+
+_TEMPO_SUMS = ("finished", "complete", "judged", "in_time", "timed")
 
 
 @_guarded

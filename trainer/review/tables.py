@@ -64,8 +64,8 @@ def takes_table(takes: Sequence[TakeSummary], names: dict[str, str]) -> Table:
     if names:
         table.add_column("player")
     table.add_column("begun", no_wrap=True, min_width=14)
-    table.add_column("piece")
-    for title in ("tempo", "harmony", "time", "movement", "gross", "weak"):
+    table.add_column("piece", no_wrap=True, min_width=12)
+    for title in ("tempo", "harmony", "time", "movement", "faults"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("", no_wrap=True)
     for take in takes:
@@ -79,8 +79,7 @@ def takes_table(takes: Sequence[TakeSummary], names: dict[str, str]) -> Table:
             share_text(Share(take.harmony.complete, take.harmony.judged)),
             "–" if timing is None else share_text(Share(timing.in_time, timing.judged)),
             share_text(Share(movement.clean, movement.successions)),
-            str(movement.gross),
-            str(movement.weak),
+            f"{movement.gross}+{movement.weak}",
             "" if take.state == "finished" else take.state,
         ]
         table.add_row(*map(Text, row))

@@ -1,0 +1,194 @@
+"""One engraved, commented piece: a take or a written realization as a teacher hands it back."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup
+
+from trainer.engraving.geometry import Geometry
+from trainer.engraving.ink import Drawing, Ink, Words, to_svg
+from trainer.engraving.marks import marks, played
+from trainer.engraving.page import Page, engrave_systems
+from trainer.judging.take import Take
+from trainer.judging.verdict import PassVerdict
+from trainer.review.hear import heard
+from trainer.review.tables import rule_title
+from trainer.score.exercise import Exercise
+from trainer.sound.track import ToneNote
+from trainer.theory.fault import Fault
+
+WIDTH, SPACE = 660.0, 7.5  # pixels of a system, and between staff lines
+# what a page of HTML says of its own inks
+INKS: dict[Ink, str] = {
+    "print": "var(--ink)",
+    "player": "var(--player)",
+    "mark": "var(--mark)",
+    "remark": "var(--remark)",
+    "pencil": "var(--pencil)",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Comment:
+    """One sentence in the margin. `number` stands on the page too, where it is heard (0: on none);
+    `rule` is an identifier, empty where no rule is broken."""
+
+    number: int
+    weight: str
+    title: str
+    text: str
+    rule: str
+    instead: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """`systems` are SVG documents in order. `notes` and `times` are what can be heard (empty if
+    nothing); `cursors` says for each moment (system, share of its width), to follow by eye."""
+
+    id: str
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    systems: tuple[Markup, ...]
+    comments: tuple[Comment, ...]
+    notes: tuple[ToneNote, ...] = ()
+    times: tuple[float, ...] = ()
+    cursors: tuple[tuple[int, float], ...] = ()
+
+
+def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) -> Sheet:
+    """A take as it was played, with its marks."""
+    reached = {one.index for one in verdict.moments}
+    notes, times = heard(take, exercise)
+    return _sheet(id, exercise, verdict, reached, None, (notes, times))
+
+
+def written_sheet(id: str, exercise: Exercise, verdict: PassVerdict) -> Sheet:
+    """A written realization, its own middle voices printed, with its marks."""
+    everything = {moment.index for moment in exercise.moments}
+    return _sheet(id, exercise, verdict, everything, "suggested", ((), ()))
+
+
+def _sheet(
+    id: str,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    reached: set[int],
+    middle: Literal["suggested"] | None,
+    sound: tuple[tuple[ToneNote, ...], tuple[float, ...]],
+) -> Sheet:
+    pages = engrave_systems(exercise, WIDTH, space_px=SPACE, middle=middle)
+    systems: list[Markup] = []
+    cursors: dict[int, tuple[int, float]] = {}
+    for page in pages:
+        if not reached & set(page.geometry.moments):
+            continue
+        for index, x in page.geometry.moments.items():
+            cursors[index] = (len(systems), round(x / page.geometry.width, 4))
+        svg = _marked(page, exercise, verdict, own=middle is None)
+        systems.append(
+            Markup(_apart(svg, f"{id}-{page.number}-"))
+        )  # our own drawing, no text in it
+    notes, times = sound
+    return Sheet(
+        id,
+        exercise.title or exercise.id,
+        facts(verdict),
+        tuple(systems),
+        comments(exercise, verdict),
+        notes,
+        times,
+        tuple(cursors.get(m.index, (-1, 0.0)) for m in exercise.moments),
+    )
+
+
+def _marked(page: Page, exercise: Exercise, verdict: PassVerdict, *, own: bool) -> str:
+    columns = played(exercise, page.geometry, verdict.moments)
+    drawings: list[Drawing] = []
+    if own:
+        drawings += [d for column in columns.values() for d in column.drawings]
+    for mark in marks(exercise, page.geometry, verdict.faults, columns):
+        drawings += mark.drawings
+    drawings += _numbers(page.geometry, verdict.faults)
+    return page.svg.removesuffix("</svg>") + to_svg(drawings, INKS) + "</svg>"
+
+
+def _numbers(geometry: Geometry, faults: Sequence[Fault]) -> list[Drawing]:
+    """The numbers of the comments, above the moment each is heard at."""
+    at: dict[int, list[int]] = {}
+    for number, fault in enumerate(faults, 1):
+        if fault.moments and fault.moments[-1] in geometry.moments:
+            at.setdefault(fault.moments[-1], []).append(number)
+    drawings: list[Drawing] = []
+    for moment, numbers in at.items():
+        system = geometry.system_of(moment)
+        x = geometry.moments[moment] + 0.6 * system.space
+        y = max(1.6 * system.space, system.treble - 2.6 * system.space)
+        words = " ".join(map(str, numbers))
+        drawings.append(Words(words, x, y, 1.7 * system.space, "small-italic", "mark", True))
+    return drawings
+
+
+_ID = re.compile(r'\bid="')
+_HREF = re.compile(r'href="#')
+
+
+def _apart(svg: str, prefix: str) -> str:
+    """The drawing with ids of its own, so that several can stand in one document."""
+    return _HREF.sub(f'href="#{prefix}', _ID.sub(f'id="{prefix}', svg))
+
+
+def facts(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
+    """The three figures of a pass, in words."""
+    harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
+    found = [("Harmony", f"{harmony.complete} of {harmony.judged} chords complete")]
+    if timing is not None:
+        side = "late" if timing.bias_ms >= 0 else "early"
+        found.append(
+            (
+                "Time",
+                f"{timing.in_time} of {timing.judged} in time, {abs(timing.bias_ms):.0f} ms {side}"
+                f" in the middle, ± {timing.deviation_ms:.0f} ms",
+            )
+        )
+    remarks = f"{movement.remark} remark{'' if movement.remark == 1 else 's'}"
+    counts = f"{movement.gross} gross, {movement.weak} weak, {remarks}"
+    clean = f"{movement.clean} of {movement.successions} successions clean"
+    found.append(("Movement", f"{clean}; {counts}"))
+    thought = [m.think_s for m in verdict.moments if m.think_s is not None]
+    if thought:
+        typical = math.exp(math.fsum(math.log(max(t, 0.001)) for t in thought) / len(thought))
+        found.append(("Think time", f"{typical:.1f} s a chord"))
+    return tuple(found)
+
+
+def comments(exercise: Exercise, verdict: PassVerdict) -> tuple[Comment, ...]:
+    """The margin: the faults, numbered as on the page, then the chords nobody played."""
+    found = [
+        Comment(
+            number,
+            fault.weight,
+            rule_title(fault.rule),
+            fault.text,
+            fault.rule,
+            "" if fault.instead is None else str(fault.instead),
+        )
+        for number, fault in enumerate(verdict.faults, 1)
+    ]
+    silent = [m for m in verdict.moments if m.outcome == "not-played"]
+    if silent:
+        places = ", ".join(_place(exercise, m.index) for m in silent)
+        found.append(Comment(0, "gross", "Not played", f"Nothing was struck at {places}.", "", ""))
+    return tuple(found)
+
+
+def _place(exercise: Exercise, index: int) -> str:
+    if index >= len(exercise.moments):
+        return ""
+    moment = exercise.moments[index]
+    return f"bar {moment.bar} beat {float(moment.beat):g}"
