@@ -15,6 +15,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("practice", "Play one exercise: in tempo or untimed, window or terminal."),
     "drill": ("drill", "Today's plan: warm-up, what is due and weak, a piece, one at sight."),
     "exercises": ("exercises", "The library: list, show, check, import, export, print, similar."),
+    "realize": ("realize", "Suggested realizations: the best, how many, the nearest to a take."),
     "assess": ("assess", "Mark a complete four-part realization against its own figures."),
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "log": ("log", "Move logs between machines and players; check and repair them."),
