@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
@@ -19,7 +20,11 @@ from trainer.commands import main
 from trainer.drill import begun_path, open_drill, read_begun, write_begun
 from trainer.errors import LogError
 from trainer.folders import HOME
+from trainer.journal.store import Journal
 from trainer.practice.material import open_material
+from trainer.practice.result import result_of
+from trainer.review.results import pass_results
+from trainer.score.kern import parse_exercise
 from trainer.score.library import Library
 from trainer.settings import load
 
@@ -133,6 +138,30 @@ def test_what_cannot_be_meant_is_one_line_and_status_2(
     assert (status, out) == (2, "")
     assert words in err
     assert err.count("\n") == 1
+
+
+def test_what_is_read_from_the_log_is_what_the_verdicts_say(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The quick reading of many passes against a reading of every take and verdict whole."""
+    run(capsys, "settings", "set", "begin_at", "13")
+    run(capsys, "drill", "--minutes", "4", *DEMO)
+    with closing(Journal.open(None, write=False)) as journal:
+        whole = [
+            result_of(
+                take,
+                verdict,
+                parse_exercise(take.exercise, file="log"),
+                finished=summary.state == "finished",
+                seconds=summary.seconds,
+            )
+            for summary, take, verdict in journal.passes(load().player.id)
+            if verdict is not None
+        ]
+        quick = pass_results(journal, load().player.id)
+    assert len(quick) > 4
+    assert list(reversed(quick)) == whole
+    assert any(answer.think_s for result in quick for answer in result.answers)
 
 
 # ── broken off ───────────────────────────────────────────────────────────────────────────────

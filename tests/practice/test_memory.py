@@ -26,7 +26,7 @@ from trainer.practice.memory import (
     remembered,
     reviewed,
 )
-from trainer.practice.result import Answer, PassResult, believable
+from trainer.practice.result import Answer, PassResult, believable, met_item
 from trainer.theory.figures import Figuring
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre, Moment
@@ -295,3 +295,11 @@ def test_without_a_melody_the_top_key_tells_the_position() -> None:
 
 def test_tasto_solo_asks_nothing_of_the_player() -> None:
     assert figuring_item(moment("c3", "t.s.", "C major"), 60) is None
+
+
+def test_a_question_in_any_position_is_answered_in_any() -> None:
+    any_position = replace(SIX, position=0)
+    assert met_item(any_position, any_position, 59, 71) == any_position
+    assert met_item(any_position, None, 59, 71) == SIX
+    assert met_item(any_position, None, 59, None) == any_position
+    assert met_item(replace(SIX, position=3), any_position, 59, 62) == any_position

@@ -3,7 +3,8 @@ top note; a cadence or a sequence in a key; a piece."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 from trainer.errors import ExerciseError
@@ -75,14 +76,22 @@ def figuring_item(moment: Moment, top: int | None) -> Item | None:
     """
     if moment.bass is None or moment.figuring.way is not Way.FIGURES:
         return None
-    position = 0
+    name = relative(moment.figuring, moment.bass, moment.key)
+    item = Item("figuring", name, str(moment.key), degree_of_bass(moment))
     if moment.melody is not None:
         letters = (moment.melody.height - moment.bass.height) % 7
-        position = letters + 1 if letters else 8
-    elif top is not None and top > moment.bass.midi:
-        position = _EACH_SEMITONE[(top - moment.bass.midi) % 12]
-    name = relative(moment.figuring, moment.bass, moment.key)
-    return Item("figuring", name, str(moment.key), degree_of_bass(moment), position)
+        return replace(item, position=letters + 1 if letters else 8)
+    return item if top is None else under_top(item, moment.bass.midi, top)
+
+
+@lru_cache(maxsize=65536)
+def _positioned(item: Item, position: int) -> Item:
+    return replace(item, position=position)
+
+
+def under_top(item: Item, bass: int, top: int) -> Item:
+    """The item in the position that a top key makes over a bass, both MIDI numbers."""
+    return _positioned(item, _EACH_SEMITONE[(top - bass) % 12]) if top > bass else item
 
 
 def degree_of_bass(moment: Moment) -> str:

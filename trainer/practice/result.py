@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from statistics import median
 
 from trainer.errors import ExerciseError
-from trainer.judging.take import Hands, Take
-from trainer.judging.verdict import MomentVerdict, PassVerdict
-from trainer.practice.item import Item, figuring_item
+from trainer.judging.take import Conditions, Hands, Take
+from trainer.judging.verdict import PassVerdict
+from trainer.practice.item import Item, figuring_item, under_top
 from trainer.score.exercise import Exercise
-from trainer.theory.moment import Moment
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +75,55 @@ def is_question(exercise_id: str) -> bool:
     return base(exercise_id) == QUESTION
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What an exercise asks at each of its moments, once for all passes over it.
+
+    `items` has None where no chord is judged or nothing is to be known; where the top is free
+    their position is 0. `basses` are MIDI numbers, 0 where there is no bass.
+    """
+
+    key: str
+    chords: tuple[bool, ...]
+    items: tuple[Item | None, ...]
+    basses: tuple[int, ...]
+
+
+def asked_of(exercise: Exercise) -> Asked:
+    """What the moments of an exercise ask."""
+    moments = exercise.moments
+    return Asked(
+        key=str(exercise.key),
+        chords=tuple(moment.chord for moment in moments),
+        items=tuple(figuring_item(moment, None) if moment.chord else None for moment in moments),
+        basses=tuple(0 if moment.bass is None else moment.bass.midi for moment in moments),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What was said of one moment: as `MomentVerdict`, without the notes. `top` is the highest
+    key that was down."""
+
+    index: int
+    outcome: str
+    top: int | None
+    late_beats: float | None
+    think_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What was said of a pass: shares, the count of gross faults, and the moments in which a
+    gross fault ends."""
+
+    harmony: float
+    time: float | None
+    movement: float
+    gross: int
+    spoiled: frozenset[int]
+
+
 def result_of(
     take: Take, verdict: PassVerdict, exercise: Exercise, *, finished: bool, seconds: float
 ) -> PassResult:
@@ -83,51 +131,79 @@ def result_of(
 
     Of a pass broken off only the chords up to the last one played are counted.
     """
-    conditions = take.conditions
-    chords = [said for said in verdict.moments if exercise.moments[said.index].chord]
+    figures = Figures(
+        harmony=verdict.harmony.share,
+        time=None if verdict.timing is None else verdict.timing.share,
+        movement=verdict.movement.share,
+        gross=verdict.movement.gross,
+        spoiled=frozenset(fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"),
+    )
+    said = [
+        Said(one.index, one.outcome, max(one.keys, default=None), one.late_beats, one.think_s)
+        for one in verdict.moments
+    ]
+    return summed_up(
+        take.exercise_id,
+        take.conditions,
+        take.started,
+        asked_of(exercise),
+        figures,
+        said,
+        finished=finished,
+        seconds=seconds,
+    )
+
+
+def summed_up(
+    exercise_id: str,
+    conditions: Conditions,
+    at: datetime,
+    asked: Asked,
+    figures: Figures,
+    said: Sequence[Said],
+    *,
+    finished: bool,
+    seconds: float,
+) -> PassResult:
+    """A pass from what was said of it, moment by moment in order."""
+    chords = [one for one in said if asked.chords[one.index]]
     if not finished:
         while chords and chords[-1].outcome == "not-played":
             chords.pop()
     return PassResult(
-        exercise_id=take.exercise_id,
-        key=str(exercise.key),
+        exercise_id=exercise_id,
+        key=asked.key,
         hands=conditions.hands,
         tempo=conditions.tempo,
-        at=take.started,
+        at=at,
         seconds=seconds,
         finished=finished,
         whole=conditions.first is None and conditions.last is None and not conditions.slower,
-        harmony=verdict.harmony.share,
-        time=None if verdict.timing is None else verdict.timing.share,
-        movement=verdict.movement.share,
+        harmony=figures.harmony,
+        time=figures.time,
+        movement=figures.movement,
         judged=len(chords),
-        wrong=sum(said.outcome != "complete" for said in chords),
-        gross=verdict.movement.gross,
-        answers=_answers(exercise, chords, verdict, take),
+        wrong=sum(one.outcome != "complete" for one in chords),
+        gross=figures.gross,
+        answers=tuple(_answers(exercise_id, asked, figures, chords, conditions.tolerance)),
     )
 
 
 def _answers(
-    exercise: Exercise,
-    chords: Sequence[MomentVerdict],
-    verdict: PassVerdict,
-    take: Take,
-) -> tuple[Answer, ...]:
-    asked, tolerance = asked_by(take.exercise_id), take.conditions.tolerance
-    spoiled = {fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"}
-    answers: list[Answer] = []
-    for said in chords:
-        complete = said.outcome == "complete"
-        top = max(said.keys, default=None) if complete else None
-        item = met_item(exercise.moments[said.index], top, asked)
+    exercise_id: str, asked: Asked, figures: Figures, chords: Sequence[Said], tolerance: float
+) -> Iterator[Answer]:
+    wanted = asked_by(exercise_id)
+    for one in chords:
+        item = asked.items[one.index]
         if item is None:
             continue
+        complete = one.outcome == "complete"
+        top = one.top if complete else None  # a wrong chord's top says nothing of the position
+        met = met_item(item, wanted, asked.basses[one.index], top)
         timely = None
-        if verdict.timing is not None:
-            timely = said.late_beats is not None and abs(said.late_beats) <= tolerance
-        right = complete and said.index not in spoiled
-        answers.append(Answer(item, right, said.think_s, timely))
-    return tuple(answers)
+        if figures.time is not None:
+            timely = one.late_beats is not None and abs(one.late_beats) <= tolerance
+        yield Answer(met, complete and one.index not in figures.spoiled, one.think_s, timely)
 
 
 def asked_by(exercise_id: str) -> Item | None:
@@ -140,12 +216,12 @@ def asked_by(exercise_id: str) -> Item | None:
         return None
 
 
-def met_item(moment: Moment, top: int | None, asked: Item | None) -> Item | None:
-    """What a chord moment asks: in a question, at its figuring, what the question asks."""
-    item = figuring_item(moment, top)
-    if item is not None and asked is not None and replace(item, position=asked.position) == asked:
-        return asked
-    return item
+def met_item(item: Item, wanted: Item | None, bass: int, top: int | None) -> Item:
+    """What was met at a chord that asks for `item`: in a question, at its figuring, what the
+    question asks; elsewhere the item in the position that the top key makes over the bass."""
+    if wanted is not None and replace(item, position=wanted.position) == wanted:
+        return wanted
+    return item if item.position or top is None else under_top(item, bass, top)
 
 
 def believable(results: Iterable[PassResult], now: datetime) -> tuple[tuple[PassResult, ...], int]:

@@ -55,8 +55,8 @@ class SimulatedPlayer:
                 there = 60 * float(moment.duration / moment.metre.beat_length) / tempo
             right = right and thought < 1.5 * there
             above = chance.choice((12, 16, 19) if plain.name == UNFIGURED else (12, 15, 21))
-            item = met_item(moment, moment.bass.midi + above if right else None, asked)
-            assert item is not None
+            bass = moment.bass.midi
+            item = met_item(plain, asked, bass, bass + above if right else None)
             if tempo is None:
                 answers.append(Answer(item, right, thought))
             else:
