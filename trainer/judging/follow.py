@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.judging.task import Task, foreignness, strangeness
+from trainer.judging.task import Task
 from trainer.judging.timing import onset
 from trainer.listening.events import StruckChord
 
@@ -87,53 +87,45 @@ def align(
 
 
 def _step(task: Task, costs: _Costs, chord: StruckChord, origin: float) -> _Step:
-    skips = _skips(task)
+    sheet, skips = task.sheet, _skips(task)
     count = len(task.moments)
-    strange = np.array([strangeness(awaited, chord.struck) for awaited in task.awaited])
-    early, late = _distances(task, onset(chord) - origin)
-    first_here = strange + _price(np.maximum(early, late))
-    assert task.line is not None
-    ends = np.array([float(m.duration) for m in task.moments]) / np.array(
-        [float(m.metre.beat_length) for m in task.moments]
-    )
-    foreign = np.array([foreignness(awaited, chord.struck) for awaited in task.awaited])
-    again_here = AGAIN + foreign + _price(np.maximum(early, late - ends / 2))
+    foreign, strange = _strangeness(task, chord)
+    late = (onset(chord) - origin - sheet.times) / sheet.beats
+    first_here = strange + _price(np.abs(late))
+    again_here = AGAIN + foreign + _price(np.maximum(-late, late - sheet.lengths / 2))
 
     # passing over the moments between: the cheapest place to come from, for each to go to
     ready = costs[:-1] - skips[:-1]
-    source = np.zeros(count, np.int64)
-    best = 0
-    for place in range(count):
-        if ready[place] < ready[best]:
-            best = place
-        source[place] = best
-    following = ready[source] + skips[:-1] + first_here
+    cheapest = np.minimum.accumulate(ready)
+    source = np.maximum.accumulate(np.where(ready == cheapest, np.arange(count), 0))
+    following = cheapest + skips[:-1] + first_here
 
-    choices = np.vstack(
-        [
-            costs + EXTRA,
-            np.concatenate([[np.inf], costs[1:] + again_here]),
-            np.concatenate([[np.inf], following]),
-        ]
-    )
+    choices = np.empty((3, count + 1))
+    choices[_EXTRA] = costs + EXTRA
+    choices[_AGAIN, 0] = choices[_NEXT, 0] = np.inf
+    choices[_AGAIN, 1:] = costs[1:] + again_here
+    choices[_NEXT, 1:] = following
     kind = np.argmin(choices, axis=0)
     stay = np.arange(count + 1)
     came_from = np.where(kind == _NEXT, np.concatenate([[0], source]), stay)
     return _Step(choices[kind, stay], came_from, kind)
 
 
+def _strangeness(task: Task, chord: StruckChord) -> tuple[_Costs, _Costs]:
+    """`task.foreignness` and `task.strangeness` of a chord at every moment."""
+    sheet = task.sheet
+    classes = [key % 12 for key in chord.struck]
+    foreign = 1.2 * (1.0 - sheet.belonging[:, classes].mean(axis=1))
+    no_bass = (sheet.bass >= 0) & (sheet.bass != classes[0])
+    no_melody = (sheet.melody >= 0) & (sheet.melody != classes[-1])
+    return foreign, np.minimum(1.5, foreign + 0.4 * no_bass + 0.2 * no_melody)
+
+
 def _skips(task: Task) -> _Costs:
     """Element i: the price of passing over the first i moments."""
     given = {"bass", "melody"} <= set(task.conditions.supply)
     price = SKIPPED / 2 if given else SKIPPED
-    return np.concatenate([[0.0], np.cumsum([price if a.wanted else 0.0 for a in task.awaited])])
-
-
-def _distances(task: Task, seconds: float) -> tuple[_Costs, _Costs]:
-    """Beats before and after each moment, negative where it is the other."""
-    assert task.line is not None
-    late = (seconds - np.array(task.line.times)) / np.array(task.line.beat_lengths)
-    return -late, late
+    return np.concatenate([[0.0], np.cumsum(price * task.sheet.wanted)])
 
 
 def _price(beats: _Costs) -> _Costs:

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
 
 from trainer.judging.harmony import sonorities_of
 from trainer.judging.take import Conditions
@@ -31,6 +35,22 @@ class Awaited:
     voices: int
 
 
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """A pass as arrays, one element (or row) a moment: `belonging` (moments × 12) tells which
+    pitch classes belong, `bass` and `melody` the classes to strike or -1, `times` seconds from the
+    first, `beats` the seconds a beat lasts there, `lengths` the moment's own length in beats,
+    `wanted` whether there is something to do."""
+
+    belonging: NDArray[np.bool_]
+    bass: NDArray[np.int64]
+    melody: NDArray[np.int64]
+    times: NDArray[np.float64]
+    beats: NDArray[np.float64]
+    lengths: NDArray[np.float64]
+    wanted: NDArray[np.bool_]
+
+
 @dataclass(frozen=True)
 class Task:
     """A pass: the moments `first` to `last` of an exercise under conditions.
@@ -44,6 +64,11 @@ class Task:
     sonorities: tuple[Sonority, ...]  # of the whole exercise
     awaited: tuple[Awaited, ...]
     line: Timeline | None
+
+    @cached_property
+    def sheet(self) -> Sheet:
+        """The awaited moments as arrays."""
+        return _sheet(self)
 
     @property
     def first(self) -> int:
@@ -114,3 +139,20 @@ def _awaited(moment: Moment, sonority: Sonority, conditions: Conditions) -> Awai
     voices = 4 - (own_bass is None) - (own_melody is None and moment.melody is not None)
     wanted = moment.chord or melody is not None
     return Awaited(moment.index, wanted, bass, melody, frozenset(belonging), voices)
+
+
+def _sheet(task: Task) -> Sheet:
+    assert task.line is not None
+    awaited = task.awaited
+    belonging = np.zeros((len(awaited), 12), np.bool_)
+    for row, one in enumerate(awaited):
+        belonging[row, list(one.belonging)] = True
+    return Sheet(
+        belonging,
+        np.array([-1 if one.bass is None else one.bass for one in awaited]),
+        np.array([-1 if one.melody is None else one.melody for one in awaited]),
+        np.array(task.line.times),
+        np.array(task.line.beat_lengths),
+        np.array([float(m.duration / m.metre.beat_length) for m in task.moments]),
+        np.array([one.wanted for one in awaited]),
+    )
