@@ -270,7 +270,7 @@ def chord(view: PlayView, hands: Hands, *keys: int) -> None:
     assert isinstance(source, HandsSource)
     for key in keys:
         source.put(KeyDown(hands.now, key))
-    hands.frame(12)
+    hands.frame(40)
     for key in keys:
         source.put(KeyUp(hands.now, key))
     hands.frame(10)

@@ -53,6 +53,7 @@ FORMS: dict[str, Form] = {
     "false-relation": "step",
     "spacing": "join",
     "crossing": "join",
+    "overlap": "join",
 }
 _RISES = {"leading-tone-astray"}  # the arrow of all others points down
 _SIZES = {
@@ -202,10 +203,8 @@ class _Pen:
         """The free place to the right of a note: a second mark stands after the first."""
         place = (note.moment, round(note.y / self.geometry.space))
         count = self.crowded.get(place, 0)
-        for near in (-1, 0, 1):
-            spot = (place[0], place[1] + near)
-            self.crowded[spot] = max(self.crowded.get(spot, 0), count + 1)
-        return note.x + note.width + 1.35 * count * self.geometry.space
+        self.crowded[place] = count + 1
+        return note.x + note.width + 1.1 * min(count, 2) * self.geometry.space
 
     def _cross(self, note: Placed, ink: Ink, thick: float) -> list[Drawing]:
         space = self.geometry.space

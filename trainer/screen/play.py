@@ -66,7 +66,7 @@ class PlayView:
         self.text = ""
         self._typed: dict[int, int] = {}  # scan code to key that it holds down
         self._pressed: int | None = None  # key held by the mouse
-        self._strip: Strip | None = None
+        self.strip: Strip | None = None
         self._glide: tuple[float, float, float, int] | None = None  # from x, to x, since, moment
         self._hair: dict[tuple[int, int, Colour], pygame.Surface] = {}
         self._wet: tuple[object, Written | None] = (None, None)
@@ -214,8 +214,8 @@ class PlayView:
             self._put(KeyUp(self.shell.clock.now(), self._pressed))
             self._pressed = None
             return True
-        if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1 and self._strip is not None:
-            key = self._strip.key_at(event.pos)
+        if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1 and self.strip is not None:
+            key = self.strip.key_at(event.pos)
             if key is not None:
                 self._pressed = key
                 self._put(KeyDown(self.shell.clock.now(), key))
@@ -408,7 +408,7 @@ class PlayView:
             return
         x, top, geometry = spot
         system = geometry.systems[0]
-        x = self._glided(x, at, now) + 0.59 * system.space
+        x = self.moment_x(x, at, now) + 0.59 * system.space
         y1 = top + max(0.0, system.top - 1.9 * system.space)
         y2 = top + system.bottom
         tip = round(0.75 * system.space)
@@ -418,7 +418,8 @@ class PlayView:
         forme.items.append(picture(hair, left, round(y1 + tip), ("hair", id(hair))))
         forme.items.append(_pennant(x, y1, tip, colour))
 
-    def _glided(self, x: float, at: int, now: float) -> float:
+    def moment_x(self, x: float, at: int, now: float) -> float:
+        """Where the mark is on its way from moment to moment; `x` is the moment's own place."""
         session, reduced = self.shell.session, self.room.settings.player.reduced_motion
         if reduced or session.stage != "playing":
             return x
@@ -535,8 +536,8 @@ class PlayView:
         session = self.shell.session
         exercise = session.exercise
         heard = [n.pitch.midi for n in (*exercise.bass, *exercise.melody) if n.pitch is not None]
-        self._strip = strip_for(rect, min(heard), max(heard))
-        set_strip(forme, self._strip, self._down(), None)
+        self.strip = strip_for(rect, min(heard), max(heard))
+        set_strip(forme, self.strip, self._down(), None)
 
     def _down(self) -> Mapping[int, Role]:
         """The keys that are down and what they are: given, the player's, or foreign."""

@@ -1,0 +1,211 @@
+"""The practice view, played by the demo player and by hand, seen as pictures."""
+
+from __future__ import annotations
+
+import pygame
+import pytest
+
+from tests.screen.conftest import Opens
+from tests.screen.hands import SIZES, Hands, chord, practise, somebody
+from tests.screen.pieces import eight_pages, evening, extremes, hymn, seven_flats
+from trainer.listening.events import PortFound, PortLost
+from trainer.practice.demo import PERFECT, Slip
+from trainer.score.exercise import Exercise
+from trainer.screen.after import AfterView
+from trainer.screen.play import PlayView
+
+
+def inked(surface: pygame.Surface, rect: pygame.Rect, colour: tuple[int, int, int]) -> int:
+    """How many pixels of a rectangle are nearly of a colour."""
+    part = surface.subsurface(rect.clip(surface.get_rect()))
+    mask = pygame.mask.from_threshold(part, colour, (40, 40, 40, 255))
+    return mask.count()
+
+
+def play_to_the_end(hands: Hands, view: PlayView) -> AfterView:
+    hands.until(lambda: hands.window.room.view is not view, 60)
+    hands.settle()
+    after = hands.window.room.view
+    assert isinstance(after, AfterView)
+    return after
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_pass_is_played_and_marked_at_every_size(window: Opens, size: tuple[int, int]) -> None:
+    hands = window(size)
+    view = practise(hands, evening(), slips=[Slip("wrong", 3)], manner=PERFECT)
+    hands.settle()
+    hands.picture("play-ready")
+    theme = hands.window.room.type.theme
+    assert inked(hands.surface, view.board.area, theme.ink) > 800
+    hands.press(pygame.K_SPACE, " ")
+    assert view.shell.session.stage == "playing"
+    hands.until(lambda: view.shell.session.current == 5)
+    hands.picture("play-playing")
+    assert inked(hands.surface, view.board.area, theme.player) > 50
+    assert inked(hands.surface, view.board.area, theme.mark) > 50
+    after = play_to_the_end(hands, view)
+    hands.picture("after")
+    assert after.fault is not None and after.fault.rule == "foreign-note"
+    hands.press(pygame.K_p, "p")
+    hands.picture("after-pencil")
+    assert inked(hands.surface, view.board.area, theme.pencil) > 20
+
+
+def test_the_moment_mark_stands_over_the_moment_that_sounds(window: Opens) -> None:
+    hands = window((1920, 1080))
+    view = practise(hands, evening(), manner=PERFECT, tempo=100)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    mark = hands.window.room.type.theme.mark
+    for moment in (2, 5, 8):
+        hands.until(lambda m=moment: view.shell.session.current == m)  # type: ignore[misc]
+        spot = view.board.spot(moment, moment)
+        assert spot is not None
+        x, top, geometry = spot
+        column = pygame.Rect(round(x) - 2, round(top), round(2.2 * geometry.space), 60)
+        assert inked(hands.surface, column, mark) > 10
+        other = pygame.Rect(round(x) - 140, round(top), 90, 24)
+        assert inked(hands.surface, other, mark) == 0
+
+
+def test_the_mark_glides_and_with_reduced_motion_jumps(window: Opens) -> None:
+    places: dict[bool, set[float]] = {}
+    for reduced in (False, True):
+        hands = window((1280, 800), somebody(reduced_motion=reduced))
+        view = practise(hands, evening(), manner=PERFECT)
+        hands.settle()
+        hands.press(pygame.K_SPACE, " ")
+        hands.until(lambda v=view: v.shell.session.current == 2)  # type: ignore[misc]
+        seen = set()
+        while view.shell.session.current == 2:
+            spot = view.board.spot(2, 2)
+            assert spot is not None
+            seen.add(round(view.moment_x(spot[0], 2, hands.now), 2))
+            hands.frame()
+        places[reduced] = seen
+        hands.close()
+    assert len(places[False]) > 5
+    assert len(places[True]) == 1
+
+
+def test_keys_struck_by_hand_are_written_at_once_and_stay(window: Opens) -> None:
+    hands = window((1280, 800), somebody(supply=("bass", "melody")))
+    view = practise(hands, hymn(), demo=False, tempo=None)
+    hands.settle()
+    hands.press(pygame.K_RETURN)
+    moment = view.shell.session.moment
+    assert moment.melody is not None and str(moment.melody) == "d5"
+    player = hands.window.room.type.theme.player
+    before = inked(hands.surface, view.board.area, player)
+    chord(view, hands, 67, 71)
+    assert view.shell.session.current == 1
+    assert inked(hands.surface, view.board.area, player) > before + 20
+    hands.picture("play-by-hand")
+
+
+def test_the_letters_of_the_typing_keyboard_are_keys(window: Opens) -> None:
+    hands = window((1280, 800), somebody(supply=("bass", "melody")))
+    view = practise(hands, hymn(), demo=False, tempo=None)
+    hands.settle()
+    hands.press(pygame.K_RETURN)
+    for kind in (pygame.KEYDOWN, pygame.KEYUP):
+        for code, key in ((pygame.KSCAN_T, pygame.K_t), (pygame.KSCAN_U, pygame.K_u)):
+            details = {"key": key, "unicode": "", "scancode": code, "mod": 0}
+            pygame.event.post(pygame.event.Event(kind, details))
+        hands.frame(40)
+    assert ("on", 67) in hands.output.keys and ("off", 67) in hands.output.keys
+    assert view.shell.session.current == 1
+
+
+def test_a_click_on_the_strip_sounds_a_key_until_it_is_let_go(window: Opens) -> None:
+    hands = window((1280, 800))
+    view = practise(hands, hymn(), demo=False)
+    hands.settle()
+    assert view.strip is not None
+    hands.click(view.strip.key_rect(60).midbottom)
+    hands.click(tuple(p - 3 for p in view.strip.key_rect(60).bottomright))  # type: ignore[arg-type]
+    assert hands.output.keys[-2:] == [("on", 60), ("off", 60)]
+
+
+def test_pulling_the_keyboard_out_pauses_and_says_so(window: Opens) -> None:
+    hands = window((1280, 800))
+    view = practise(hands, hymn(), demo=False)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.frame(10)
+    view.shell.send(PortLost(hands.now, "grand keyboard"))
+    hands.frame(2)
+    assert view.shell.session.stage == "paused"
+    assert "grand keyboard is gone" in view.text
+    hands.picture("play-unplugged")
+    view.shell.send(PortFound(hands.now, "grand keyboard"))
+    hands.frame(2)
+    assert view.shell.session.stage == "playing"
+
+
+def test_the_window_can_be_resized_while_playing(window: Opens) -> None:
+    hands = window((1280, 800))
+    view = practise(hands, evening(), manner=PERFECT)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: view.shell.session.current == 4)
+    written = len(view.inked.notes())
+    hands.resize(1600, 1000)
+    hands.settle()
+    assert view.shell.session.stage == "playing"
+    assert len(view.inked.notes()) >= written > 1
+    assert view.board.area.right <= 1600
+    hands.picture("play-resized")
+
+
+@pytest.mark.parametrize("size", SIZES[:2])
+def test_pages_are_turned_ahead_of_the_player(window: Opens, size: tuple[int, int]) -> None:
+    hands = window(size)
+    exercise = eight_pages()
+    view = practise(hands, exercise, manner=PERFECT, tempo=300)
+    hands.settle(40)
+    board = view.board
+    assert len(board.systems) / board.places >= 4
+    for moment in range(len(exercise.moments) - 1):
+        seen = board.in_sight(moment)
+        assert board.system_of(moment) in seen
+        assert board.places == 1 or board.system_of(moment + 1) in seen
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: view.shell.session.current == 24)
+    hands.picture("play-long")
+
+
+@pytest.mark.parametrize("exercise", [seven_flats(), extremes()], ids=["flats", "extremes"])
+def test_hard_pages_are_drawn_with_the_players_notes(window: Opens, exercise: Exercise) -> None:
+    from dataclasses import replace
+
+    from tests.engraving.marks_demo import pitches, verdict_of
+
+    middles = {
+        "Seven flats": ["cb5 gb4", "bb4 fb4", "eb5 bbb4", "cb5 abb4", "fb4 cb4", "eb4 gb3"],
+        "High and low": ["c6 b5", "f4 e4", "g3 f3", "f3 e3", "c5 b4", "c5 b4", "c5 a4"],
+    }[exercise.title]
+    hands = window((1920, 1080))
+    view = practise(hands, replace(exercise, alto=(), tenor=()), demo=False)
+    hands.settle()
+    verdict = verdict_of(exercise, middles, [])
+    view.inked.replace(verdict.moments, ())
+    hands.frame(2)
+    assert len(view.inked.notes()) == len(middles)
+    assert pitches("c4")[0].midi == 60
+    hands.picture(f"hard-{exercise.title.lower().replace(' ', '-')}")
+
+
+def test_dark_paper_and_large_text(window: Opens) -> None:
+    hands = window((1920, 1080), somebody(ground="dark", text_scale=2.0))
+    view = practise(hands, evening(), slips=[Slip("fifths", 5)], manner=PERFECT)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: view.shell.session.current == 6)
+    hands.picture("play-dark-large")
+    theme = hands.window.room.type.theme
+    assert hands.surface.get_at((3, 3))[:3] == theme.paper
+    assert inked(hands.surface, view.board.area, theme.ink) > 800
+    play_to_the_end(hands, view)
+    hands.picture("after-dark-large")
