@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from trainer.commands.assess import command
+from trainer.commands.practice import command as practice
 from trainer.errors import ExerciseError
 
 HEAD = (
@@ -140,3 +141,21 @@ def test_a_given_melody_may_be_outside_the_figuring_and_ones_own_may_not(tmp_pat
     assert report["moments"][0]["foreign"] == ["6"]
     _, report = assessed(path, "--given", "bass,melody")
     assert report["moments"][0]["verdict"] == "complete"
+
+
+def test_a_take_of_the_log_is_marked_by_its_id(tmp_path: Path) -> None:
+    log = str(tmp_path / "log.db")
+    played = CliRunner().invoke(
+        practice,
+        ["evening-bells", "--input", "demo", "--view", "none", "--quick", "--log", log, "--json"],
+    )
+    assert played.exit_code == 0, played.output
+    take = json.loads(played.stdout)["takes"][0]["id"]
+    result = CliRunner().invoke(command, [take[:8], "--log", log, "--json"])
+    report = json.loads(result.stdout)
+    assert report["summary"]["complete"] == report["summary"]["moments"] == 11
+
+
+def test_a_fault_comes_with_what_would_have_been_right(tmp_path: Path) -> None:
+    _, report = assessed(written(tmp_path, "=1|=1|=1|=1|=1", "2C|.|2G|2e|2cc", "2D|.|2A|2f|2a"))
+    assert "avoids it" in report["faults"][0]["text"]

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from trainer.commands.log_option import log_option
 from trainer.commands.output import print_json
 from trainer.judging.take import Hands, School
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import WEIGHTS, Fault
 
+if TYPE_CHECKING:
+    from trainer.judging.assess import Assessed
+
+_TAKE = re.compile(r"[0-9a-f-]{4,36}")  # an id of the log, or its beginning
+
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE|TAKE")
 @click.option(
     "--school",
     type=click.Choice(["strict", "chorale", "free"]),
@@ -39,18 +46,24 @@ from trainer.theory.fault import WEIGHTS, Fault
     show_default=True,
     help="Voices that are not the writer's doing: faults between them alone are not marked.",
 )
+@log_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
 def command(
-    ctx: click.Context, file: Path, school: School, hands: Hands, given: str, as_json: bool
+    ctx: click.Context,
+    file: Path,
+    school: School,
+    hands: Hands,
+    given: str,
+    location: str | None,
+    as_json: bool,
 ) -> None:
-    """Mark FILE, a four-part realization with figures, note by note.
+    """Mark FILE, a four-part realization with figures, note by note; or a TAKE of the log, by its
+    id, under the conditions it was played in.
 
     Exit status 1 says that gross faults were found.
     """
-    from trainer.judging.assess import assess
-
-    found = assess(file, school, hands, given)
+    found = _assessed(file, school, hands, given, location)
     exercise, verdict = found.exercise, found.verdict
     for remark in found.remarks:
         click.echo(f"note: {remark}", err=True)
@@ -60,6 +73,23 @@ def command(
         click.echo("\n".join(_lines(exercise, verdict)))
     if any(fault.weight == "gross" for fault in verdict.faults):
         ctx.exit(1)
+
+
+def _assessed(
+    file: Path, school: School, hands: Hands, given: str, location: str | None
+) -> Assessed:
+    from trainer.judging.assess import Assessed, assess
+
+    if file.exists() or not _TAKE.fullmatch(str(file)):
+        return assess(file, school, hands, given)
+    from trainer.commands.log_option import open_log
+    from trainer.judging.passes import judge
+    from trainer.score.kern import parse_exercise
+
+    with open_log(location) as journal:
+        take = journal.take(str(file))
+    exercise = parse_exercise(take.exercise, file=take.exercise_id, identity=take.exercise_id)
+    return Assessed(exercise, judge(take))
 
 
 def plain(file: Path, exercise: Exercise, verdict: PassVerdict) -> dict[str, Any]:

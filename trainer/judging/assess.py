@@ -59,7 +59,8 @@ def assess(
 def mark(
     exercise: Exercise, lines: Sequence[WrittenLine], school: School, hands: Hands, given: Given
 ) -> PassVerdict:
-    """Judge written lines; a fault between `given` voices alone is nobody's."""
+    """Judge written lines; a fault between `given` voices alone is nobody's. Each graver fault
+    comes with what would have been right from there."""
     conditions = Conditions(school=school, hands=hands)
     judge = Judge(exercise, conditions, given)
     soundings = written_soundings(judge, lines)
