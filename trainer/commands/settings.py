@@ -73,6 +73,7 @@ def as_data(settings: Settings) -> dict[str, Any]:
     """The object that `settings --json` prints."""
     player = settings.player
     return {
+        "format": "mittelstimme-settings",
         "version": 1,
         "file": str(settings_path()),
         "player": {"name": player.name, "id": player.id},
