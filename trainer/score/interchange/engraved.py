@@ -14,6 +14,7 @@ from typing import Any
 from lxml import etree
 
 from trainer.errors import ExerciseError, FigureError
+from trainer.score.interchange import mei_elements as read
 from trainer.score.interchange.bar_order import Bar, counted, ending_numbers, played
 from trainer.score.interchange.figure_places import Reach, placed
 from trainer.score.interchange.foreign import (
@@ -23,15 +24,15 @@ from trainer.score.interchange.foreign import (
     WrittenFigure,
     WrittenKey,
 )
+from trainer.score.interchange.humdrum_source import MARK
 from trainer.score.interchange.opening import Source
 from trainer.theory.figures import NOTHING, Figuring, Way
-from trainer.theory.figures_text import from_mei
+from trainer.theory.figures_text import from_kern, from_mei
 from trainer.theory.key import Key
 from trainer.theory.pitch import LETTERS, Interval, Pitch, PitchName, transposed
 
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 _ALTERS = {"s": 1, "f": -1, "n": 0, "ss": 2, "x": 2, "ff": -2, "ns": 1, "nf": -1, "ts": 3, "tf": -3}
-_DURATIONS = {"long": Fraction(16), "breve": Fraction(8), "maxima": Fraction(32)}
 _CONTAINERS = ("beam", "tuplet", "ligature", "bTrem", "fTrem", "choice", "app", "rdg", "lem")
 _SILENT = ("rest", "space", "mRest", "mSpace", "multiRest")
 _C_MAJOR = Key(PitchName(0), "major", 0)
@@ -77,8 +78,8 @@ class _Reading:
         self._lines: dict[tuple[int, int], list[_Note]] = {}
         self._figures: list[WrittenFigure] = []
         self._reaches: list[Reach] = []
-        self._tied = {_reference(tie, "endid") for tie in root.iter("tie", "lv")}
-        self._fermatas = {_reference(sign, "startid") for sign in root.iter("fermata")}
+        self._tied = {read.reference(tie, "endid") for tie in root.iter("tie", "lv")}
+        self._fermatas = {read.reference(sign, "startid") for sign in root.iter("fermata")}
 
     def score(self, repeats: bool) -> ForeignScore:
         """Read all bars in turn."""
@@ -158,37 +159,39 @@ class _Reading:
         number = int(element.get("n") or "1") if element.tag == "staffDef" else 0
         if number:
             staff = self._staves.setdefault(number, _Staff())
-            staff.name = staff.name or _label(element)
+            staff.name = staff.name or read.label(element)
             diatonic, chromatic = element.get("trans.diat"), element.get("trans.semi")
             if diatonic or chromatic:
-                staff.interval = Interval(int(_number(diatonic) or 0), int(_number(chromatic) or 0))
-        bpm = _number(element.get("midi.bpm"))
+                staff.interval = Interval(
+                    int(read.number(diatonic) or 0), int(read.number(chromatic) or 0)
+                )
+        bpm = read.number(element.get("midi.bpm"))
         if bpm is not None and self._tempo is None and 10 <= bpm <= 1000:
             self._tempo = bpm
-        signature = _signature(element)
+        signature = read.signature(element)
         if signature is not None:
             if number == 0:
                 pending.signatures.clear()
             pending.signatures[number] = signature
-        pending.metre = _metre(element) or pending.metre
+        pending.metre = read.metre(element) or pending.metre
 
     def _inside(self, element: Any, bar: Bar) -> None:
         """A signature written inside a bar: it is taken as standing at the bar's beginning."""
         staff = next(element.iterancestors("staff"), None)
         if element.tag == "keySig" and staff is not None:
-            signature = _signature(element)
+            signature = read.signature(element)
             if signature is not None:
                 bar.signatures[int(staff.get("n") or "1")] = signature
         elif element.tag == "meterSig":
-            bar.metre = _metre(element) or bar.metre
+            bar.metre = read.metre(element) or bar.metre
 
     def _set_tempo(self, element: Any) -> None:
-        bpm = _number(element.get("midi.bpm"))
+        bpm = read.number(element.get("midi.bpm"))
         unit = element.get("mm.unit", "4")
         if bpm is None and unit.isdecimal() and int(unit):
-            dots = int(_number(element.get("mm.dots")) or 0)
+            dots = int(read.number(element.get("mm.dots")) or 0)
             length = Fraction(4, int(unit)) * (2 - Fraction(1, 2**dots))
-            bpm = (_number(element.get("mm")) or 0) * float(length)
+            bpm = (read.number(element.get("mm")) or 0) * float(length)
         if bpm is not None and self._tempo is None and 10 <= bpm <= 1000:
             self._tempo = bpm
 
@@ -235,15 +238,17 @@ class _Reading:
                 inside = child[:1] if tag in ("choice", "app") else child
                 inner = ratio
                 if tag == "tuplet":
-                    number = int(_number(child.get("num")) or 3)
-                    inner = ratio * Fraction(int(_number(child.get("numbase")) or 2), number)
+                    number = int(read.number(child.get("num")) or 3)
+                    inner = ratio * Fraction(int(read.number(child.get("numbase")) or 2), number)
                 at = self._walk(inside, staff, line, at, full, inner, accidentals)
             elif tag == "graceGrp" or child.get("grace"):
                 self._remarks["grace notes were left out"] += 1
             elif tag in ("note", "chord"):
                 at = self._note(child, staff, line, at, ratio, accidentals)
             elif tag in _SILENT:
-                length = full * int(_number(child.get("num")) or 1) if tag == "multiRest" else full
+                length = (
+                    full * int(read.number(child.get("num")) or 1) if tag == "multiRest" else full
+                )
                 length = self._duration(child, ratio) if tag in ("rest", "space") else length
                 if length:
                     fermata = child.get(_ID, "") in self._fermatas
@@ -291,10 +296,10 @@ class _Reading:
 
     def _duration(self, element: Any, ratio: Fraction) -> Fraction:
         """In quarter notes: from MusicXML's own duration where there is one, else the sign."""
-        units = _number(element.get("dur.ppq"))
+        units = read.number(element.get("dur.ppq"))
         if units and self._source.divisions:
             return Fraction(int(units), self._source.divisions)
-        return _duration(element, ratio)
+        return read.duration(element, ratio)
 
     def _pitch(self, note: Any, staff: int, accidentals: dict[tuple[int, int], int]) -> Pitch:
         """The sounding pitch; without an accidental the bar's and the signature's hold."""
@@ -324,38 +329,44 @@ class _Reading:
 
     def _harmonies(self, measure: Any, at: Fraction, length: Fraction, beat: Fraction) -> None:
         for harm in measure.iter("harm"):
-            texts = [" ".join("".join(figure.itertext()).split()) for figure in harm.iter("f")]
-            is_figures = harm.find("fb") is not None
-            if not is_figures:
-                texts = [" ".join("".join(harm.itertext()).split())]
-            texts, reach = _without_line([text for text in texts if text and text != "."])
-            if not texts:
-                continue
-            staff = int(_number((harm.get("staff") or "0").split()[0]) or 0)
+            staff = int(read.number((harm.get("staff") or "0").split()[0]) or 0)
             onset = at + min(max(self._offset(harm, at, beat), Fraction(0)), length)
             try:
-                figuring = from_mei(texts, self._before(staff))
+                figuring, reach = self._figuring(harm, staff)
             except FigureError as error:
                 bar = measure.get("n") or "?"
-                what = f"a figure was not taken ({error.what})" if is_figures else "a chord symbol"
-                self._remarks[
-                    f"bar {bar}: {what}" if is_figures else "left out: chord symbols"
-                ] += 1
+                chord_symbol = harm.find("fb") is None and harm.get("type") != "fb"
+                what = f"bar {bar}: a figure was not taken ({error.what})"
+                self._remarks["chord symbols were left out" if chord_symbol else what] += 1
                 continue
             if figuring == NOTHING:
                 continue
             self._figures.append(WrittenFigure(onset, staff, str(figuring)))
             if not reach and any(f.get("extender") == "true" for f in harm.iter("f")):
-                reach = _reach(harm, onset - at, length, beat)
+                reach = read.reach(harm, onset - at, length, beat)
             if reach:
                 self._reaches.append((onset, onset + reach, staff))
 
+    def _figuring(self, harm: Any, staff: int) -> tuple[Figuring, Fraction]:
+        """What a `harm` element says, and how far its line is drawn; raises FigureError."""
+        before = self._before(staff)
+        whole = " ".join("".join(harm.itertext()).split())
+        if harm.get("type") == "fb" and whole.startswith(MARK):
+            number = whole.removeprefix(MARK)
+            known = number.isdecimal() and int(number) < len(self._source.tokens)
+            return from_kern(self._source.tokens[int(number)] if known else "", before), Fraction(0)
+        texts = [whole]
+        if harm.find("fb") is not None:
+            texts = [" ".join("".join(figure.itertext()).split()) for figure in harm.iter("f")]
+        texts, reach = read.without_line([text for text in texts if text and text != "."])
+        return from_mei(texts, before), reach
+
     def _offset(self, harm: Any, at: Fraction, beat: Fraction) -> Fraction:
         """Quarter notes from the bar's beginning."""
-        stamp = _number(harm.get("tstamp"))
+        stamp = read.number(harm.get("tstamp"))
         if stamp is not None:
             return Fraction(stamp - 1).limit_denominator(96) * beat
-        name = _reference(harm, "startid")
+        name = read.reference(harm, "startid")
         for line in self._lines.values():
             for note in reversed(line):
                 if note.event.onset < at:
@@ -391,92 +402,3 @@ class _Reading:
             one = self._staves[staff]
             lines.append(Line(staff, layer, one.name, tuple(events), one.sung))
         return tuple(lines)
-
-
-def _reference(element: Any, name: str) -> str:
-    return (element.get(name) or "").lstrip("#")
-
-
-def _number(text: str | None) -> float | None:
-    try:
-        return None if text is None else float(text)
-    except ValueError:
-        return None
-
-
-def _label(staff: Any) -> str:
-    """The name of a staff, or of the group that holds it."""
-    for element in (staff, staff.getparent()):
-        if element is None or element.tag not in ("staffDef", "staffGrp"):
-            continue
-        label = element.find("label")
-        text = element.get("label") or "" if label is None else "".join(label.itertext())
-        if text.strip():
-            return " ".join(text.split())
-    return ""
-
-
-def _signature(element: Any) -> tuple[int, str] | None:
-    """The signature in sharps (+) or flats (-), and the mode if it is given."""
-    child = element if element.tag == "keySig" else element.find("keySig")
-    text = element.get("keysig") or element.get("key.sig")
-    mode = element.get("key.mode") or ""
-    if child is not None:
-        text, mode = child.get("sig") or text, child.get("mode") or mode
-    match = re.fullmatch(r"([0-7])([sf]?)", text or "")
-    if match is None:
-        return None
-    fifths = int(match[1])
-    return (-fifths if match[2] == "f" else fifths), mode
-
-
-def _metre(element: Any) -> tuple[int, int] | None:
-    child = element if element.tag == "meterSig" else element.find("meterSig")
-    count, unit = element.get("meter.count"), element.get("meter.unit")
-    sign = element.get("meter.sym")
-    if child is not None:
-        count, unit, sign = child.get("count"), child.get("unit"), child.get("sym")
-    if not count and sign in ("common", "cut"):
-        return (4, 4) if sign == "common" else (2, 2)
-    if not (count and unit and re.fullmatch(r"\d+(\+\d+)*", count) and unit.isdecimal()):
-        return None
-    beats = sum(map(int, count.split("+")))
-    if not (1 <= beats <= 99 and int(unit) in (1, 2, 4, 8, 16)):
-        raise ExerciseError(f"the metre {count}/{unit} is none this program can count")
-    return beats, int(unit)
-
-
-def _duration(element: Any, ratio: Fraction) -> Fraction:
-    """In quarter notes; 0 if the element has none."""
-    text = element.get("dur") or ""
-    if text in _DURATIONS:
-        plain = _DURATIONS[text]
-    elif text.isdecimal() and 0 < int(text) <= 2048:
-        plain = Fraction(4, int(text))
-    else:
-        return Fraction(0)
-    dots = int(_number(element.get("dots")) or len(element.findall("dot")))
-    return plain * (2 - Fraction(1, 2 ** min(dots, 4))) * ratio
-
-
-def _without_line(texts: list[str]) -> tuple[list[str], Fraction]:
-    """Texts without the note of how far their line is drawn, and that length."""
-    reach = Fraction(0)
-    plain = []
-    for text in texts:
-        match = re.fullmatch(r"(.*?) ?~(\d+(?:/[1-9]\d*)?)", text)
-        if match:
-            text, reach = match[1], Fraction(match[2])
-        plain += [text] if text else []
-    return plain, reach
-
-
-def _reach(harm: Any, offset: Fraction, length: Fraction, beat: Fraction) -> Fraction:
-    """How far MEI says that an extender line is drawn, in quarter notes; 0 if it does not."""
-    ends = [harm.get("tstamp2"), *(f.get("tstamp2") for f in harm.iter("f"))]
-    for end in ends:
-        match = re.fullmatch(r"(\d+)m\+(\d+(?:\.\d+)?)", end or "")
-        if match:
-            beats = Fraction(match[2]).limit_denominator(96)
-            return int(match[1]) * length + (beats - 1) * beat - offset
-    return Fraction(0)

@@ -15,6 +15,7 @@ from typing import Any, Literal
 from lxml import etree
 
 from trainer.errors import ExerciseError
+from trainer.score.interchange.humdrum_source import marked
 from trainer.score.interchange.musicxml_source import FACT, prepared
 
 Kind = Literal["MusicXML", "MEI", "Humdrum"]
@@ -28,7 +29,8 @@ _DOCTYPE = re.compile(rb"<!DOCTYPE[^>\[]*(\[[^\]]*\]\s*)?>")
 class Source:
     """Text that the engraver can load, the facts it would drop, and remarks for the user.
 
-    `divisions` is how many units of MusicXML duration make a quarter note; 0 in other formats.
+    `divisions` is how many units of MusicXML duration make a quarter note, 0 in other formats;
+    `tokens` are the figurings of a Humdrum file, for which the text has marks.
     """
 
     kind: Kind
@@ -37,6 +39,7 @@ class Source:
     facts: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
     divisions: int = 0
+    tokens: tuple[str, ...] = ()
 
 
 def open_source(path: Path) -> Source:
@@ -187,7 +190,9 @@ def _humdrum(data: bytes) -> Source:
             remarks = ("the text is not UTF-8 and was read as Latin-1",)
     if "\0" in text:
         raise ExerciseError("the file holds a NUL byte: it is not text")
-    if not re.search(r"^\*\*(kern|mens)\b", text, re.MULTILINE):
+    if not re.search(r"(^|\t)\*\*kern\b", text, re.MULTILINE):
         raise ExerciseError("there is no **kern spine in the file")
     title = re.search(r"^!!!OTL[^:]*:[ \t]*(.+)$", text, re.MULTILINE)
-    return Source("Humdrum", text, title[1].strip() if title else "", remarks=remarks)
+    text, tokens = marked(text)
+    name = title[1].strip() if title else ""
+    return Source("Humdrum", text, name, remarks=remarks, tokens=tokens)
