@@ -10,7 +10,7 @@ import pytest
 
 from trainer.errors import InputError
 from trainer.listening.events import KeyDown, KeyUp, PortFound, PortLost
-from trainer.listening.ports import WATCH_EVERY, Keyboard, Port, choose, ports
+from trainer.listening.ports import TRY_EVERY, WATCH_EVERY, Keyboard, Port, choose, ports
 
 
 class PaperMidi(ModuleType):
@@ -140,6 +140,7 @@ def test_a_server_that_dies_is_a_port_lost(paper: PaperMidi) -> None:
     look(keyboard, clock)
     assert isinstance(heard[-1], PortLost)
     paper.fails = False
+    clock.now += TRY_EVERY
     look(keyboard, clock)
     assert isinstance(heard[-1], PortFound)
 

@@ -16,12 +16,14 @@ import sys
 import time as clocks
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from math import inf
 
 from trainer.errors import InputError
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
 from trainer.listening.midi import ByteReader
 
 WATCH_EVERY = 0.4  # seconds between two looks at the list of names
+TRY_EVERY = 5.0  # seconds between two tries of an interface that does not answer
 CLIENT = "mittelstimme"
 _NOT_KEYBOARDS = re.compile(r"midi through|^mittelstimme|announce|\bRtMidi\b", re.IGNORECASE)
 _ADDRESS = re.compile(r"\s+\d+:\d+$")  # ALSA's client and port numbers change at every plugging in
@@ -87,8 +89,9 @@ class Keyboard:
         self._clock = clock
         self._reader = ByteReader()
         self._clients: dict[int, object] = {}  # one for each interface that answers
+        self._failed: dict[int, float] = {}  # when an interface was last tried in vain
         self._open: tuple[int, object, str] | None = None
-        self._looked = -WATCH_EVERY
+        self._looked = -inf
         self._known: str | None = None  # the port listened to last, preferred when several return
 
     @property
@@ -137,15 +140,24 @@ class Keyboard:
 
     def _listed(self, api: int) -> tuple[str, ...]:
         """The names an interface lists, through a client kept for it (made anew if it failed)."""
-        client = self._clients.get(api) or _client(api)
+        client = self._clients.get(api)
         if client is None:
-            return ()
-        self._clients[api] = client
+            if self._looked - self._failed.get(api, -inf) < TRY_EVERY:
+                return ()
+            client = _client(api)
+            if client is None:
+                self._failed[api] = self._looked
+                return ()
         try:
             names = _names(client)
         except Exception:  # the server behind the client went away
-            _shut(self._clients.pop(api))
+            self._clients.pop(api, None)
+            _shut(client)
             return ()
+        if _keeps_its_list(api):
+            self._clients[api] = client
+        else:
+            _shut(client)
         return tuple(name for name in names if not _NOT_KEYBOARDS.search(name))
 
     def _listen(self, api: int, name: str) -> bool:
@@ -187,6 +199,13 @@ def _interfaces() -> list[tuple[int, str]]:
         rtmidi.API_WINDOWS_MM: "Windows MM",
     }
     return [(api, titles[api]) for api in rtmidi.get_compiled_api() if api in titles]
+
+
+def _keeps_its_list(api: int) -> bool:
+    """On Windows a client goes on listing what was there when it was made (python-rtmidi 59)."""
+    import rtmidi
+
+    return bool(api != rtmidi.API_WINDOWS_MM)
 
 
 def _client(api: int) -> object | None:
