@@ -136,7 +136,7 @@ def _awaited(moment: Moment, sonority: Sonority, conditions: Conditions) -> Awai
     )
     belonging = set(sonority.allowed_pitch_classes | sonority.addition_pitch_classes)
     belonging |= {pitch.midi % 12 for pitch in (moment.bass, moment.melody) if pitch is not None}
-    voices = 4 - (own_bass is None) - (own_melody is None and moment.melody is not None)
+    voices = 4 - (not own_bass) - (not own_melody and moment.melody is not None)
     wanted = moment.chord or melody is not None
     return Awaited(moment.index, wanted, bass, melody, frozenset(belonging), voices)
 
