@@ -204,7 +204,14 @@ class _Pen:
         place = (note.moment, round(note.y / self.geometry.space))
         count = self.crowded.get(place, 0)
         self.crowded[place] = count + 1
-        return note.x + note.width + 1.1 * min(count, 2) * self.geometry.space
+        return self._edge(note) + 1.1 * min(count, 2) * self.geometry.space
+
+    def _edge(self, note: Placed) -> float:
+        """Where the heads end that stand beside a note."""
+        column = self.columns.get(note.moment)
+        beside = [] if column is None else column.notes
+        near = [n.x + n.width for n in beside if abs(n.y - note.y) < 0.9 * self.geometry.space]
+        return max([note.x + note.width, *near])
 
     def _cross(self, note: Placed, ink: Ink, thick: float) -> list[Drawing]:
         space = self.geometry.space
@@ -251,7 +258,7 @@ class _Pen:
         if not notes:
             return []
         space = self.geometry.space
-        x = max(n.x + n.width for n in notes) + 0.75 * space
+        x = max(self._edge(n) for n in notes) + 0.75 * space
         top, bottom = min(n.y for n in notes), max(n.y for n in notes)
         if bottom - top < space:
             top, bottom = top - space / 2, bottom + space / 2
@@ -287,7 +294,8 @@ class _Pen:
                 lines += self._across(first, last, thick, ink)
         drawings += lines
         if lines:
-            drawings += self._numeral(size, lines, ink)
+            begins_here = upper1 is None and lower1 is None
+            drawings += self._numeral(size, lines, ink, above=begins_here)
         return drawings
 
     def _same_system(self, first: Placed, last: Placed) -> bool:
@@ -311,18 +319,22 @@ class _Pen:
             stubs.append(Stroke(x, first.y, x + 2 * space, first.y, thick, ink))
         if last is not None:
             x = last.x - 0.3 * space
-            stubs.append(Stroke(x - 2 * space, last.y, x, last.y, thick, ink))
+            stubs.append(Stroke(x - 1.2 * space, last.y, x, last.y, thick, ink))
         return stubs
 
-    def _numeral(self, size: int, lines: Sequence[Stroke], ink: Ink) -> list[Drawing]:
-        """5, 8 or 1 midway between the strokes."""
+    def _numeral(
+        self, size: int, lines: Sequence[Stroke], ink: Ink, *, above: bool
+    ) -> list[Drawing]:
+        """5, 8 or 1 midway between the strokes, or above them where the clef is in the way."""
         space = self.geometry.space
         x = sum((line.x1 + line.x2) / 2 for line in lines[:2]) / len(lines[:2])
         y = sum((line.y1 + line.y2) / 2 for line in lines[:2]) / len(lines[:2])
         scale = 1.6 * space
         outline = sign(DIGITS[size], 4 * scale)
         left = x - (outline.left + outline.right) / 2
-        if len(lines) > 1 and abs(lines[0].y1 - lines[1].y1) < 2.8 * space:
+        if above:
+            y = min(line.y1 for line in lines) - 2.2 * space
+        elif len(lines) > 1 and abs(lines[0].y1 - lines[1].y1) < 2.8 * space:
             y = min(line.y1 for line in lines) - 1.1 * space
         return [Sign(DIGITS[size], left, y + scale / 2, scale, ink)]
 

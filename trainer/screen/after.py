@@ -270,16 +270,16 @@ class AfterView:
         sheet, area = play.sheet(place, forme.measure)
         play.board.show(sheet, area)
         if play.board.systems:
-            self._chosen_bed(forme)
             written = (*play.inked.notes(), *play.inked.marks(), *self._pencilled())
             play.board.set(forme, None, written)
+            self._point_out(forme)
         self._margin(forme, place)
         self._sentence(forme, place)
         self._figures(forme, place)
         self._actions(forme, place)
 
-    def _chosen_bed(self, forme: Forme) -> None:
-        """A bracket in the margin above the moments of the fault that is spoken of."""
+    def _point_out(self, forme: Forme) -> None:
+        """A rule above the moments of the fault that is spoken of."""
         fault = self.fault
         if fault is None:
             return
@@ -320,26 +320,38 @@ class AfterView:
         forme.text("›", number.right + 0.5 * em, y, size=1.3, action=lambda: self.step_fault(1))
         y += 1.7 * em
         known = rule(fault.rule)
-        room = area.width
+        room = int(area.width)
         y = forme.lines(known.title, x, y, room, size=1.0, at_most=3)
         weight = {"gross": "wrong in any school", "weak": "avoided", "remark": "a remark"}
         y = forme.lines(
             weight[fault.weight], x, y + 0.1 * em, room, face="italic", size=0.85, role="mark"
         )
-        left_over = max(2, int((area.bottom - y) / (1.2 * em)) - 4)
+        floor = area.bottom - 1.2 * em
+        for size in (0.85, 0.76, 0.68, 0.6):
+            lines = forme.type.lettering.wrapped(known.explanation, "upright", size * em, room)
+            sources = forme.type.lettering.wrapped(known.source, "italic", 0.92 * size * em, room)
+            if y + (len(lines) * 1.25 + len(sources) * 1.2 + 0.9) * size * em <= floor:
+                break
+        left_over = max(2, int((floor - y) / (1.25 * size * em)) - len(sources) - 1)
         y = forme.lines(
-            known.explanation, x, y + 0.5 * em, room, size=0.85, at_most=left_over, leading=1.2
+            known.explanation,
+            x,
+            y + 0.5 * em,
+            room,
+            size=size,
+            at_most=max(len(lines), 1) if size > 0.6 else left_over,
+            leading=1.25,
         )
         forme.lines(
             known.source,
             x,
-            y + 0.4 * em,
+            y + 0.3 * em,
             room,
             face="italic",
-            size=0.78,
+            size=0.92 * size,
             role="soft",
             at_most=4,
-            leading=1.15,
+            leading=1.2,
         )
 
     def _sentence(self, forme: Forme, place: Layout) -> None:
@@ -354,15 +366,16 @@ class AfterView:
         suggestion = self.suggestions.get(self.chosen if self.chosen is not None else -1)
         if suggestion is not None and suggestion.words:
             words = f"{words}{'' if words.endswith('.') else '.'} {suggestion.words}"
+        size = fitting(forme, words, room, (1.05, 0.95, 0.86, 0.78))
         forme.text(
-            words, measure.margin, place.sentence, face="italic", size=1.05, role="mark", room=room
+            words, measure.margin, place.sentence, face="italic", size=size, role="mark", room=room
         )
 
     def _figures(self, forme: Forme, place: Layout) -> None:
         """Harmony, time and movement, each with what it means."""
         em, measure = forme.em, forme.measure
         tight = place.strip.height < 2.9 * em
-        top = place.strip.y if place.strip.height else place.status - 4.2 * em
+        top = place.strip.y - 0.3 * em if place.strip.height else place.status - 4.2 * em
         columns = figures_in_words(self.verdict)
         width = (measure.width - 2 * measure.margin) / 3
         for number, (name, value, meaning) in enumerate(columns):
@@ -395,6 +408,11 @@ class AfterView:
                 Do("p", pencil, self.toggle_pencil),
             ]
         set_actions(forme, place.status, actions)
+
+
+def fitting(forme: Forme, words: str, room: float, sizes: tuple[float, ...]) -> float:
+    """The largest of some sizes at which a line of italics has room, else the smallest."""
+    return next((s for s in sizes if forme.width(words, face="italic", size=s) <= room), sizes[-1])
 
 
 def counted(number: int, one: str, many: str) -> str:
@@ -452,7 +470,7 @@ def suggestion_for(
         try:
             solution = solver.onward(before, hands.voicing)
             start = {before: hands.voicing}
-            words = "From your hands it can go on as in pencil."
+            words = ""
         except TrainerError:
             solution = solver.nearest({v.index: v.keys for v in verdicts.values()})
             words = "Nothing clean follows from these hands; the nearest way is in pencil."

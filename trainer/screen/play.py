@@ -37,10 +37,11 @@ from trainer.screen.stage import Item, picture
 from trainer.screen.strip import Strip, set_strip, strip_for
 from trainer.screen.tactus import set_tactus
 from trainer.screen.theme import Colour, Measure, Role
-from trainer.screen.widgets import post_key
+from trainer.screen.widgets import key_in_words, post_key
 from trainer.setup import Setup
 from trainer.shell import Shell
 from trainer.sources import HandsSource
+from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 
 GLIDE = 0.16  # seconds the moment mark takes from moment to moment when nothing is timed
@@ -298,9 +299,9 @@ class PlayView:
         setup = self.shell.setup
         exercise = setup.exercise
         page = setup.page
-        key = str(exercise.key)
+        key = in_words(exercise.key)
         if page.key != exercise.key:
-            key = f"written in {page.key}, played in {exercise.key}"
+            key = f"written in {in_words(page.key)}, played in {key}"
         step = f"course step {exercise.level}" if exercise.level else ""
         hands = {"1+3": "left hand bass, right hand three", "2+2": "two voices in each hand"}
         return (exercise.tune, key, str(exercise.metre), step, hands[setup.conditions.hands])
@@ -615,3 +616,8 @@ def words_after(shell: Shell) -> str:
     if not isinstance(shell, DrillShell) or not shell.drill.since:
         return ""
     return " ".join(after_words(shell.following, shell.drill.since[-1]))
+
+
+def in_words(key: Key) -> str:
+    """`B flat major`, `f sharp minor`."""
+    return key_in_words(str(key))

@@ -14,7 +14,7 @@ from trainer.screen.board import Board
 from trainer.screen.engraver import Sheet
 from trainer.screen.forme import Forme
 from trainer.screen.room import Keys, Room
-from trainer.screen.widgets import Do, Field, Rows, foot_of, set_actions, set_heading
+from trainer.screen.widgets import Do, Field, Rows, foot_of, key_in_words, set_actions, set_heading
 
 if TYPE_CHECKING:
     from trainer.score.index import Entry
@@ -187,7 +187,7 @@ class ShelfView:
         actions = [Do("enter", "practise", lambda: self._open(self.rows.chosen))]
         if entry is not None and entry.key == "any":
             key = (*KEYS, *MINOR_KEYS)[self._key]
-            spelled = f"{key} {'major' if key[0].isupper() else 'minor'}"
+            spelled = key_in_words(f"{key} {'major' if key[0].isupper() else 'minor'}")
             actions.append(Do("tab", f"in {spelled}", self._next_key))
         actions.append(Do("escape", "back", self.room.back))
         set_actions(forme, foot, actions)
@@ -213,7 +213,7 @@ class ShelfView:
         title_room = 0.38 * rect.width
         forme.text(entry.title or entry.id, rect.x + 0.5 * em, y, room=title_room)
         x = rect.x + 0.5 * em + title_room + em
-        key = "any key" if entry.key == "any" else entry.key
+        key = "any key" if entry.key == "any" else key_in_words(entry.key)
         forme.text(key, x, y, face="italic", role="soft", room=7 * em)
         forme.text(entry.metre, x + 7.2 * em, y, face="italic", role="soft", room=3 * em)
         step = f"step {entry.level}" if entry.level else ""
@@ -261,6 +261,7 @@ def _words(entry: Entry) -> str:
         entry.id,
         entry.tune,
         entry.key,
+        key_in_words(entry.key),
         entry.metre,
         step,
         *entry.tags,

@@ -94,7 +94,7 @@ def _draw(to: pygame.Surface, kind: Type, strip: Strip) -> None:
     size = min(0.62 * kind.measure.em, 0.5 * strip.rect.width / len(strip.whites))
     for key in strip.whites:
         rect = strip.key_rect(key)
-        to.fill(theme.rule, pygame.Rect(rect.right, rect.y, 1, rect.height))
+        to.fill(theme.rule, pygame.Rect(rect.right - 1, rect.y, 1, rect.height))
         _letter(to, kind, rect, key, size, theme.soft)
     for key in range(strip.lowest, strip.highest):
         if key % 12 not in _WHITE:
