@@ -222,6 +222,10 @@ def foreign(chord: Chord, mode: str) -> bool:
 
 
 def _brought(chord: Chord, mode: str, step: int) -> bool:
+    # a 7 that becomes a 6 is another matter than a seventh: it has its own lesson
+    late_sixth = chord.shape == "suspension" and chord.figures.startswith("7")
+    if late_sixth and "7, 6" not in vocabulary(step).successions:
+        return False
     if not step or step >= 20:
         return True
     if chord.shape == "seventh" and step < SEVENTHS_BY_FIFTHS:

@@ -157,12 +157,9 @@ def absolute(text: str, bass: Pitch, key: Key) -> Figuring:
 
 
 def bare(figuring: str) -> str:
-    """A figuring's text without its accidentals and strokes; every form of a triad is `-`."""
-    numerals = [
-        word.strip("#bn/\\+") or ("3" if word != UNFIGURED else "") for word in figuring.split()
-    ]
-    triad = set(numerals) <= {"3", "5", "8", ""}
-    return UNFIGURED if triad else " ".join(numerals)
+    """A figuring's numerals without accidentals and strokes; every form of a triad is `-`."""
+    numerals = [n for word in figuring.split() if (n := word.strip("#bn/\\+").strip(UNFIGURED))]
+    return UNFIGURED if set(numerals) <= {"3", "5", "8"} else " ".join(numerals)
 
 
 def successions(exercise: Exercise) -> tuple[str, ...]:
