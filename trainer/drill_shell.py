@@ -105,6 +105,8 @@ class DrillShell(Shell):
     def _setup(self, following: Next) -> Setup:
         exercise = exercise_for(following, self._material, self._library)
         conditions = self._player.conditions(following.tempo)
+        if following.ladder is not None:
+            conditions = replace(conditions, hands=following.ladder.hands)
         has_melody = any(note.pitch is not None for note in exercise.melody)
         supply = tuple(part for part in self._supply if part == "bass" or has_melody)
         conditions = replace(conditions, supply=supply)
@@ -115,5 +117,7 @@ class DrillShell(Shell):
         return replace(setup, conditions=replace(setup.conditions, latency=latency))
 
     def _announce(self, setup: Setup) -> None:
-        for line in (*before_words(self.drill, self.following), setup.exercise.title):
+        moved = self.following.task.key
+        title = f"{setup.exercise.title}, in {moved}" if moved else setup.exercise.title
+        for line in (*before_words(self.drill, self.following), title):
             self._say(line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -37,6 +38,12 @@ PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
     "--skip", type=click.Choice(PARTS), multiple=True, help="Pass over a part of today's plan."
 )
 @click.option(
+    "--assignment",
+    type=click.Path(exists=True, dir_okay=False),
+    metavar="FILE",
+    help="Take on what a teacher has set: it comes into the plan until its day.",
+)
+@click.option(
     "--input",
     "source",
     metavar="INPUT",
@@ -53,6 +60,7 @@ def command(
     plan_only: bool,
     again: bool,
     skip: tuple[str, ...],
+    assignment: str | None,
     source: str | None,
     view: str | None,
     seed: int,
@@ -67,7 +75,7 @@ def command(
     the same log give the same plan.
     """
     from trainer.commands.library import open_library
-    from trainer.drill import open_drill
+    from trainer.drill import open_drill, take_on
     from trainer.practice.material import open_material
     from trainer.settings import load
 
@@ -76,6 +84,8 @@ def command(
     settings = load()
     library = open_library()
     material = open_material(library)
+    if assignment is not None:
+        take_on(Path(assignment), material)
     results = past_results(location, settings.player.id)
     drill = open_drill(
         settings.player,
@@ -117,8 +127,6 @@ def past_results(location: str | None, player: str) -> tuple[PassResult, ...]:
 
     Raises LogError for a log that cannot be read.
     """
-    from pathlib import Path
-
     from trainer.commands.log_option import open_log, which_log
     from trainer.journal.engine import is_url
     from trainer.review.results import pass_results
@@ -203,6 +211,9 @@ def _show(drill: Drill) -> None:
         f"{plan.day:%A %d %B} · {plan.minutes:g} minutes · step {at.step.number} of the course: "
         f"{at.step.title}"
     )
+    console.print(at.step.aim, style="italic")
+    if not any(requirement.reached for requirement in at.requirements) and not drill.since:
+        console.print(f"\n{at.step.text}\n")
     if drill.since:
         console.print(f"{drill.minutes_spent:.0f} minutes of it are played.")
     if drill.before.left_out:
@@ -242,6 +253,8 @@ def as_data(drill: Drill) -> dict[str, Any]:
         "step": {
             "number": at.step.number,
             "title": at.step.title,
+            "aim": at.step.aim,
+            "opens": at.step.opens,
             "finished": at.finished,
             "requirements": [
                 {"words": one.words, "reached": one.reached, "needed": one.needed}

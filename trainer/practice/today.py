@@ -15,6 +15,7 @@ from random import Random
 
 from trainer.judging.take import Hands
 from trainer.judging.timing import SLOWEST
+from trainer.practice.assignment import Assigned, Assignment, reached
 from trainer.practice.course import Standing, standing
 from trainer.practice.item import Item
 from trainer.practice.ladder import Ladder, Place, ladders, taken_up
@@ -117,8 +118,10 @@ def todays_plan(
     *,
     hands: Hands = "1+3",
     player: str = "",
+    assignments: Sequence[Assignment] = (),
 ) -> Plan:
-    """The plan for the day of `now`. The same past, player, minutes and day give the same plan."""
+    """The plan for the day of `now`. The same past, player, minutes, day and assignments give the
+    same plan. What is assigned and not yet reached comes first on the ladder, until its day."""
     chance = _chance(now.date(), player)
     makers = {
         "warm-up": _warm_up,
@@ -128,7 +131,7 @@ def todays_plan(
         "ladder": _ladder,
         "sight": _sight,
     }
-    desk = _Desk(end_of_day(now), minutes, material, past, hands)
+    desk = _Desk(end_of_day(now), minutes, material, past, hands, tuple(assignments))
     parts: list[Part] = []
     wanted = _FIRST[: max(1, int(minutes / _LEAST))]
     whole = sum(share for kind, share in _SHARES if kind in wanted)
@@ -177,6 +180,7 @@ class _Desk:
     material: Material
     past: Past
     hands: Hands
+    assignments: tuple[Assignment, ...] = ()
     taken: frozenset[str] = frozenset()  # what earlier parts of the plan already play
 
     @property
@@ -188,9 +192,7 @@ class _Desk:
 
     def drill(self, pattern: Pattern, key: Key, chance: Random, most: int) -> Task:
         """A drill on its ladder, beginning in one of the three positions."""
-        name = str(key.final)
-        name = name[0].upper() + name[1:] if key.mode == "major" else name
-        id = f"{pattern.id}@{name}:{chance.choice(POSITIONS)}"
+        id = f"{drill_id(pattern.id, key)}:{chance.choice(POSITIONS)}"
         return Task(id, ladder=self.ladder(pattern.id, key, pattern.tempo), most=most)
 
     def met_drills(self) -> Iterable[tuple[Pattern, Key]]:
@@ -202,6 +204,12 @@ class _Desk:
                     seen.add(pattern.id)
                     for key in self.material.keys(pattern, self.step):
                         yield pattern, key
+
+
+def drill_id(pattern: str, key: Key) -> str:
+    """The exercise id of a drill in a key: `rising-5-6@Bb`, `rising-5-6@g`."""
+    name = str(key.final)
+    return f"{pattern}@{name[0].upper() + name[1:] if key.mode == 'major' else name}"
 
 
 def _chance(day: date, player: str) -> Random:
@@ -353,6 +361,9 @@ def _step(desk: _Desk, chance: Random, minutes: float) -> Part:
 
 
 def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
+    assigned = _assigned(desk, minutes)
+    if assigned is not None:
+        return assigned
     choice = _ladder_piece(desk, chance)
     if choice is None:
         return Part("ladder", "", "", minutes, ())
@@ -364,6 +375,29 @@ def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
     where = f" in {key}" if moved else ""
     title = f"{piece.title}{where}, {ladder.tempo:g} of {ladder.goal:g} beats a minute"
     return Part("ladder", title, reason, minutes, (task,))
+
+
+def _assigned(desk: _Desk, minutes: float) -> Part | None:
+    """What a teacher has set and is not yet reached, by turns; the nearest day first."""
+    today = desk.evening.date()
+    open_ = sorted((a for a in desk.assignments if a.until >= today), key=lambda a: a.until)
+    for assignment in open_:
+        wanted = [one.assigned for one in reached(assignment, desk.past.results) if not one.done]
+        if wanted:
+            tasks = tuple(_assigned_task(desk, one) for one in wanted)
+            reason = f"set for you until {assignment.until:%A %d %B}: {len(wanted)} not yet secure"
+            return Part("ladder", assignment.title, reason, minutes, tasks)
+    return None
+
+
+def _assigned_task(desk: _Desk, one: Assigned) -> Task:
+    place = (one.exercise, one.key, one.hands or desk.hands)
+    ladder = taken_up(desk.past.ladders, place, one.tempo)
+    ladder = replace(ladder, goal=one.tempo, tempo=min(ladder.tempo, one.tempo))
+    if one.exercise in desk.material.pieces:
+        moved = "" if one.key == str(desk.material.pieces[one.exercise].key) else one.key
+        return Task(one.exercise, key=moved, ladder=ladder, most=_TURNS)
+    return Task(drill_id(one.exercise, Key.parse(one.key)), ladder=ladder, most=_TURNS)
 
 
 def _ladder_piece(desk: _Desk, chance: Random) -> tuple[Piece, str] | None:
