@@ -117,6 +117,7 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
             connection.execute(text(f"DROP TABLE {table.name}"))
         connection.execute(text("ALTER TABLE marking DROP COLUMN extra"))
         connection.execute(text("ALTER TABLE fault DROP COLUMN onset"))
+        connection.execute(text("DROP INDEX take_by_time"))
         connection.execute(text("UPDATE meta SET value = '1' WHERE name = 'schema'"))
     with contextlib.closing(sqlite3.connect(old)) as raw, engine.begin() as connection:
         raw.row_factory = sqlite3.Row

@@ -89,6 +89,7 @@ def _add_sums(operations: Operations) -> None:
     extra = sa.Column("extra", sa.Text, nullable=False, server_default="[]")
     operations.add_column("marking", extra)
     operations.add_column("fault", sa.Column("onset", sa.String(24)))
+    operations.create_index("take_by_time", "take", ["started_at"])
 
     def text(name: str, length: int | None = None) -> sa.Column[str]:
         kind = sa.Text() if length is None else sa.String(length)

@@ -88,6 +88,7 @@ take = Table(
 )
 Index("take_by_player", take.c.player_id, take.c.started_at)
 Index("take_by_piece", take.c.player_id, take.c.exercise_id, take.c.started_at)
+Index("take_by_time", take.c.started_at)
 Index("take_by_state", take.c.state)
 
 # Raw events in the order they came, packed as `packing.py` says. A take being played has a chunk
