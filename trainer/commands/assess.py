@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -17,14 +17,12 @@ from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import WEIGHTS, Fault
 
-if TYPE_CHECKING:
-    from trainer.judging.assess import Assessed
-
+_OUT: click.Path = click.Path(path_type=Path)
 _TAKE = re.compile(r"[0-9a-f-]{4,36}")  # an id of the log, or its beginning
 
 
 @click.command()
-@click.argument("file", type=click.Path(path_type=Path), metavar="FILE|TAKE")
+@click.argument("file", type=click.Path(path_type=Path), metavar="FILE|FOLDER|TAKE")
 @click.option(
     "--school",
     type=click.Choice(["strict", "chorale", "free"]),
@@ -46,6 +44,9 @@ _TAKE = re.compile(r"[0-9a-f-]{4,36}")  # an id of the log, or its beginning
     show_default=True,
     help="Voices that are not the writer's doing: faults between them alone are not marked.",
 )
+@click.option("--html", type=_OUT, help="The marked page; of a folder, a folder of pages.")
+@click.option("--pdf", type=_OUT, help="The same on paper.")
+@click.option("--musicxml", type=_OUT, help="The four voices with the marks as words.")
 @log_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
@@ -55,15 +56,27 @@ def command(
     school: School,
     hands: Hands,
     given: str,
+    html: Path | None,
+    pdf: Path | None,
+    musicxml: Path | None,
     location: str | None,
     as_json: bool,
 ) -> None:
-    """Mark FILE, a four-part realization with figures, note by note; or a TAKE of the log, by its
-    id, under the conditions it was played in.
+    """Mark FILE, a four-part realization with figures, note by note; a FOLDER of them; or a TAKE
+    of the log, by its id, under the conditions it was played in.
 
     Exit status 1 says that gross faults were found.
     """
-    found = _assessed(file, school, hands, given, location)
+    from trainer.commands import marking
+
+    outputs = marking.Outputs(html, pdf, musicxml)
+    if file.is_dir():
+        marking.folder(ctx, file, school, hands, given, outputs, as_json)
+        return
+    if file.exists() or not _TAKE.fullmatch(str(file)):
+        found = marking.file(file, school, hands, given, outputs)
+    else:
+        found = marking.take(str(file), location, outputs)
     exercise, verdict = found.exercise, found.verdict
     for remark in found.remarks:
         click.echo(f"note: {remark}", err=True)
@@ -73,23 +86,6 @@ def command(
         click.echo("\n".join(_lines(exercise, verdict)))
     if any(fault.weight == "gross" for fault in verdict.faults):
         ctx.exit(1)
-
-
-def _assessed(
-    file: Path, school: School, hands: Hands, given: str, location: str | None
-) -> Assessed:
-    from trainer.judging.assess import Assessed, assess
-
-    if file.exists() or not _TAKE.fullmatch(str(file)):
-        return assess(file, school, hands, given)
-    from trainer.commands.log_option import open_log
-    from trainer.judging.passes import judge
-    from trainer.score.kern import parse_exercise
-
-    with open_log(location) as journal:
-        take = journal.take(str(file))
-    exercise = parse_exercise(take.exercise, file=take.exercise_id, identity=take.exercise_id)
-    return Assessed(exercise, judge(take))
 
 
 def plain(file: Path, exercise: Exercise, verdict: PassVerdict) -> dict[str, Any]:

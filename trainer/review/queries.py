@@ -87,6 +87,11 @@ class TempoPoint:
     harmony: Share
     timing: Share
 
+    @property
+    def day(self) -> date:
+        """The day, or the first of the month."""
+        return date.fromisoformat(self.period if len(self.period) > 7 else f"{self.period}-01")
+
 
 By = Literal["figuring", "key", "top", "month"]
 
@@ -208,7 +213,7 @@ def tempi(
     player: str | None = None,
     span: Span = ALWAYS,
     exercise_id: str | None = None,
-    by: Literal["day", "month"] = "month",
+    by: Literal["day", "month"] = "day",
 ) -> tuple[TempoPoint, ...]:
     """Tempo by piece over time, of one piece or all, period by period.
 

@@ -28,13 +28,13 @@ from trainer.review.sheet import Sheet
 from trainer.review.tables import figuring_text, rule_title
 from trainer.theory.rules import RULES, Rule
 
-_TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).parent / "templates"
 _TOPS = ("unknown", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave")
 
 
 def render(template: str, rules: Iterable[str], made: datetime, **values: Any) -> str:
     """A page; `rules` are the identifiers of all rules it names."""
-    script = (_TEMPLATES / "play.js").read_text(encoding="utf-8")
+    script = (TEMPLATES / "play.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return (
         _environment()
@@ -44,7 +44,7 @@ def render(template: str, rules: Iterable[str], made: datetime, **values: Any) -
             made=f"{made:%Y-%m-%d %H:%M}",
             version=__version__,
             faces=Markup(face_rules()),
-            style=Markup((_TEMPLATES / "page.css").read_text(encoding="utf-8")),
+            style=Markup((TEMPLATES / "page.css").read_text(encoding="utf-8")),
             script=Markup(script),
             script_hash=f"sha256-{digest}",
             **values,
@@ -83,7 +83,7 @@ def _named(rules: Iterable[str]) -> tuple[Rule, ...]:
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
     environment = Environment(
-        loader=FileSystemLoader(_TEMPLATES),
+        loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

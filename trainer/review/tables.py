@@ -60,27 +60,25 @@ def print_review(
 def takes_table(takes: Sequence[TakeSummary], names: dict[str, str]) -> Table:
     """Takes, newest first; with the players' names if there are several."""
     table = Table(box=None, pad_edge=False, title="The last takes", title_justify="left")
-    table.add_column("take", no_wrap=True, min_width=8)
+    table.add_column("take", no_wrap=True, min_width=7)
     if names:
-        table.add_column("player")
-    table.add_column("begun", no_wrap=True, min_width=14)
-    table.add_column("piece", no_wrap=True, min_width=12)
-    for title in ("tempo", "harmony", "time", "movement", "faults"):
-        table.add_column(title, justify="right", no_wrap=True)
-    table.add_column("", no_wrap=True)
+        table.add_column("player", no_wrap=True, max_width=14)
+    table.add_column("day", no_wrap=True, min_width=8)
+    table.add_column("piece", no_wrap=True, min_width=9)
+    for title in ("tempo", "chords", "time", "clean", "faults"):
+        table.add_column(title, justify="right", no_wrap=True, min_width=len(title))
     for take in takes:
         timing, movement = take.timing, take.movement
         row = [
-            take.id[:8],
+            take.id[:7],
             *([names.get(take.player, take.player[:8])] if names else []),
-            f"{take.started:%y-%m-%d %H:%M}",
-            take.exercise_id,
-            "untimed" if take.tempo is None else f"{take.tempo:g}",
+            f"{take.started:%y-%m-%d}",
+            take.exercise_id if take.state == "finished" else f"{take.exercise_id} ({take.state})",
+            "–" if take.tempo is None else f"{take.tempo:g}",
             share_text(Share(take.harmony.complete, take.harmony.judged)),
             "–" if timing is None else share_text(Share(timing.in_time, timing.judged)),
             share_text(Share(movement.clean, movement.successions)),
             f"{movement.gross}+{movement.weak}",
-            "" if take.state == "finished" else take.state,
         ]
         table.add_row(*map(Text, row))
     return table

@@ -77,9 +77,8 @@ def draw_tempi(forme: Forme, points: Sequence[TempoPoint], area: pygame.Rect) ->
     em = forme.em
     pieces: dict[tuple[str, str], dict[date, float]] = {}
     for point in points:
-        if point.tempo is not None and point.totals.finished:
-            curve = pieces.setdefault((point.exercise_id, point.key), {})
-            curve[point.day] = max(point.tempo, curve.get(point.day, 0.0))
+        curve = pieces.setdefault((point.exercise_id, point.key), {})
+        curve[point.day] = point.fastest
     if not pieces:
         forme.text(
             "No pass in tempo has been finished yet.",

@@ -1,0 +1,158 @@
+"""A marked piece as a page of HTML, a PDF, or MusicXML with the marks as words."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from dataclasses import replace
+from datetime import datetime
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+from lxml import etree
+
+from trainer.engraving.ink import INKS
+from trainer.judging.verdict import PassVerdict
+from trainer.resources import assets_folder
+from trainer.review.render import TEMPLATES, render
+from trainer.review.sheet import INKS as PAGE_INKS
+from trainer.review.sheet import Sheet
+from trainer.review.tables import rule_title
+from trainer.score.exercise import Exercise, Note
+from trainer.theory.pitch import Pitch
+from trainer.theory.rules import RULES
+from trainer.theory.voicing import VoiceName
+
+
+def marked_html(sheet: Sheet, under: str, made: datetime) -> str:
+    """One marked piece as a page; `under` is the line below its title."""
+    named = {one.rule for one in sheet.comments if one.rule}
+    return render("marked.html", named, made, sheet=sheet, under=under)
+
+
+def marked_pdf(sheet: Sheet, under: str) -> bytes:
+    """The same on paper."""
+    import typst
+
+    named = {one.rule for one in sheet.comments}
+    data = {
+        "title": sheet.title,
+        "under": under,
+        "facts": sheet.facts,
+        "systems": len(sheet.systems),
+        "comments": [
+            {
+                "number": str(one.number or "–"),
+                "text": one.text,
+                "weight": one.weight,
+                "title": one.title,
+                "instead": one.instead,
+            }
+            for one in sheet.comments
+        ],
+        "rules": [
+            {"title": one.title, "explanation": one.explanation, "source": one.source}
+            for one in RULES
+            if one.id in named
+        ],
+    }
+    with tempfile.TemporaryDirectory(prefix="mittelstimme-") as name:
+        folder = Path(name)
+        template = (TEMPLATES / "marked.typ").read_text(encoding="utf-8")
+        (folder / "marked.typ").write_text(template, encoding="utf-8")
+        (folder / "data.json").write_text(json.dumps(data), encoding="utf-8")
+        for number, system in enumerate(sheet.systems):
+            (folder / f"system-{number}.svg").write_text(_on_paper(system), encoding="utf-8")
+        fonts = [str(assets_folder() / "fonts")]
+        pdf = typst.compile(str(folder / "marked.typ"), font_paths=fonts, ignore_system_fonts=True)
+    assert isinstance(pdf, bytes)
+    return pdf
+
+
+def _on_paper(system: str) -> str:
+    """The drawing with printer's inks in place of the page's variables."""
+    text = str(system)
+    for ink, variable in PAGE_INKS.items():
+        text = text.replace(variable, INKS[ink])
+    return text.replace("currentColor", INKS["print"])
+
+
+def marked_musicxml(exercise: Exercise, verdict: PassVerdict) -> str:
+    """The four voices with each fault as words above the bar it is heard in.
+
+    Raises ExerciseError where a note has no sign that lasts so long.
+    """
+    from trainer.score.interchange.musicxml import to_musicxml
+
+    root = etree.fromstring(to_musicxml(exercise, solution=True).encode())
+    divisions = int(root.findtext(".//divisions") or "1")
+    first = root.find("part")
+    assert first is not None
+    measures = list(first.iterfind("measure"))
+    bars = _bar_starts(exercise, [m.get("number") or "" for m in measures])
+    for number, fault in reversed(list(enumerate(verdict.faults, 1))):
+        onset = fault.onset
+        if onset is None:
+            onset = exercise.moments[fault.moments[-1]].onset
+        which = max(i for i, start in enumerate(bars) if start <= onset)
+        direction = etree.Element("direction", placement="above")
+        words = etree.SubElement(etree.SubElement(direction, "direction-type"), "words")
+        words.text = f"{number} {rule_title(fault.rule)} ({fault.weight}): {fault.text}"
+        offset = (onset - bars[which]) * divisions
+        etree.SubElement(direction, "offset", sound="no").text = str(round(offset))
+        measures[which].insert(_after_attributes(measures[which]), direction)
+    etree.indent(root, " ")
+    text: str = etree.tostring(root, encoding="unicode")
+    kind = (
+        '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN"'
+        ' "http://www.musicxml.org/dtds/partwise.dtd">'
+    )
+    return f'<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n{kind}\n{text}\n'
+
+
+def _after_attributes(measure: etree._Element) -> int:
+    return next((i for i, e in enumerate(measure) if e.tag != "attributes"), len(measure))
+
+
+def _bar_starts(exercise: Exercise, numbers: list[str]) -> list[Fraction]:
+    """Where each measure begins: the earliest score time whose bar has its number."""
+    from trainer.engraving.bars import bars
+
+    starts = [bar.start for bar in bars(exercise)]
+    if len(starts) != len(numbers):
+        raise AssertionError("the bars of the page are not those of the file")
+    return starts
+
+
+def written_out(exercise: Exercise, verdict: PassVerdict) -> Exercise:
+    """What was played, as written middle voices; where nothing was, rests.
+
+    The melody too is the player's where none is given.
+    """
+    found: dict[VoiceName, tuple[Note, ...]] = {
+        name: _voice(exercise, verdict, name) for name in ("soprano", "alto", "tenor")
+    }
+    melody = exercise.melody or found["soprano"]
+    return replace(exercise, melody=melody, alto=found["alto"], tenor=found["tenor"])
+
+
+def _voice(exercise: Exercise, verdict: PassVerdict, name: VoiceName) -> tuple[Note, ...]:
+    heard = {m.index: m.voicing for m in verdict.moments if m.voicing is not None}
+    notes: list[Note] = []
+    for moment in exercise.moments:
+        voicing = heard.get(moment.index)
+        pitch: Pitch | None = None if voicing is None else voicing[name]
+        for start, end in _within_bars(exercise, moment.onset, moment.onset + moment.duration):
+            tied = pitch is not None and start != moment.onset
+            notes.append(Note(start, end - start, pitch, tied))
+    return tuple(notes)
+
+
+def _within_bars(
+    exercise: Exercise, start: Fraction, end: Fraction
+) -> list[tuple[Fraction, Fraction]]:
+    from trainer.engraving.bars import bars
+
+    edges = [bar.start for bar in bars(exercise) if start < bar.start < end]
+    return list(pairwise([start, *edges, end]))
