@@ -59,8 +59,7 @@ def test_what_sounds_is_said_as_figures() -> None:
 def test_a_moment_judged_says_what_was_wrong_and_when() -> None:
     said = MomentVerdict(2, "foreign", missing=("4",), foreign=("3",), late_ms=-12.4, spread_ms=120)
     assert moment_words(PIECE, said) == (
-        "bar 1, beat 3: foreign note, missing 4, 3 does not belong, 12 ms early, "
-        "spread over 120 ms"
+        "bar 1, beat 3: foreign note, missing 4, 3 does not belong, 12 ms early, spread over 120 ms"
     )
     assert moment_words(PIECE, MomentVerdict(0, "complete", think_s=2.34)).endswith("after 2.3 s")
 
