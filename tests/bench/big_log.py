@@ -37,7 +37,7 @@ _RULES = (
     ("spacing", "weak"),
     ("needless-motion", "remark"),
 )
-_PIECES = ("evening-bells", "evening-frost", "evening-hill", "evening-lamp", "evening-rain")
+_PIECES = ("bellows", "blue-hour", "candle-ends", "cold-stove", "dundee")
 _KEYS = ("C", "G", "D", "F", "Bb", "A")
 
 

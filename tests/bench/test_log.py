@@ -90,7 +90,7 @@ PAGES: dict[str, Callable[[Journal, str | None], Any]] = {
     "minutes by day": queries.days,
     "pieces": queries.pieces,
     "tempo by piece": lambda j, p: queries.tempi(j, p, by="month"),
-    "tempo of one piece": lambda j, p: queries.tempi(j, p, exercise_id="evening-bells"),
+    "tempo of one piece": lambda j, p: queries.tempi(j, p, exercise_id="bellows"),
     "fluency": queries.fluencies,
     "fluency by figuring": lambda j, p: queries.fluencies(j, p, ("figuring",)),
     "faults by rule": queries.faults,

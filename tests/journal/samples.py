@@ -10,12 +10,11 @@ from trainer.journal.writer import Writer
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict, Timing
 from trainer.listening.events import KeyDown, KeyUp, Pedal
-from trainer.resources import exercises_folder
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
-CADENCE = (exercises_folder() / "four-three-cadence.krn").read_text(encoding="utf-8")
+CADENCE = (Path(__file__).parent / "data" / "four-three-cadence.krn").read_text(encoding="utf-8")
 STARTED = datetime(2026, 3, 2, 19, 30, tzinfo=timezone(timedelta(hours=1)))
 EVENTS = (
     KeyDown(10.0, 48, 60),

@@ -26,7 +26,7 @@ ADA = "ada00000-0000-4000-8000-000000000001"
 BEN = "ben00000-0000-4000-8000-000000000002"
 OTHER_ADA = "ada00000-0000-4000-8000-000000000003"
 NAMES = {ADA: "Ada Lehner", BEN: "Ben & <Söhne>", OTHER_ADA: "Ada Lehner"}
-PIECES = ("triads-common-tones", "evening-bells", "four-three-cadence", "evening-rain")
+PIECES = ("bellows", "all-souls-lane", "candle-ends", "falling-fifths")
 
 
 def played(

@@ -24,6 +24,7 @@ from trainer.journal.schema import (
     marking,
     moment,
     player,
+    sight,
     take,
 )
 from trainer.judging.take import Conditions, Take
@@ -56,6 +57,7 @@ class TakeSummary:
     id: str
     player: str
     exercise_id: str
+    key: str  # of the exercise's beginning, as played; empty where the log cannot read it
     started: datetime
     state: str
     seconds: float
@@ -159,12 +161,16 @@ class Journal:
         limit: int | None = None,
         exercise_id: str | None = None,
     ) -> tuple[TakeSummary, ...]:
-        """The last takes, newest first, of one player (by id) or all, of one exercise or all."""
+        """The last takes, newest first, of one player (by id) or all, of one exercise or all.
+
+        A drill is meant in every key: `falling-fifths` finds `falling-fifths@G` too.
+        """
         query = _summaries().order_by(take.c.started_at.desc(), take.c.id)
         if player is not None:
             query = query.where(take.c.player_id == player)
         if exercise_id is not None:
-            query = query.where(take.c.exercise_id == exercise_id)
+            in_keys = take.c.exercise_id.startswith(f"{exercise_id}@", autoescape=True)
+            query = query.where((take.c.exercise_id == exercise_id) | in_keys)
         with self.reading() as connection:
             rows = connection.execute(query.limit(limit)).mappings()
             return tuple(_summary(row) for row in rows)
@@ -288,7 +294,9 @@ def _passes(
 ) -> Iterator[tuple[TakeSummary, Take, PassVerdict | None]]:
     heads = {
         row["seq"]: row
-        for row in connection.execute(select(take).where(take.c.seq.in_(seqs))).mappings()
+        for row in connection.execute(
+            select(take, sight.c.key).outerjoin(sight, _BEGINNING).where(take.c.seq.in_(seqs))
+        ).mappings()
     }
     missing = {row["text_seq"] for row in heads.values()} - set(texts)
     new = select(exercise_text).where(exercise_text.c.seq.in_(missing))
@@ -330,8 +338,14 @@ def _summaries() -> Select[Any]:
         take.c.state,
         take.c.seconds,
         take.c.conditions,
+        sight.c.key,
         marking,
-    ).outerjoin(marking, marking.c.seq == take.c.marking_seq)
+    ).select_from(
+        take.outerjoin(marking, marking.c.seq == take.c.marking_seq).outerjoin(sight, _BEGINNING)
+    )
+
+
+_BEGINNING = (sight.c.text_seq == take.c.text_seq) & (sight.c.position == 0)
 
 
 def _summary(row: Any) -> TakeSummary:
@@ -349,6 +363,7 @@ def _summary_of(head: Any, said: Any) -> TakeSummary:
         id=head["id"],
         player=head["player_id"],
         exercise_id=head["exercise_id"],
+        key=head["key"] or "",
         started=datetime.fromisoformat(head["started"]),
         state=head["state"],
         seconds=head["seconds"],
