@@ -163,6 +163,18 @@ def remark(every: bool, as_json: bool, player: str | None, location: str | None)
         print(f"take {id[:8]} left as it is: {why}")
 
 
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@player_option
+@log_option
+def assignment(file: Path | None, as_json: bool, player: str | None, location: str | None) -> None:
+    """Take in an assignment from a teacher's FILE; show how far one is with all of them."""
+    from trainer.commands.classroom import show_assignments
+
+    show_assignments(file, location, player, as_json)
+
+
 @contextlib.contextmanager
 def _watching(what: str) -> Iterator[Callable[[int, int | None], None]]:
     """A progress bar on a terminal; nothing elsewhere."""

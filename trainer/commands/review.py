@@ -18,10 +18,36 @@ from trainer.commands.output import print_json
 @click.option(
     "--html", type=click.Path(path_type=Path, dir_okay=False), help="Write a page to send or print."
 )
+@click.option("--class", "whole_class", is_flag=True, help="Everybody in the log, as a class.")
+@click.option(
+    "--csv", type=click.Path(path_type=Path, dir_okay=False), help="With --class: a table."
+)
+@click.option(
+    "--assignment",
+    "assigned",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    metavar="FILE",
+    help="With --class: how far everybody is with it.",
+)
+@click.option(
+    "--until",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="DAY",
+    help="With --class: the last day of the four weeks looked at (else today).",
+)
 @player_option
 @log_option
 def command(
-    last: int, as_json: bool, html: Path | None, player: str | None, location: str | None
+    last: int,
+    as_json: bool,
+    html: Path | None,
+    whole_class: bool,
+    csv: Path | None,
+    assigned: tuple[Path, ...],
+    until: datetime | None,
+    player: str | None,
+    location: str | None,
 ) -> None:
     """Show the last takes and what they add up to: minutes, pieces, figurings, faults."""
     from trainer.review import plain
@@ -29,6 +55,14 @@ def command(
     from trainer.review.queries import totals
     from trainer.review.tables import print_review
 
+    if whole_class:
+        from trainer.commands.classroom import show_class
+
+        last_day = date.today() if until is None else until.date()
+        show_class(location, html, csv, assigned, last_day, as_json)
+        return
+    if csv is not None or assigned or until is not None:
+        raise click.UsageError("--csv, --assignment and --until go with --class")
     if last < 1:
         raise click.BadParameter("at least 1", param_hint="--last")
     with open_log(location) as journal:
