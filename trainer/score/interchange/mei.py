@@ -152,8 +152,8 @@ def _write_note(
         element = etree.SubElement(parent, "note", attributes)
         shown = shows_accidental(exercise, part, index)
         element.set("accid" if shown else "accid.ges", _ACCIDENTALS[pitch.alter])
-    if note.tied:
-        ends = {"startid": f"#{part.name}-{index - 1}", "endid": f"#{name}"}
+    if index + 1 < len(part.notes) and part.notes[index + 1].tied:
+        ends = {"startid": f"#{name}", "endid": f"#{part.name}-{index + 1}"}
         beside.append(etree.Element("tie", ends))
     if note.fermata:
         beside.append(etree.Element("fermata", {"startid": f"#{name}", "place": "above"}))
