@@ -159,7 +159,7 @@ class App:
             return Record(
                 queries.totals(journal, player),
                 queries.days(journal, player),
-                queries.tempi(journal, player),
+                queries.tempi(journal, player, by="day"),
                 queries.fluencies(journal, player, ("figuring", "key")),
                 queries.faults(journal, player),
                 tuple(journal.takes(player, limit=200)),

@@ -22,7 +22,8 @@ def draw_minutes(forme: Forme, days: Sequence[Day], today: date, area: pygame.Re
     """A calendar: a column a week, a square a day, filled as high as the day's minutes."""
     em = forme.em
     minutes = {day.day: day.totals.seconds / 60 for day in days}
-    cell = max(9, min(round(2.0 * em), (area.height - round(4 * em)) // 7))
+    roomy = (area.width - round(3 * em)) // 26  # half a year at least
+    cell = max(9, min(roomy, (area.height - round(4.5 * em)) // 7))
     weeks = max(4, min(53, (area.width - round(3 * em)) // cell))
     monday = today - timedelta(days=today.weekday())
     first = monday - timedelta(weeks=weeks - 1)

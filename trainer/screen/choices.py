@@ -97,8 +97,6 @@ class ChoicesView:
         self.room = room
         self._applied = applied
         self._calibrate = calibrate
-        self._inputs: tuple[str, ...] = ()
-        self._outputs: tuple[str, ...] = ()
         self._trouble = ""
         self._lines = [
             Line("player"),
@@ -114,10 +112,13 @@ class ChoicesView:
         self.rows = Rows(count=len(self._lines), chosen=1)
         self._name: Field | None = None  # a new player's name, while it is written
 
-        def keep(found: tuple[tuple[str, ...], tuple[str, ...]]) -> None:
-            self._inputs, self._outputs = found
+        # asked for in this thread: from another one MIDI interfaces have been seen to fail
+        self._inputs, self._outputs = ports()
 
-        room.errands.ask(ports, keep)
+    @property
+    def chosen(self) -> str:
+        """The name of the setting that is chosen."""
+        return self._lines[self.rows.chosen].name
 
     @property
     def typing(self) -> bool:
@@ -196,7 +197,7 @@ class ChoicesView:
 
     def change(self, by: int) -> None:
         """The chosen setting one value on, or back."""
-        name = self._lines[self.rows.chosen].name
+        name = self.chosen
         settings = self.room.settings
         if name == CALIBRATE or not name:
             return
