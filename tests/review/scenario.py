@@ -22,9 +22,9 @@ from trainer.score.transpose import transposed
 
 ZONE = timezone(timedelta(hours=1))
 FIRST_DAY = datetime(2026, 2, 2, 18, 30, tzinfo=ZONE)
-ADA = "ada00000-0000-4000-8000-000000000001"
-BEN = "ben00000-0000-4000-8000-000000000002"
-OTHER_ADA = "ada00000-0000-4000-8000-000000000003"
+ADA = "1ada0000-0000-4000-8000-000000000000"
+BEN = "2ben0000-0000-4000-8000-000000000000"
+OTHER_ADA = "3ada0000-0000-4000-8000-000000000000"
 NAMES = {ADA: "Ada Lehner", BEN: "Ben & <Söhne>", OTHER_ADA: "Ada Lehner"}
 PIECES = ("bellows", "all-souls-lane", "candle-ends", "falling-fifths")
 

@@ -11,6 +11,7 @@ from trainer.review.queries import Span, faults, fluencies, totals
 from trainer.review.statistics import Share, Think
 
 ENOUGH = 20  # cases under which nothing is said
+FEWEST = 3  # cases gone wrong under which nothing is said either
 SLOWER = 1.15  # times the typical think time of the rest: less is not felt
 RECENT = timedelta(days=92)  # what one played a season ago is another player's playing
 
@@ -62,7 +63,9 @@ def _chords(journal: Journal, player: str | None, span: Span) -> list[tuple[floa
     for (figuring, key), complete in groups.items():
         rest = Share(whole.hits - complete.hits, whole.cases - complete.cases)
         missed = complete.missed
-        if complete.cases < ENOUGH or not rest.cases or missed.low <= rest.missed.value:
+        if complete.cases < ENOUGH or missed.hits < FEWEST or not rest.cases:
+            continue
+        if missed.low <= rest.missed.value:
             continue
         usual = rest.missed.value
         found.append((missed.low - usual, _chord_advice(figuring, key, missed, usual)))
@@ -98,7 +101,7 @@ def _rules(journal: Journal, player: str | None, span: Span) -> list[tuple[float
     for one in faults(journal, player, ("rule",), span):
         times = one.gross + one.weak
         spoiled = Share(min(times, one.chords), one.chords)
-        if spoiled.low > 0.01:
+        if spoiled.low > 0.01 and times >= FEWEST:
             reason = (
                 f"{times} times in {one.chords} chords (surely in {spoiled.low * 100:.1f} to "
                 f"{spoiled.high * 100:.1f} % of them)"

@@ -121,16 +121,17 @@ def class_page(room: Classroom, made: datetime) -> str:
 
 
 def _distinct(pupils: Sequence[Pupil]) -> dict[str, str]:
-    """A name for each player; where two share one, the beginning of the id is added."""
-    labels = [pupil.player.label for pupil in pupils]
-    return {
-        pupil.player.id: (
-            pupil.player.label
-            if labels.count(pupil.player.label) == 1
-            else f"{pupil.player.label} ({pupil.player.id[:8]})"
-        )
-        for pupil in pupils
-    }
+    """A name for each player; where two share one, as much of the id as tells them apart."""
+    found: dict[str, str] = {}
+    for pupil in pupils:
+        me = pupil.player
+        others = [p.player.id for p in pupils if p.player.label == me.label and p.player != me]
+        if others:
+            size = next((n for n in range(8, 36) if all(o[:n] != me.id[:n] for o in others)), 36)
+            found[me.id] = f"{me.label} ({me.id[:size]})"
+        else:
+            found[me.id] = me.label
+    return found
 
 
 def class_csv(room: Classroom) -> str:

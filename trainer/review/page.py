@@ -147,8 +147,8 @@ def _summary(
         )
     sentences.append(
         f"{share_text(all_of_it.movement)} of {all_of_it.movement.cases} successions were clean; "
-        f"there were {all_of_it.gross} gross and {all_of_it.weak} weak faults, and "
-        f"{all_of_it.remark} remarks."
+        f"against the movement of the voices there were {all_of_it.gross} gross and "
+        f"{all_of_it.weak} weak faults, and {all_of_it.remark} remarks."
     )
     think = sum((one.think for one in figurings), Think(0, 0, 0))
     if think.typical:
