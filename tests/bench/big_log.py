@@ -47,10 +47,6 @@ def build(location: str, chords: int) -> int:
         with journal.writing() as connection:
             made = _fill(connection, chords)
             recount(connection)
-        if journal.engine.dialect.name != "sqlite":
-            with journal.engine.connect() as connection:
-                free = connection.execution_options(isolation_level="AUTOCOMMIT")
-                free.exec_driver_sql("ANALYZE")
     return made
 
 
