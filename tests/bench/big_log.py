@@ -43,10 +43,9 @@ _KEYS = ("C", "G", "D", "F", "Bb", "A")
 
 def build(location: str, chords: int) -> int:
     """Make the log; the number of chords in it, at least as many as asked for."""
-    with Journal.open(location) as journal:
-        with journal.writing() as connection:
-            made = _fill(connection, chords)
-            recount(connection)
+    with Journal.open(location) as journal, journal.writing() as connection:
+        made = _fill(connection, chords)
+        recount(connection)
     return made
 
 
