@@ -178,6 +178,38 @@ def test_figures_are_taken_from_humdrum(way: str, reader: Reader, tmp_path: Path
     assert done.exercise.title == "Evening"
 
 
+def test_figures_set_as_lyrics_are_figures_if_nothing_else_is(
+    reader: Reader, tmp_path: Path
+) -> None:
+    def verses(*texts: str) -> str:
+        return "".join(
+            f'<lyric number="{n}"><text>{text}</text></lyric>' for n, text in enumerate(texts, 1)
+        )
+
+    bass = note("G2:8", verses("6", "4")) + note("A2:4", verses("♯")) + note("B2:4")
+    sung = note("E5:8", verses("eve")) + note("D5:8", verses("ning"))
+    done = take(musicxml(("Melody", sung), ("Bass", bass)), reader, tmp_path)
+    assert figures(done.exercise) == "0: 6 4, 2: #"
+    assert "2 figurings were taken from lyrics" in done.report.left
+    mixed = musicxml(("Melody", sung), ("Bass", stack("6") + bass))
+    assert figures(take(mixed, reader, tmp_path).exercise) == "0: 6"
+
+
+def test_figures_set_as_words_are_figures_if_nothing_else_is(
+    reader: Reader, tmp_path: Path
+) -> None:
+    def words(text: str, offset: int = 0) -> str:
+        late = f"<offset>{offset}</offset>" if offset else ""
+        inner = f"<direction-type><words>{text}</words></direction-type>"
+        return f'<direction placement="below">{inner}{late}</direction>'
+
+    bass = (
+        words("Largo") + words("4") + words("3", 8) + note("G2:12") + words("7\n5") + note("C3:4")
+    )
+    done = take(musicxml(("Melody", TREBLE), ("Bass", bass)), reader, tmp_path)
+    assert figures(done.exercise) == "0: 4, 2: 3, 3: 7 5"
+
+
 def test_figures_on_a_part_of_their_own_go_to_the_lowest_part(
     reader: Reader, tmp_path: Path
 ) -> None:

@@ -177,6 +177,18 @@ def test_settings_of_one_tune_are_found_in_another_key_metre_and_dress(tmp_path:
     assert len(matches) <= 4  # random tunes of forty notes are not like it
 
 
+def test_every_shipped_setting_finds_its_sisters_over_other_basses() -> None:
+    entries = [item for item in Library().entries() if item.outline]
+    sisters = 0
+    for item in entries:
+        wanted = {e.id for e in entries if e.tune and e.tune == item.tune and e.id != item.id}
+        found = {match.entry.id: match.likeness for match in similar_to(item, entries)}
+        assert wanted <= set(found)
+        assert all(found[identity] > 0.95 for identity in wanted)
+        sisters += bool(wanted)
+    assert sisters >= 20  # at least ten melodies have two basses
+
+
 def test_likeness_knows_no_key_but_knows_the_tune() -> None:
     tune = (0, 1, 2, 0, 4, 3, 2, 1, 0)
     assert likeness(tune, tuple(height + 3 for height in tune)) == 1.0

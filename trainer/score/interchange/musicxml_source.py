@@ -15,6 +15,7 @@ from typing import Any
 from lxml import etree
 
 from trainer.errors import ExerciseError, FigureError
+from trainer.score.interchange.figures_as_text import figures_from_text
 from trainer.theory.figures import NOTHING, Figuring, Way
 from trainer.theory.figures_text import XmlFigure, from_musicxml
 
@@ -48,6 +49,8 @@ def prepared(root: Any) -> Prepared:
             bar = measure.get("number", "?")
             for stack in list(measure.iter("figured-bass")):
                 before = _plain(stack, before, divisions, bar, remarks)
+    remark = figures_from_text(root)
+    remarks += [remark] if remark else []
     facts = tuple(
         (field.get("name", "")[len(FACT) :], field.text or "")
         for field in root.iter("miscellaneous-field")
