@@ -251,7 +251,7 @@ def _take_away(inner: etree._Element) -> None:
     for element in list(inner.iter(f"{SVG}g")):
         kind, parent = element.get("class", ""), element.getparent()
         empty = "Milestone" in kind and "placeholder" not in kind and not len(element)
-        if parent is not None and (empty or kind in ("harm", "mNum")):
+        if parent is not None and (empty or kind.split(" ")[0] in ("harm", "mNum")):
             parent.remove(element)
     for mark in list(inner.iter(f"{SVG}ellipse")):
         place = mark.getparent()

@@ -176,7 +176,7 @@ def comments(exercise: Exercise, verdict: PassVerdict) -> tuple[Comment, ...]:
             rule_title(fault.rule),
             fault.text,
             fault.rule,
-            "" if fault.instead is None else str(fault.instead),
+            "" if fault.instead is None or "From your hand" in fault.text else str(fault.instead),
         )
         for number, fault in enumerate(verdict.faults, 1)
     ]
