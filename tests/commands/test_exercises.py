@@ -141,6 +141,20 @@ def test_similar_finds_the_other_setting(
     assert found[0]["likeness"] == 1.0
 
 
+def test_a_take_is_exported_with_the_voices_that_were_played(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    practice = ["practice", "evening-bells", "--input", "demo", "--view", "none", "--quick"]
+    with pytest.raises(SystemExit):
+        main([*practice, "--json"])
+    take = json.loads(capsys.readouterr().out)["takes"][0]["id"]
+    path = tmp_path / "take.krn"
+    assert run(capsys, "export", "--take", take, "-o", path)[0] == 0
+    played = read_exercise(path)
+    assert len(played.alto) == len(played.tenor) == len(played.moments)
+    assert report(capsys, "check", path)["gross"] == 0
+
+
 def test_export_needs_an_exercise_or_a_take(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -81,7 +81,12 @@ def list_(
     broken = [item.error for item in library.entries() if item.error]
     if as_json:
         print_json(
-            {"version": 1, "exercises": [described(item) for item in ordered], "unreadable": broken}
+            {
+                "format": "mittelstimme-exercises",
+                "version": 1,
+                "exercises": [described(item) for item in ordered],
+                "unreadable": broken,
+            }
         )
         return
     _print_table(ordered)
@@ -102,6 +107,7 @@ def show(exercise: str, key: str | None, as_text: bool, as_json: bool) -> None:
     elif as_json:
         print_json(
             {
+                "format": "mittelstimme-exercise",
                 "version": 1,
                 "exercise": described(entry(found, found.source)),
                 "moments": [
@@ -141,6 +147,7 @@ def similar(exercise: str, least: float, as_json: bool) -> None:
     if as_json:
         print_json(
             {
+                "format": "mittelstimme-similar",
                 "version": 1,
                 "exercise": found.id,
                 "similar": [

@@ -60,6 +60,7 @@ def command(
     if as_json:
         print_json(
             {
+                "format": "mittelstimme-check",
                 "version": 1,
                 "checked": len(results),
                 "gross": sums["gross"],

@@ -62,6 +62,7 @@ def command(
     if as_json:
         print_json(
             {
+                "format": "mittelstimme-written",
                 "version": 1,
                 "exercise": found.id,
                 "key": str(found.key),

@@ -90,7 +90,14 @@ def command(
                 )
             bar(number, len(sources))
     if as_json:
-        print_json({"version": 1, "imported": len(sources) - failed, "results": results})
+        print_json(
+            {
+                "format": "mittelstimme-import",
+                "version": 1,
+                "imported": len(sources) - failed,
+                "results": results,
+            }
+        )
     else:
         _print(results, len(sources) - failed)
     if failed:
