@@ -158,6 +158,8 @@ def test_it_prints_on_paper_with_all_its_words(opened: Browser, tmp_path: Path) 
     assert "Practice of Ada Lehner" in words and "Stop at pain" in words
     assert "Play it as it was played" not in words  # paper cannot be played
     assert words.count("\f") >= 3
+    explained = opened.run("return document.querySelector('details.rule p').textContent")
+    assert explained[:40] in words  # rules that are folded up on the screen are told on paper
     subprocess.run(["pdftoppm", "-gray", "-r", "20", pdf, tmp_path / "sheet"], check=True)
     first = sorted(tmp_path.glob("sheet*.pgm"))[0].read_bytes()
     pixels = first.split(b"\n", 3)[3]

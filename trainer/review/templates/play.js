@@ -1,6 +1,16 @@
 "use strict";
 // A small organ voice for the takes of this page: three partials, soft edges, quiet.
 document.documentElement.classList.remove("no-script");
+// On paper every rule is told in full.
+addEventListener("beforeprint", () => {
+  document.querySelectorAll("details.rule:not([open])").forEach((rule) => {
+    rule.open = true;
+    rule.dataset.closed = "yes";
+  });
+});
+addEventListener("afterprint", () => {
+  document.querySelectorAll("details.rule[data-closed]").forEach((rule) => { rule.open = false; });
+});
 (() => {
   let context = null, playing = null;
   const partials = [[1, 0.6], [2, 0.25], [3, 0.1]];
