@@ -118,7 +118,9 @@ def open_writer(location: str | None, settings: Settings) -> Writer | None:
 
     where = location or os.environ.get(LOG_VARIABLE) or settings.log
     try:
-        return Writer(log_location(where))
+        writer = Writer(log_location(where))
+        writer.player(settings.player.id, settings.player.name)
+        return writer
     except LogError as error:
         click.echo(f"mittelstimme: {error}; going on without a log", err=True)
         return None
