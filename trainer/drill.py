@@ -15,7 +15,7 @@ from pathlib import Path
 
 from trainer.errors import LogError
 from trainer.folders import data_folder, replace_text
-from trainer.practice.assignment import Assignment, read_assignment
+from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
 from trainer.practice.plan import Next, Plan, next_task, shortened, time_spent
@@ -73,6 +73,7 @@ def open_drill(
     again: bool = False,
     skip: Sequence[str] = (),
     keep: bool = True,
+    assigned: Sequence[Assigned] = (),
 ) -> Drill:
     """Today's drill where it stands, or begun now.
 
@@ -100,7 +101,7 @@ def open_drill(
         before,
         hands=player.hands,
         player=player.id,
-        assignments=taken_on(material, now.date()),
+        assigned=assigned,
     )
     if begun.minutes < begun.planned:
         plan = shortened(plan, begun.minutes)
@@ -156,39 +157,6 @@ def after_words(following: Next, result: PassResult) -> tuple[str, ...]:
 
 def _number(name: str, value: float) -> str:
     return f"{value:g}" if name == "gross faults" else f"{value:.0%}"
-
-
-# ── what a teacher has set ───────────────────────────────────────────────────────────────────
-
-
-def assignments_folder() -> Path:
-    """Where what has been taken on is kept, one file an assignment."""
-    return data_folder() / "assignments"
-
-
-def take_on(path: Path, material: Material) -> Assignment:
-    """Read an assignment and keep a copy; it comes into every plan until its day.
-
-    Raises InputError for a file that is no assignment, LogError where it cannot be kept.
-    """
-    assignment = read_assignment(path, material)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        replace_text(assignments_folder() / f"{path.stem}.toml", text)
-    except OSError as error:
-        raise LogError(
-            f"cannot be kept: {error.strerror}", file=assignments_folder(), remedy=_WRITABLE
-        ) from None
-    return assignment
-
-
-def taken_on(material: Material, today: date) -> tuple[Assignment, ...]:
-    """What has been taken on and whose day has not passed. Raises InputError for a file that has
-    been damaged, or asks for what is no longer in the library."""
-    found = (
-        read_assignment(path, material) for path in sorted(assignments_folder().glob("*.toml"))
-    )
-    return tuple(assignment for assignment in found if assignment.until >= today)
 
 
 # ── the small file ───────────────────────────────────────────────────────────────────────────

@@ -1,4 +1,4 @@
-"""What a teacher sets a class: read strictly, put into the plan, compared with what was played."""
+"""What a teacher has set: first on the ladder until it is secure, its day past, or both."""
 
 from __future__ import annotations
 
@@ -8,30 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from trainer.drill import take_on, taken_on
-from trainer.errors import InputError
-from trainer.practice.assignment import Assigned, Assignment, parse_assignment, reached
+from trainer.practice.assignment import Assigned, is_secure, key_for
 from trainer.practice.material import Material, open_material
-from trainer.practice.plan import next_task
+from trainer.practice.plan import Part, next_task
 from trainer.practice.result import PassResult
 from trainer.practice.today import past_of, todays_plan
+from trainer.review.assignments import AssignmentError, set_for_player, take_in
 from trainer.score.library import Library
+from trainer.theory.key import Key
 
 START = datetime(2026, 12, 1, 8, 0, tzinfo=UTC)
-WEEK = """# for the evening class
-title = "For the second week"
-until = 2026-12-06
-
-[[piece]]
-exercise = "PIECE"
-key = "F"
-tempo = 50
-
-[[piece]]
-exercise = "rising-5-6"
-key = "g"
-hands = "2+2"
-"""
+UNTIL = date(2026, 12, 6)
+TITLE = "For the second week"
+DRILL = Assigned(TITLE, UNTIL, "rising-5-6", "g minor", 50.0)
 
 
 @pytest.fixture(scope="module")
@@ -40,19 +29,15 @@ def material() -> Material:
 
 
 @pytest.fixture(scope="module")
-def piece(material: Material) -> str:
-    """Some piece of the library in a major key, and not in F."""
+def piece(material: Material) -> Assigned:
+    """Some piece of the library in a major key, set in F, where it is not written."""
     keys = {id: str(piece.key) for id, piece in material.pieces.items()}
-    return min(id for id, key in keys.items() if key.endswith("major") and key != "F major")
+    id = min(id for id, key in keys.items() if key.endswith("major") and key != "F major")
+    return Assigned(TITLE, UNTIL, id, "F major", 50.0)
 
 
-@pytest.fixture(scope="module")
-def text(piece: str) -> str:
-    return WEEK.replace("PIECE", piece)
-
-
-def a_pass(exercise_id: str, key: str, tempo: float, number: int, **but: object) -> PassResult:
-    result = PassResult(
+def a_pass(exercise_id: str, key: str, tempo: float, number: int) -> PassResult:
+    return PassResult(
         exercise_id=exercise_id,
         key=key,
         hands="1+3",
@@ -68,105 +53,99 @@ def a_pass(exercise_id: str, key: str, tempo: float, number: int, **but: object)
         wrong=0,
         gross=0,
     )
-    return replace(result, **but)  # type: ignore[arg-type]
 
 
-def test_an_assignment_is_read_as_it_is_written(material: Material, piece: str, text: str) -> None:
-    week = parse_assignment(text, material, "week.toml")
-    assert week.title == "For the second week"
-    assert week.until == date(2026, 12, 6)
-    assert week.pieces[0] == Assigned(piece, "F major", 50.0)
-    own = material.patterns["rising-5-6"].tempo
-    assert week.pieces[1] == Assigned("rising-5-6", "g minor", own, "2+2")
+def ladder_part(material: Material, played: list[PassResult], *assigned: Assigned) -> Part | None:
+    now = START + timedelta(days=1)
+    past = past_of(played, material, now)
+    plan = todays_plan(now, 30, material, past, assigned=assigned)
+    return next((part for part in plan.parts if part.kind == "ladder"), None)
 
 
-@pytest.mark.parametrize(
-    ("old", "new", "place", "words"),
-    [
-        (
-            'exercise = "PIECE"',
-            'exercise = "no-such-piece"',
-            "week.toml:5:",
-            "there is no exercise",
-        ),
-        ('key = "F"', 'key = "H"', "week.toml:5:", "not a key"),
-        ("tempo = 50", "tempo = 5000", "week.toml:5:", "beats a minute"),
-        ("tempo = 50", 'tempo = "fast"', "week.toml:5:", "not a tempo"),
-        ('hands = "2+2"', 'hands = "3+1"', "week.toml:10:", "1+3 or 2+2"),
-        ('key = "g"', "", "week.toml:10:", "needs a key"),
-        ("exercise =", "exercize =", "week.toml:5:", "no part of a piece"),
-        ("until = 2026-12-06", "until = 'soon'", "week.toml:3:", "until when"),
-        ("title =", "titel =", "week.toml:2:", "no part of an assignment"),
-        ("[[piece]]", "[piece]", "week.toml", ""),
-        ("until = 2026-12-06", "until = ", "week.toml", "TOML"),
-    ],
-)
-def test_a_mistake_in_an_assignment_is_named_with_its_place(
-    material: Material, piece: str, old: str, new: str, place: str, words: str
-) -> None:
-    with pytest.raises(InputError) as error:
-        parse_assignment(WEEK.replace(old, new).replace("PIECE", piece), material, "week.toml")
-    assert str(error.value).startswith(place)
-    assert words in str(error.value)
-
-
-def test_what_is_set_comes_first_on_the_ladder_until_it_is_reached(
-    material: Material, piece: str, text: str
-) -> None:
-    week = parse_assignment(text, material, "week.toml")
-    past = past_of((), material, START)
-    plan = todays_plan(START, 30, material, past, assignments=(week,))
-    part = next(part for part in plan.parts if part.kind == "ladder")
-    assert part.title == "For the second week"
-    assert [task.exercise_id for task in part.tasks] == [piece, "rising-5-6@g"]
+def test_what_is_set_comes_first_on_the_ladder(material: Material, piece: Assigned) -> None:
+    part = ladder_part(material, [], piece, DRILL)
+    assert part is not None
+    assert part.title == TITLE
+    assert part.reason == "set for you until Sunday 06 December: 2 not yet secure"
+    assert [task.exercise_id for task in part.tasks] == [piece.exercise, "rising-5-6@g"]
     assert part.tasks[0].key == "F major"
-    assert part.tasks[0].ladder is not None
-    assert part.tasks[0].ladder.goal == 50
-    following = next_task(plan, (), ("warm-up", "due", "weak", "step"))
+    assert [task.ladder.goal for task in part.tasks if task.ladder] == [50, 50]
+
+
+def test_the_nearest_day_comes_first(material: Material, piece: Assigned) -> None:
+    sooner = replace(DRILL, title="Sooner", until=UNTIL - timedelta(days=2))
+    part = ladder_part(material, [], piece, sooner)
+    assert part is not None
+    assert part.title == "Sooner"
+
+
+def test_what_is_secure_or_past_its_day_is_no_longer_asked(
+    material: Material, piece: Assigned
+) -> None:
+    done = [a_pass(piece.exercise, "F major", 50, n) for n in (0, 1)]
+    part = ladder_part(material, done, piece, DRILL)
+    assert part is not None
+    assert [task.exercise_id for task in part.tasks] == ["rising-5-6@g"]
+    over = replace(DRILL, until=START.date())
+    part = ladder_part(material, done, piece, over)
+    assert part is None or part.title != TITLE
+
+
+def test_secure_is_two_good_passes_in_its_key_at_its_tempo() -> None:
+    first, second = (a_pass("rising-5-6@g:third", "g minor", 52, n) for n in (0, 1))
+    assert is_secure(DRILL, (first, second))
+    assert not is_secure(DRILL, (first,))
+    for flaw in (
+        {"key": "a minor"},
+        {"tempo": 49.0},
+        {"tempo": None, "time": None},
+        {"gross": 1},
+        {"time": 0.8},
+        {"finished": False},
+        {"whole": False},
+        {"exercise_id": "rising-5-6-and-more@g"},
+    ):
+        assert not is_secure(DRILL, (first, replace(second, **flaw)))  # type: ignore[arg-type]
+    assert is_secure(replace(DRILL, key=""), (first, replace(second, key="a minor")))
+
+
+def test_a_key_of_another_mode_cannot_be_asked_of_a_piece(
+    material: Material, piece: Assigned
+) -> None:
+    assert key_for(piece, material, Key.parse("C")) == Key.parse("F")
+    assert key_for(replace(piece, key="f minor"), material, Key.parse("C")) is None
+    assert key_for(replace(piece, key=""), material, Key.parse("C")) == Key.parse("C")
+    assert key_for(replace(piece, exercise="none"), material, Key.parse("C")) is None
+    part = ladder_part(material, [], replace(piece, key="f minor"))
+    assert part is None or part.title != TITLE
+
+
+def test_a_drill_in_the_plan_can_be_played(material: Material) -> None:
+    now = START + timedelta(days=1)
+    plan = todays_plan(now, 30, material, past_of((), material, now), assigned=(DRILL,))
+    others = [part.kind for part in plan.parts if part.kind != "ladder"]
+    following = next_task(plan, (), others)
     assert following is not None
-    assert following.task == part.tasks[0]
+    assert Library().find(following.task.exercise_id).key == Key.parse("g")
 
-    done = [
-        a_pass(piece, "F major", 50, 0),
-        a_pass(piece, "F major", 50, 1),
-        a_pass("rising-5-6@g:third", "g minor", 60, 2, hands="2+2"),
-        a_pass("rising-5-6@g:third", "g minor", 60, 3, hands="2+2"),
-    ]
-    tomorrow = START + timedelta(days=1)
-    later = todays_plan(
-        tomorrow, 30, material, past_of(done, material, tomorrow), assignments=(week,)
+
+def test_what_is_taken_in_is_what_the_plan_is_given(
+    material: Material, piece: Assigned, tmp_path: Path
+) -> None:
+    file = tmp_path / "week.toml"
+    text = (
+        f'title = "{TITLE}"\nuntil = {UNTIL}\n'
+        f'[[piece]]\nexercise = "{piece.exercise}"\nkeys = ["F"]\ntempo = 50\n'
+        '[[piece]]\nexercise = "rising-5-6"\nkeys = ["g"]\ntempo = 50\n'
     )
-    assert all(part.title != "For the second week" for part in later.parts)
-
-
-def test_what_is_reached_counts_its_key_its_tempo_and_its_hands(
-    material: Material, piece: str, text: str
-) -> None:
-    week = parse_assignment(text, material, "week.toml")
-    nothing = reached(week, ())
-    assert [(one.highest, one.done, one.last) for one in nothing] == [(None, False, None)] * 2
-    played = [
-        a_pass(piece, "G major", 50, 0),  # another key
-        a_pass(piece, "G major", 50, 1),
-        a_pass("rising-5-6@g", "g minor", 60, 2),  # other hands
-        a_pass("rising-5-6@g", "g minor", 60, 3),
-        a_pass(piece, "F major", 40, 4),  # too slow yet
-        a_pass(piece, "F major", 40, 5),
-    ]
-    bells, rising = reached(week, played)
-    assert (bells.highest, bells.done, bells.last) == (40, False, START.date())
-    assert (rising.highest, rising.done) == (None, False)
-    both = [a_pass(piece, "F major", 50, n) for n in (6, 7)]
-    assert reached(week, [*played, *both])[0].done
-
-
-def test_an_assignment_taken_on_is_kept_until_its_day(
-    material: Material, text: str, tmp_path: Path
-) -> None:
-    path = tmp_path / "week.toml"
-    path.write_text(text)
-    week = take_on(path, material)
-    path.unlink()
-    assert isinstance(week, Assignment)
-    assert taken_on(material, date(2026, 12, 6)) == (week,)
-    assert taken_on(material, date(2026, 12, 7)) == ()
+    file.write_text(text)
+    take_in(file, material)
+    assert set_for_player() == (piece, DRILL)
+    for old, new, words in (
+        ("rising-5-6", "no-such-drill", "there is no exercise 'no-such-drill'"),
+        ('["F"]', '["f"]', "the mode stays"),
+    ):
+        file.write_text(text.replace(old, new))
+        with pytest.raises(AssignmentError, match=words):
+            take_in(file, material)
+    assert set_for_player() == (piece, DRILL)

@@ -115,7 +115,10 @@ def show_assignments(
     file: Path | None, location: str | None, player: str | None, as_json: bool
 ) -> None:
     """Take in `file` if there is one, then show all assignments with the player's progress."""
-    taken = None if file is None else take_in(file)
+    from trainer.commands.library import open_library
+    from trainer.practice.material import open_material
+
+    taken = None if file is None else take_in(file, open_material(open_library()))
     found = taken_in()
     with open_log(location) as journal:
         who = one_player(journal, player)

@@ -38,12 +38,6 @@ PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
     "--skip", type=click.Choice(PARTS), multiple=True, help="Pass over a part of today's plan."
 )
 @click.option(
-    "--assignment",
-    type=click.Path(exists=True, dir_okay=False),
-    metavar="FILE",
-    help="Take on what a teacher has set: it comes into the plan until its day.",
-)
-@click.option(
     "--input",
     "source",
     metavar="INPUT",
@@ -60,7 +54,6 @@ def command(
     plan_only: bool,
     again: bool,
     skip: tuple[str, ...],
-    assignment: str | None,
     source: str | None,
     view: str | None,
     seed: int,
@@ -75,8 +68,9 @@ def command(
     the same log give the same plan.
     """
     from trainer.commands.library import open_library
-    from trainer.drill import open_drill, take_on
+    from trainer.drill import open_drill
     from trainer.practice.material import open_material
+    from trainer.review.assignments import set_for_player
     from trainer.settings import load
 
     if quick and (source != "demo" or view != "none"):
@@ -84,8 +78,6 @@ def command(
     settings = load()
     library = open_library()
     material = open_material(library)
-    if assignment is not None:
-        take_on(Path(assignment), material)
     results = past_results(location, settings.player.id)
     drill = open_drill(
         settings.player,
@@ -96,6 +88,7 @@ def command(
         again=again,
         skip=skip,
         keep=not plan_only,
+        assigned=set_for_player(),
     )
     if not as_json:
         _show(drill)

@@ -15,7 +15,7 @@ from random import Random
 
 from trainer.judging.take import Hands
 from trainer.judging.timing import SLOWEST
-from trainer.practice.assignment import Assigned, Assignment, reached
+from trainer.practice.assignment import Assigned, is_secure, key_for
 from trainer.practice.course import Standing, standing
 from trainer.practice.item import Item
 from trainer.practice.ladder import Ladder, Place, ladders, taken_up
@@ -118,7 +118,7 @@ def todays_plan(
     *,
     hands: Hands = "1+3",
     player: str = "",
-    assignments: Sequence[Assignment] = (),
+    assigned: Sequence[Assigned] = (),
 ) -> Plan:
     """The plan for the day of `now`. The same past, player, minutes, day and assignments give the
     same plan. What is assigned and not yet reached comes first on the ladder, until its day."""
@@ -131,7 +131,7 @@ def todays_plan(
         "ladder": _ladder,
         "sight": _sight,
     }
-    desk = _Desk(end_of_day(now), minutes, material, past, hands, tuple(assignments))
+    desk = _Desk(end_of_day(now), minutes, material, past, hands, tuple(assigned))
     parts: list[Part] = []
     wanted = _FIRST[: max(1, int(minutes / _LEAST))]
     whole = sum(share for kind, share in _SHARES if kind in wanted)
@@ -180,7 +180,7 @@ class _Desk:
     material: Material
     past: Past
     hands: Hands
-    assignments: tuple[Assignment, ...] = ()
+    assigned: tuple[Assigned, ...] = ()
     taken: frozenset[str] = frozenset()  # what earlier parts of the plan already play
 
     @property
@@ -378,26 +378,34 @@ def _ladder(desk: _Desk, chance: Random, minutes: float) -> Part:
 
 
 def _assigned(desk: _Desk, minutes: float) -> Part | None:
-    """What a teacher has set and is not yet reached, by turns; the nearest day first."""
+    """What a teacher has set and is not yet secure, by turns; the nearest day first."""
     today = desk.evening.date()
-    open_ = sorted((a for a in desk.assignments if a.until >= today), key=lambda a: a.until)
-    for assignment in open_:
-        wanted = [one.assigned for one in reached(assignment, desk.past.results) if not one.done]
-        if wanted:
-            tasks = tuple(_assigned_task(desk, one) for one in wanted)
-            reason = f"set for you until {assignment.until:%A %d %B}: {len(wanted)} not yet secure"
-            return Part("ladder", assignment.title, reason, minutes, tasks)
-    return None
+    wanted = [
+        (one, task)
+        for one in sorted(desk.assigned, key=lambda one: one.until)
+        if one.until >= today and not is_secure(one, desk.past.results)
+        if (task := _assigned_task(desk, one)) is not None
+    ]
+    if not wanted:
+        return None
+    title, until = wanted[0][0].title, wanted[0][0].until
+    tasks = tuple(task for one, task in wanted if one.title == title)
+    reason = f"set for you until {until:%A %d %B}: {len(tasks)} not yet secure"
+    return Part("ladder", title, reason, minutes, tasks)
 
 
-def _assigned_task(desk: _Desk, one: Assigned) -> Task:
-    place = (one.exercise, one.key, one.hands or desk.hands)
-    ladder = taken_up(desk.past.ladders, place, one.tempo)
+def _assigned_task(desk: _Desk, one: Assigned) -> Task | None:
+    piece = desk.material.pieces.get(one.exercise)
+    accidentals = desk.past.standing.step.max_accidentals
+    usual = Key.parse("C") if piece is None else playable_key(piece, accidentals)
+    key = key_for(one, desk.material, usual)
+    if key is None:
+        return None
+    ladder = desk.ladder(one.exercise, key, one.tempo)
     ladder = replace(ladder, goal=one.tempo, tempo=min(ladder.tempo, one.tempo))
-    if one.exercise in desk.material.pieces:
-        moved = "" if one.key == str(desk.material.pieces[one.exercise].key) else one.key
-        return Task(one.exercise, key=moved, ladder=ladder, most=_TURNS)
-    return Task(drill_id(one.exercise, Key.parse(one.key)), ladder=ladder, most=_TURNS)
+    if piece is None:
+        return Task(drill_id(one.exercise, key), ladder=ladder, most=_TURNS)
+    return Task(piece.id, "" if key == piece.key else str(key), ladder=ladder, most=_TURNS)
 
 
 def _ladder_piece(desk: _Desk, chance: Random) -> tuple[Piece, str] | None:

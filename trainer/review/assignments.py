@@ -24,11 +24,12 @@ from trainer.errors import PitchError, TrainerError
 from trainer.folders import data_folder
 from trainer.journal.store import Journal, TakeSummary
 from trainer.judging.timing import FASTEST, SLOWEST
+from trainer.practice.assignment import SECURE, Assigned, key_for
 from trainer.practice.ladder import criteria_at
+from trainer.practice.material import Material
 from trainer.theory.key import Key
 
 LARGEST = 100_000  # bytes of an assignment
-SECURE = 2  # good passes that make a rung secure, as on the tempo ladder
 
 State = Literal["not begun", "begun", "once", "secure"]
 
@@ -149,9 +150,11 @@ def assignments_folder() -> Path:
     return data_folder() / "assignments"
 
 
-def take_in(path: Path) -> Assignment:
-    """Keep an assignment; one of the same file name is replaced. Raises AssignmentError."""
+def take_in(path: Path, material: Material) -> Assignment:
+    """Keep an assignment whose exercises are all in the library; one of the same file name is
+    replaced. Raises AssignmentError."""
     assignment = read_assignment(path)
+    check_goals(path, assignment, material)
     target = assignments_folder() / f"{path.stem}.toml"
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -167,6 +170,33 @@ def taken_in() -> tuple[Assignment, ...]:
     """All assignments kept, those that end first in front. Raises AssignmentError."""
     found = [read_assignment(path) for path in sorted(assignments_folder().glob("*.toml"))]
     return tuple(sorted(found, key=lambda one: (one.until, one.name)))
+
+
+def set_for_player() -> tuple[Assigned, ...]:
+    """Every goal of the assignments kept, as the plan of a day takes it. Raises AssignmentError."""
+    return tuple(
+        Assigned(one.title, one.until, goal.exercise_id, goal.key, goal.tempo)
+        for one in taken_in()
+        for goal in one.goals
+    )
+
+
+def check_goals(path: Path, assignment: Assignment, material: Material) -> None:
+    """Raises AssignmentError where a goal's exercise is not in the library, or not in its mode."""
+    for goal in assignment.goals:
+        one = Assigned("", assignment.until, goal.exercise_id, goal.key, goal.tempo)
+        if goal.exercise_id not in material.wholes:
+            raise AssignmentError(
+                f"there is no exercise {goal.exercise_id!r} in the library",
+                file=path,
+                remedy="put its file into a folder of your own (`settings set exercises FOLDER`)",
+            )
+        if key_for(one, material, Key.parse("C")) is None:
+            raise AssignmentError(
+                f"{goal.exercise_id} cannot be played in {goal.key}: the mode stays",
+                file=path,
+                remedy='write a minor key small, as in keys = ["g"]',
+            )
 
 
 # ---- how far a player is --------------------------------------------------------------------

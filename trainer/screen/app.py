@@ -115,6 +115,7 @@ class App:
     def _find_plan(self) -> Drill:
         from trainer.drill import open_drill
         from trainer.practice.material import open_material
+        from trainer.review.assignments import set_for_player
         from trainer.review.results import pass_results
 
         self._flush()
@@ -123,7 +124,9 @@ class App:
         settings = self.room.settings
         with self._journal() as journal:
             results = pass_results(journal, settings.player.id)
-        return open_drill(settings.player, self._material, results, datetime.now().astimezone())
+        now = datetime.now().astimezone()
+        assigned = set_for_player()
+        return open_drill(settings.player, self._material, results, now, assigned=assigned)
 
     def _begin_plan(self, drill: Drill) -> None:
         from trainer.drill_shell import DrillShell
