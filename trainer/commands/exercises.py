@@ -19,6 +19,7 @@ _ELSEWHERE: dict[str, str] = {
     "check": "exercises_check",
     "import": "exercises_import",
     "export": "exercises_export",
+    "generate": "exercises_generate",
 }
 
 

@@ -27,6 +27,7 @@ from trainer.theory.realize.lattice import FORBIDDEN, Costs
 CLOSEST = 11  # semitones from the bass up to the melody, at least
 _CLOSE, _WIDEST = 15, 33
 _COMFORT = range(41, 58)
+_BEGINNERS = 12  # the last step at which every moment should leave a choice
 _NO_CLOSE = 90  # a phrase that ends in no close of the tables
 _T = TypeVar("_T")
 
@@ -94,6 +95,7 @@ def own_cost(
     novelty = taste.novelty if featured else 0
     melody = setting.melody[index]
     assert melody.pitch is not None
+    tone = tone_of(melody.pitch, setting.key)
     cost = chance.randint(0, taste.chance)
     for part in choice:
         cost += _plain_cost(part.chord, setting.key.mode)
@@ -107,6 +109,8 @@ def own_cost(
             cost -= novelty
         if part.bass.midi not in _COMFORT:
             cost += 2 * min(abs(part.bass.midi - end) for end in (_COMFORT[0], _COMFORT[-1]))
+        if setting.step <= _BEGINNERS and _leaves_no_choice(part.chord, tone):
+            cost += 24
         gap = melody.pitch.midi - part.bass.midi
         cost += 6 * (gap < _CLOSE) + 2 * max(0, gap - _WIDEST)
     if len(choice) == 2:
@@ -140,6 +144,13 @@ def _new_at(step: int) -> Vocabulary:
         now.successions - before.successions,
         now.any_accidental and not before.any_accidental,
         now.max_accidentals,
+    )
+
+
+def _leaves_no_choice(chord: Chord, tone: Tone) -> bool:
+    """Sixths whose melody doubles the bass or has the leading tone: one voicing, or two."""
+    return chord.shape == "sixth" and (
+        tone == chord.bass or (chord.name in ("vii", "vii/V") and tone == chord.tones[0])
     )
 
 

@@ -126,7 +126,7 @@ def _heights(
             likely *= _TURNS_BACK if turned else 0.25
         if place == count - 1:  # the close is reached by step
             likely *= 1.0 if abs(move) == 1 else 0.02
-        return likely * 2.0 ** (-abs(b - arch(place)) / 2)
+        return float(likely * 2.0 ** (-abs(b - arch(place)) / 2))
 
     moves = sorted(_INTERVALS)
     states = [(h, m) for h in span for m in moves]
