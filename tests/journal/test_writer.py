@@ -12,6 +12,7 @@ import pytest
 from tests.journal.samples import EVENTS, FIRST, TAKE, VERDICT, play
 from trainer.errors import LogError
 from trainer.journal.store import Journal
+from trainer.journal.verify import verify
 from trainer.journal.writer import Writer, settle
 from trainer.judging.verdict import Harmony
 
@@ -76,3 +77,16 @@ def test_a_log_that_cannot_be_made_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(LogError, match="cannot be made"):
         Writer(tmp_path / "file" / "log.sqlite")
+
+
+def test_a_take_of_which_nothing_was_played_is_not_kept(location: str) -> None:
+    script = (
+        "import os, sys; import tests.journal.samples as t\n"
+        "from trainer.journal.writer import Writer\n"
+        "writer = Writer(sys.argv[1]); writer.begin(t.TAKE); writer.flush()\n"
+        "os.kill(os.getpid(), 9)"
+    )
+    subprocess.run([sys.executable, "-c", script, location], cwd=ROOT, check=False)
+    with Journal.open(location) as journal:
+        assert settle(journal) == 1
+        assert journal.takes() == () and verify(journal).troubles == ()

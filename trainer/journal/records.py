@@ -257,11 +257,18 @@ def choose_marking(connection: Connection, seq: int) -> None:
 
 
 def recover_take(connection: Connection, seq: int) -> None:
-    """Close a take whose program died: events to the last append, figures from the marks kept."""
+    """Close a take whose program died: events to the last append, figures from the marks kept.
+
+    Of a take of which nothing was played nothing is kept.
+    """
     from trainer.journal.store import read_events
 
     row = connection.execute(select(take).where(take.c.seq == seq)).mappings().one()
     events = read_events(connection, seq)
+    said = select(func.count()).where(moment.c.marking_seq == row["marking_seq"])
+    if not events and not connection.execute(said).scalar():
+        remove_take(connection, seq)
+        return
     values = {
         "state": "recovered",
         "writer": "",
@@ -321,6 +328,15 @@ def _timing(moments: tuple[MomentVerdict, ...], tolerance: float) -> Timing:
     bias = median(errors) if errors else 0.0
     deviation = 1.4826 * median([abs(e - bias) for e in errors]) if errors else 0.0
     return Timing(sum(abs(b) <= tolerance for b in beats), len(beats), bias, deviation)
+
+
+def remove_take(connection: Connection, seq: int) -> None:
+    """Take a take out of the log with everything said of it; the caller sees to the sums."""
+    said = select(marking.c.seq).where(marking.c.take_seq == seq)
+    for marks in connection.execute(said).scalars().all():
+        drop_marking(connection, marks)
+    connection.execute(delete(chunk).where(chunk.c.take_seq == seq))
+    connection.execute(delete(take).where(take.c.seq == seq))
 
 
 def drop_marking(connection: Connection, marks: int) -> None:

@@ -21,12 +21,11 @@ from sqlalchemy.exc import SQLAlchemyError
 from trainer.errors import LogError, TrainerError
 from trainer.journal.engine import is_url
 from trainer.journal.packing import conditions_from, marks_digest, unpack_events
-from trainer.journal.records import choose_marking, drop_marking, put_events
+from trainer.journal.records import choose_marking, drop_marking, put_events, remove_take
 from trainer.journal.schema import SUMS, chunk, exercise_text, marking, moment, sight, take
 from trainer.journal.schema import fault as fault_table
 from trainer.journal.store import Journal, read_events, read_verdict
 from trainer.journal.sums import Sums, count_all, put_all_sights, read_text, recount
-from trainer.journal.whole import remove_take
 from trainer.listening.events import KeyEvent
 
 

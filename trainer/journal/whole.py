@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from trainer.journal.packing import conditions_text, pack_events, verdict_from
 from trainer.journal.records import (
@@ -172,12 +172,3 @@ def _state_of(connection: Connection, seq: int) -> tuple[Any, ...]:
     marks = sorted(connection.execute(said).all(), key=str)
     sizes = connection.execute(select(chunk.c.checksum).where(chunk.c.take_seq == seq)).all()
     return {k: v for k, v in head.items() if k != "touched"}, marks, sizes
-
-
-def remove_take(connection: Connection, seq: int) -> None:
-    """Take a take out of the log with everything said of it; the caller sees to the sums."""
-    said = select(marking.c.seq).where(marking.c.take_seq == seq)
-    for marks in connection.execute(said).scalars().all():
-        drop_marking(connection, marks)
-    connection.execute(delete(chunk).where(chunk.c.take_seq == seq))
-    connection.execute(delete(take).where(take.c.seq == seq))
