@@ -68,7 +68,7 @@ def chorales(count: int) -> Iterator[Chorale]:
     """The first `count` chorales that have four voices from beginning to end."""
     found = 0
     for score in corpus.chorales.Iterator():
-        chorale = _chorale(score)
+        chorale = chorale_of(score)
         if chorale is not None:
             yield chorale
             found += 1
@@ -76,7 +76,7 @@ def chorales(count: int) -> Iterator[Chorale]:
             return
 
 
-def _chorale(score: Any) -> Chorale | None:
+def chorale_of(score: Any) -> Chorale | None:
     parts = list(score.parts)
     if len(parts) != 4:
         return None

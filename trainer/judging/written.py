@@ -73,7 +73,7 @@ def written_soundings(judge: Judge, lines: Sequence[WrittenLine]) -> tuple[Sound
             event.onset
             for line in kept
             for event in line.events
-            if not all(event.tied) and event.pitches
+            if not event.pitches or not all(event.tied)
         }
     )
     if single and len(kept) == 4:
