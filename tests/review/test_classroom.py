@@ -119,7 +119,7 @@ def test_a_player_takes_an_assignment_in_and_sees_how_far_it_is(
     assert "taken in: Second week of Lent, until 2026-03-20" in done.stdout
     again = CliRunner().invoke(log_command, ["assignment", "--json", *named])
     (told,) = json.loads(again.stdout)["assignments"]
-    assert [goal["exercise_id"] for goal in told["goals"]] == [
+    assert [goal["exercise"] for goal in told["goals"]] == [
         "bellows",
         "bellows",
         "falling-fifths",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -83,7 +82,15 @@ def _pupil_plain(pupil: Pupil, room: Classroom) -> dict[str, Any]:
 
 def _assignment_plain(one: Assignment, found: tuple[Progress, ...]) -> dict[str, Any]:
     goals = [
-        {**asdict(done.goal), **{k: v for k, v in asdict(done).items() if k != "goal"}}
+        {
+            "exercise": done.goal.exercise_id,
+            "key": done.goal.key,
+            "tempo": done.goal.tempo,
+            "state": done.state,
+            "passes": done.passes,
+            "good": done.good,
+            "fastest": done.fastest,
+        }
         for done in found
     ]
     return {"name": one.name, "title": one.title, "until": str(one.until), "goals": goals}
