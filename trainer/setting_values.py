@@ -105,7 +105,7 @@ class Text:
         raise ValueError("write a text in quotes, on one line")
 
     def read(self, text: str) -> object:
-        return text
+        return "" if text.strip() == "none" else text
 
 
 _SWITCH = {"true": True, "on": True, "yes": True, "false": False, "off": False, "no": False}

@@ -273,3 +273,26 @@ def test_passes_dated_in_the_future_are_said_and_left_out(
     ahead = [replace(one, at=one.at + timedelta(days=400)) for one in results[:2]]
     past = past_of((*ahead, *results[2:]), open_material(Library()), now)
     assert past.left_out == 2
+
+
+def test_a_slip_in_a_command_is_answered_with_a_near_name(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for arguments, words in (
+        (("dril",), "did you mean drill?"),
+        (("settings", "sett"), "did you mean set?"),
+        (("log", "nothing-like-it"), "`mittelstimme log --help` lists them"),
+    ):
+        status, out, err = run(capsys, *arguments)
+        assert (status, out) == (2, "")
+        assert words in err
+        assert err.count("\n") == 1
+
+
+def test_the_help_of_a_group_tells_each_command_in_a_whole_sentence(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for group in ("settings", "log", "keyboard", "exercises"):
+        status, out, _ = run(capsys, group, "--help")
+        assert status == 0
+        assert "..." not in out

@@ -144,7 +144,7 @@ def test_a_player_who_is_several_must_be_named(
         )
     assert run(capsys, "log", "merge", other, "--log", log)[0] == 0
     status, _, err = run(capsys, "log", "export", tmp_path / "x", "--log", log)
-    assert status == 2 and "whose takes?" in err and "Ben" in err
+    assert status == 2 and "whose takes" in err and "Ben" in err
     assert (
         told(capsys, "log", "export", tmp_path / "x", "--player", "Ben", "--log", log)["takes"] == 2
     )

@@ -208,7 +208,7 @@ def test_a_broken_file_is_named_with_its_line(
         (("--from", "90"), "bar 90"),
         (("--to", "p9"), "no phrase 9"),
         (("--from", "x"), "no place"),
-        (("--from", "4", "--to", "2"), "are not in"),
+        (("--from", "4", "--to", "2"), "ends before"),
         (("--key", "H"), "'H'"),
         (("--key", "G minor"), "g minor"),
         (("--supply", "alto"), "alto"),

@@ -8,6 +8,7 @@ import sys
 import click
 
 from trainer import __version__
+from trainer.commands.groups import Group
 from trainer.errors import TrainerError
 
 # name of the command -> (module that holds it as `command`, one line of help)
@@ -25,7 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
-class _LazyGroup(click.Group):
+class _LazyGroup(Group):
     """Imports a command's module only when that command is called, so that `--help` is quick."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -39,9 +40,8 @@ class _LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+    def told(self, ctx: click.Context) -> list[tuple[str, str]]:
+        return [(name, text) for name, (_, text) in COMMANDS.items()]
 
 
 @click.group(cls=_LazyGroup, invoke_without_command=True)

@@ -10,8 +10,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from trainer.commands.log_option import one_player, open_log
+from trainer.commands.log_option import one_player, open_log, which_log
 from trainer.commands.output import print_json
+from trainer.journal.store import Journal, Player
 from trainer.review.assignments import (
     Assignment,
     Progress,
@@ -118,6 +119,17 @@ def _room_table(room: Classroom) -> Table:
     return table
 
 
+def _who(journal: Journal, given: str | None) -> Player:
+    """The player asked for, else the one at the keyboard, who need not have played yet."""
+    from trainer.settings import load
+
+    if given is not None:
+        return one_player(journal, given)
+    playing = load().player
+    known = {one.id: one for one in journal.players()}
+    return known.get(playing.id) or Player(playing.id, playing.name, local=True, takes=0)
+
+
 def show_assignments(
     file: Path | None, location: str | None, player: str | None, as_json: bool
 ) -> None:
@@ -127,8 +139,8 @@ def show_assignments(
 
     taken = None if file is None else take_in(file, open_material(open_library()))
     found = taken_in()
-    with open_log(location) as journal:
-        who = one_player(journal, player)
+    with Journal.open(which_log(location)) as journal:
+        who = _who(journal, player)
         done = [(one, progress(journal, who.id, one)) for one in found]
     if as_json:
         plain = [_assignment_plain(one, made) for one, made in done]

@@ -7,6 +7,7 @@ import re
 
 import click
 
+from trainer.commands.groups import Group
 from trainer.commands.library import open_library
 from trainer.commands.output import print_json
 from trainer.errors import InputError
@@ -23,7 +24,7 @@ _ELSEWHERE: dict[str, str] = {
 }
 
 
-class _Group(click.Group):
+class _Group(Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         return [*super().list_commands(ctx), *_ELSEWHERE]
 

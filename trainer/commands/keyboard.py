@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from trainer.commands.groups import Group
 from trainer.commands.output import print_json
 from trainer.errors import InputError
 from trainer.listening.events import KeyDown, KeyUp, ListeningEvent, Pedal, PortFound, PortLost
@@ -18,7 +19,7 @@ _NAMES = ("c", "c#", "d", "eb", "e", "f", "f#", "g", "ab", "a", "bb", "b")
 _LISTEN_FOR = 4  # beats of the tactus before the first tap that counts
 
 
-@click.group()
+@click.group(cls=Group)
 def command() -> None:
     """MIDI keyboards: list them, watch what arrives, measure the delay."""
 

@@ -12,6 +12,7 @@ import click
 from rich.console import Console
 from rich.progress import Progress
 
+from trainer.commands.groups import Group
 from trainer.commands.log_option import log_option, one_player, open_log, player_option, which_log
 from trainer.commands.output import print_json
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from trainer.journal.merge import Merged
 
 
-@click.group()
+@click.group(cls=Group)
 def command() -> None:
     """Move logs between machines and players, check them, judge old takes again."""
 

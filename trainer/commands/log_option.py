@@ -77,5 +77,8 @@ def one_player(journal: Journal, given: str | None) -> Player:
     player = whose(journal, given)
     if player is None:
         names = ", ".join(f"{one.label} ({one.id[:8]})" for one in journal.players()) or "nobody"
-        raise LogError("whose takes?", remedy=f"name one with --player: the log has {names}")
+        raise LogError(
+            "it is not clear whose takes are meant",
+            remedy=f"name one with --player: the log has {names}",
+        )
     return player

@@ -118,10 +118,14 @@ def command(
         conditions = replace(conditions, supply=_parts(supply))
     if hands is not None:
         conditions = replace(conditions, hands="2+2" if hands == "2+2" else "1+3")
+    first = None if begin is None else place(played, begin)
+    last = None if end is None else place(played, end, last=True)
+    if last is not None and last < (first or 0):
+        raise InputError(f"--to {end} ends before --from {begin} begins")
     conditions = replace(
         conditions,
-        first=None if begin is None else place(played, begin),
-        last=None if end is None else place(played, end, last=True),
+        first=first,
+        last=last,
         slower=tuple(slower_at(played, where) for where in slower),
     )
     if not played.melody and "melody" in conditions.supply:

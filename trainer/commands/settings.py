@@ -8,6 +8,7 @@ import click
 from rich.console import Console
 from rich.table import Table
 
+from trainer.commands.groups import Group
 from trainer.commands.output import print_json
 from trainer.settings import (
     PLAYER_SETTINGS,
@@ -20,7 +21,7 @@ from trainer.settings import (
 )
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=Group, invoke_without_command=True)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
 def command(ctx: click.Context, as_json: bool) -> None:
