@@ -109,6 +109,8 @@ class Shell:
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
         self._trouble: str | None = None
+        self._pedal = False
+        self._pedalled: set[int] = set()  # keys let go that the pedal keeps sounding
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
@@ -121,10 +123,20 @@ class Shell:
         """Start or end a key's tone; may be called from the thread the key arrives in."""
         match event:
             case KeyDown(_, key, velocity):
-                self.output.key_on(on_the_page(key, self.setup.conditions), velocity)
+                key = on_the_page(key, self.setup.conditions)
+                self._pedalled.discard(key)
+                self.output.key_on(key, velocity)
             case KeyUp(_, key):
-                self.output.key_off(on_the_page(key, self.setup.conditions))
-            case Pedal() | Onward():
+                key = on_the_page(key, self.setup.conditions)
+                if self._pedal:
+                    self._pedalled.add(key)
+                else:
+                    self.output.key_off(key)
+            case Pedal(_, down):
+                self._pedal = down
+                while not down and self._pedalled:
+                    self.output.key_off(self._pedalled.pop())
+            case Onward():
                 pass
 
     def step(self) -> tuple[Effect, ...]:

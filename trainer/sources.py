@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import inf
 from queue import Empty, SimpleQueue
 from typing import Protocol
 
-from trainer.listening.events import KeyEvent, Onward
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
 from trainer.listening.ports import Keyboard
 from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
-from trainer.practice.effects import Effect, Hush, PassBegan, PassEnded, Resumed, SessionEvent
+from trainer.practice.effects import (
+    Begin,
+    Effect,
+    PassBegan,
+    PassEnded,
+    Paused,
+    Resumed,
+    SessionEvent,
+)
 from trainer.practice.session import Session
 from trainer.setup import Setup
+
+BREATH = 1.0  # seconds after which the demo player goes on when a pass was broken off
 
 
 class Source(Protocol):
@@ -98,15 +109,20 @@ class DemoSource:
         self._passes = 0
         self._waited_for = False
         self._go_on_at = 0.0
+        self._down: set[int] = set()
+        self._begin_at = inf
 
     def poll(self, now: float) -> Sequence[SessionEvent]:
+        if now >= self._begin_at:
+            self._begin_at = inf
+            return [Begin()]
         if not self._ahead and self._waited_for and now >= self._go_on_at:
             self._go_on_at = now + self._manner.think  # untimed, and a moment was left out
             return [Onward(now)]
         due = [event for event in self._ahead if event.time <= now]
         self._ahead = self._ahead[len(due) :]
         for event in due:
-            self._at_once(event)
+            self._sound(event)
             self._go_on_at = event.time + 2 * self._manner.think
         return due
 
@@ -117,10 +133,23 @@ class DemoSource:
             self._play(effect.origin, None)
         elif isinstance(effect, Resumed):
             origin = session.now if session.part is None else session.part.origin
+            self._begin_at = inf
             self._play(origin, effect.moment)
-        elif isinstance(effect, Hush | PassEnded):
+        elif isinstance(effect, Paused):
+            self._ahead = [KeyUp(session.now, key) for key in sorted(self._down)]
+            self._begin_at = session.now + BREATH
+        elif isinstance(effect, PassEnded):
             self._ahead = []
-            self._waited_for = isinstance(effect, Hush) and self._waited_for
+            self._waited_for = False
+            for key in tuple(self._down):
+                self._sound(KeyUp(session.now, key))
+
+    def _sound(self, event: KeyEvent) -> None:
+        if isinstance(event, KeyDown):
+            self._down.add(event.key)
+        elif isinstance(event, KeyUp):
+            self._down.discard(event.key)
+        self._at_once(event)
 
     def close(self) -> None:
         self._ahead = []

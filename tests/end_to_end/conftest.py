@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-JACKD = ["jackd", "-r", "-d", "dummy", "-r", "48000", "-p", "256"]
+# -S: the server waits for its clients, so that a busy machine is late rather than loses keys
+JACKD = ["jackd", "-r", "-S", "-t", "5000", "-d", "dummy", "-r", "48000", "-p", "256"]
 Bytes = tuple[float, list[int]]
 
 

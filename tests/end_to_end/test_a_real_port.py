@@ -13,6 +13,8 @@ import pytest
 
 from tests.end_to_end.conftest import Bytes, Organ, Program
 from trainer.journal.store import Journal
+from trainer.judging.take import Take
+from trainer.judging.verdict import PassVerdict
 from trainer.theory.voicing import Voicing
 
 EXERCISE = """\
@@ -128,6 +130,36 @@ def practice(exercise: Path, home: Path, *arguments: str, port: str = "organ") -
     )  # fmt: skip
 
 
+def all_arrived(
+    organ: Organ, exercise: Path, home: Path, bpm: float, passes: list[list[Bytes]], *more: str
+) -> list[tuple[Take, PassVerdict]]:
+    """Play these passes into the program; what its log has of them.
+
+    JACK drops what is sent in a cycle it comes too late for, as a busy machine does now and then:
+    a round in which not every message arrived says nothing of the program and is played again.
+    """
+    sent = [len(messages) for messages in passes]
+    for _ in range(4):
+        program = practice(
+            exercise, home, "--tempo", f"{bpm:g}", "--passes", str(len(passes)), *more
+        )
+        try:
+            for messages in passes:
+                origin = program.next("began")["origin"]
+                organ.send([(origin + at, message) for at, message in messages])
+                organ.wait()
+            result = program.result()
+        finally:
+            program.close()
+        with Journal.open(home / "log.sqlite") as journal:
+            ids = [take["id"] for take in result["takes"]]
+            takes = [(journal.take(id), journal.verdict(id)) for id in ids]
+        arrived = [len(take.events) for take, _ in takes]
+        if arrived == sent:
+            return [(take, verdict) for take, verdict in takes if verdict is not None]
+    pytest.fail(f"of {sent} messages {arrived} arrived, four times over")
+
+
 def test_the_log_says_exactly_what_was_played(
     organ: Organ, calibrated: Path, exercise: Path
 ) -> None:
@@ -138,26 +170,13 @@ def test_the_log_says_exactly_what_was_played(
         played(chords({1: "a2 e3 c4 e4"}), 0.0, bpm),  # tenor with bass: fifths c g, a e
         played(chords(), 0.0, bpm, late={3: 0.4}),
     ]
-    program = practice(exercise, calibrated, "--tempo", "160", "--passes", "4")
-    try:
-        for messages in passes:
-            origin = program.next("began")["origin"]
-            organ.send([(origin + at, message) for at, message in messages])
-            organ.wait()
-        result = program.result()
-    finally:
-        program.close()
-    with Journal.open(calibrated / "log.sqlite") as journal:
-        verdicts = [journal.verdict(take["id"]) for take in result["takes"]]
-        takes = [journal.take(take["id"]) for take in result["takes"]]
-    assert all(verdict is not None for verdict in verdicts)
-    right, wrong, fifths, late = verdicts
-    assert [len(take.events) for take in takes] == [len(messages) for messages in passes]
+    takes = all_arrived(organ, exercise, calibrated, bpm, passes)
+    right, wrong, fifths, late = (verdict for _, verdict in takes)
 
     assert {m.outcome for m in right.moments} == {"complete"} and len(right.moments) == 13
     assert not [f for f in right.faults if f.weight != "remark"]
-    assert right.timing.in_time == right.timing.judged == 13
-    errors = [m.late_ms for m in right.moments]
+    assert right.timing is not None and right.timing.in_time == right.timing.judged == 13
+    errors = [m.late_ms for m in right.moments if m.late_ms is not None]
     assert abs(steady_mean(errors)) < 2.0, errors
 
     assert [(m.index, m.foreign) for m in wrong.moments if m.outcome != "complete"] == [(2, ("6",))]
@@ -168,23 +187,16 @@ def test_the_log_says_exactly_what_was_played(
     assert gross == [("consecutive-fifths", (0, 1), ("tenor", "bass"))]
 
     assert {m.outcome for m in late.moments} == {"complete"}
-    assert [m.index for m in late.moments if abs(m.late_beats) > 0.15] == [3]
-    assert late.moments[3].late_ms == pytest.approx(150, abs=12)
-    assert late.timing.in_time == 12
+    behind = {m.index: m.late_ms for m in late.moments if abs(m.late_beats or 0.0) > 0.15}
+    assert set(behind) == {3} and behind[3] == pytest.approx(150, abs=12)
+    assert late.timing is not None and late.timing.in_time == 12
 
 
 def test_a_slow_pass_is_judged_without_bias(organ: Organ, calibrated: Path, exercise: Path) -> None:
-    program = practice(exercise, calibrated, "--tempo", "40", "--to", "2")
-    try:
-        origin = program.next("began")["origin"]
-        organ.send(played(chords()[:8], origin, 40.0))
-        organ.wait()
-        result = program.result()
-    finally:
-        program.close()
-    moments = result["takes"][0]["verdict"]["moments"]
-    errors = [moment["late_ms"] for moment in moments]
-    assert len(errors) == 8 and {moment["outcome"] for moment in moments} == {"complete"}
+    passes = [played(chords()[:8], 0.0, 40.0)]
+    ((_, said),) = all_arrived(organ, exercise, calibrated, 40.0, passes, "--to", "2")
+    errors = [m.late_ms for m in said.moments if m.late_ms is not None]
+    assert len(errors) == 8 and {m.outcome for m in said.moments} == {"complete"}
     assert abs(steady_mean(errors)) < 2.0, errors
 
 

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.practice.playing import Pass, play, verdict
@@ -33,7 +33,8 @@ from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
 from trainer.theory.voicing import Voicing
 
-PATHS = sorted(exercises_folder().glob("*.krn"))
+PATHS = sorted(exercises_folder().glob("*.krn"))[::7]  # enough of them, in little time
+AS_FOUND = (Phase.explicit, Phase.reuse, Phase.generate)  # to shrink a whole pass takes too long
 MANNERS = {
     "perfect": PERFECT,
     "human": HUMAN,
@@ -78,7 +79,7 @@ wishes = st.sampled_from([(), ("bass",), ("melody",), ("bass", "melody")])
     wish=wishes,
     seed=st.integers(0, 10**6),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60, deadline=None, phases=AS_FOUND)
 def test_a_right_performance_is_right_however_the_hands_move(
     path: Path, manner: str, tempo: float, wish: tuple[Part, ...], seed: int
 ) -> None:
@@ -91,9 +92,8 @@ def test_a_right_performance_is_right_however_the_hands_move(
     assert said.timing.in_time >= 0.97 * said.timing.judged
     assert judge(made.session.take) == said
     live = {e.verdict.index: e.verdict for e in made.of(MomentJudged) if type(e) is MomentJudged}
-    assert {m.index: m.outcome for m in said.moments} == {
-        index: live[index].outcome for index in (m.index for m in said.moments)
-    }
+    wanted = [m for m in said.moments if made.session.task.at(m.index).wanted]
+    assert {m.index: m.outcome for m in wanted} == {i: m.outcome for i, m in live.items()}
 
 
 @given(
@@ -101,7 +101,7 @@ def test_a_right_performance_is_right_however_the_hands_move(
     manner=st.sampled_from(["perfect", "human", "legato", "pedalled"]),
     seed=st.integers(0, 10**6),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40, deadline=None, phases=AS_FOUND)
 def test_untimed_a_right_performance_is_right_and_ends_by_itself(
     path: Path, manner: str, seed: int
 ) -> None:
@@ -125,7 +125,7 @@ def slipped(path: Path, kind: SlipKind, seed: int) -> tuple[int, Pass] | None:
 
 
 some = given(path=st.sampled_from(PATHS), seed=st.integers(0, 10**6))
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25, deadline=None, phases=AS_FOUND)
 
 
 @some

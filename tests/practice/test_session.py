@@ -61,7 +61,7 @@ def test_a_right_pass_is_complete_in_time_and_clean() -> None:
 def test_a_pass_asks_for_the_same_things_in_the_same_order_every_time() -> None:
     made = play(CADENCE, TEMPO, right)
     kinds = [type(effect) for effect in made.effects if not isinstance(effect, Played)]
-    assert kinds == [PassBegan, Accompany, *[MomentJudged] * 4, Hush, PassEnded]
+    assert kinds == [PassBegan, Accompany, *[MomentJudged] * 4, PassEnded]
     assert play(CADENCE, TEMPO, right).effects[1:] == made.effects[1:]
 
 

@@ -97,14 +97,15 @@ def perform(
 ) -> tuple[KeyEvent, ...]:
     """Key events of a pass, in order of time; `voicings` has one for each moment of the exercise.
 
-    `origin` is the clock time of the first moment of the pass; `first` the moment to play from, if
-    it is not that one. Raises InputError for a slip that cannot be made there.
+    `origin` is the clock time of the first moment of the pass (untimed: of the beginning to wait);
+    `first` the moment to play from, if it is not that one. Raises InputError for a slip that cannot
+    be made there.
     """
     asked = task(exercise, conditions)
     chance = Random(f"{seed} {exercise.id} {conditions.tempo}")
     voicings = _with_wrong_notes(asked, voicings, slips)
     begins = asked.first if first is None else first
-    times = _times(asked, origin, manner, chance)
+    times = _times(asked, origin, manner, chance, begins)
     hands = _Hands(asked, voicings, manner, chance)
     for moment in asked.moments:
         if moment.index < begins:
@@ -216,7 +217,7 @@ class _Hands:
 
     def _stray(self, index: int, at: float) -> None:
         """Two keys that belong nowhere, half way to the next moment."""
-        middle = at + 0.5 * self._beat(index)
+        middle = at + 0.5 * self._until_next(index)
         used = self._keys(index)
         low = self._stranger(index, used[len(used) // 2])
         self._events += [KeyDown(middle, low), KeyUp(middle + 0.08, low)]
@@ -242,18 +243,25 @@ class _Hands:
             up = at - 0.04 if key in anew else at + overlap
             self._events.append(KeyUp(max(up, self._down.pop(key) + 0.01), key))
 
+    def _until_next(self, index: int) -> float:
+        line = self._task.line
+        if line is None or index == self._task.last:
+            return self._beat(index)
+        return min(self._beat(index), line.time(index + 1) - line.time(index))
+
     def _beat(self, index: int) -> float:
         line = self._task.line
         return self._manner.think if line is None else line.beat_length(index)
 
 
-def _times(asked: Task, origin: float, manner: Manner, chance: Random) -> list[float]:
-    """Clock time of each moment of the pass."""
+def _times(asked: Task, origin: float, manner: Manner, chance: Random, begins: int) -> list[float]:
+    """Clock time of each moment of the pass; untimed, `origin` is when `begins` is waited for."""
     if asked.line is not None:
         return [origin + time for time in asked.line.times]
     times = []
     for awaited in asked.awaited:
-        origin += manner.think * chance.uniform(0.8, 1.4) if awaited.wanted else 0.05
+        if awaited.index >= begins:
+            origin += manner.think * chance.uniform(0.8, 1.4) if awaited.wanted else 0.05
         times.append(origin)
     return times
 

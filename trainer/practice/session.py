@@ -327,6 +327,8 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
         pauses = (*pauses, (session.broken, now))
     take = replace(session.take, events=session.events, pauses=pauses)
     verdict = judge_pass(session.task, session.judge, take.events, take.origin, pauses)
+    # at the end of a piece the last chord is the player's to let go
+    quiet = tuple(KeyOff(key) for key in session.supplied) if finished else (Hush(),)
     session = replace(
         session,
         stage="ended",
@@ -337,7 +339,7 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
         lens=None,
         supplied=(),
     )
-    return session, (Hush(), PassEnded(take, verdict, finished))
+    return session, (*quiet, PassEnded(take, verdict, finished))
 
 
 # ---- keys -------------------------------------------------------------------------------------
