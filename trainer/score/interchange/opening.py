@@ -102,11 +102,11 @@ def _unpacked(data: bytes) -> bytes:
                 raise ExerciseError("there is no score in the archive")
             return _member(archive, names[wanted])
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
-        raise ExerciseError(f"the archive is damaged: {error}") from None
+        raise ExerciseError(f"the archive is damaged: {str(error)[:80]}") from None
     except Exception as error:  # zlib, lzma and bz2 have errors of their own
         if isinstance(error, ExerciseError):
             raise
-        raise ExerciseError(f"the archive is damaged: {error}") from None
+        raise ExerciseError(f"the archive is damaged: {str(error)[:80]}") from None
 
 
 def _member(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
