@@ -136,6 +136,21 @@ def test_a_file_that_cannot_be_read_is_listed_with_its_error(own: Path) -> None:
     assert "broken" not in ids(Library([own]).search())
 
 
+def test_a_file_name_that_is_no_text_is_listed_as_unreadable(own: Path) -> None:
+    name = os.fsdecode(b"caf\xe9.krn")
+    try:
+        (own / name).write_text(text_of(1))
+    except OSError:
+        pytest.skip("this file system has only UTF-8 names")
+    assert [item.id for item in Library([own]).entries() if item.error] == ["caf?"]
+
+
+def test_a_tag_with_a_bar_in_it_stays_one_tag(own: Path) -> None:
+    (own / "tagged.krn").write_text(text_of(1).replace("made up", "a|b, c"))
+    found = Library([own]).search(tag="a|b")
+    assert [item.id for item in found] == ["tagged"] and found[0].tags[1:] == ("a|b", "c")
+
+
 def test_a_damaged_or_unwritable_index_stops_nothing(own: Path, tmp_path: Path) -> None:
     damaged = tmp_path / "index.sqlite"
     damaged.write_bytes(b"SQLite format 3\0" + b"\xff" * 5000)

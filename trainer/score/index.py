@@ -20,7 +20,8 @@ from trainer.score.kern import read_exercise
 from trainer.score.patterns import expand, read_patterns
 from trainer.theory.key import Key
 
-VERSION = 2  # of the rows; another version is thrown away and built anew
+VERSION = 3  # of the rows; another version is thrown away and built anew
+BETWEEN = "\x1f"  # stands around each word of a packed list; no word can hold it
 _MIDDLE = 1000  # the letter of outline 0: above all control characters
 
 
@@ -79,11 +80,11 @@ _FIELDS = ", ".join(Entry._fields)
 
 
 def _packed(words: Iterable[str]) -> str:
-    return "".join(f"|{word}" for word in words) + "|"
+    return "".join(f"{BETWEEN}{word}" for word in words) + BETWEEN
 
 
 def _unpacked(text: str) -> tuple[str, ...]:
-    return tuple(text[1:-1].split("|")) if len(text) > 1 else ()
+    return tuple(text[1:-1].split(BETWEEN)) if len(text) > 1 else ()
 
 
 def entry(exercise: Exercise, path: str = "") -> Entry:
@@ -127,7 +128,8 @@ class Index:
         """
         roots = [str(folder) for folder in folders]
         present = {
-            item.path: (stat.st_mtime_ns, stat.st_size)
+            # a name that is not UTF-8 is listed as a file that cannot be read
+            item.path.encode("utf-8", "replace").decode(): (stat.st_mtime_ns, stat.st_size)
             for root in roots
             for item in _files(root)
             for stat in [item.stat()]

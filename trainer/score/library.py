@@ -14,7 +14,7 @@ from trainer.errors import ExerciseError
 from trainer.folders import cache_folder, data_folder
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
-from trainer.score.index import Entry, Index
+from trainer.score.index import BETWEEN, Entry, Index
 from trainer.score.kern import read_exercise
 from trainer.score.patterns import Pattern, expand_id, load_patterns
 from trainer.score.syllabus import bare
@@ -92,7 +92,7 @@ class Library:
             holds(f"casefold({text}) LIKE ? ESCAPE '\\'", f"%{_literal(word)}%")
         if figuring is not None:
             word = ", ".join(bare(part) for part in figuring.split(","))
-            holds("figurings_text LIKE ? ESCAPE '\\'", f"%|{_literal(word)}|%")
+            holds("figurings_text LIKE ? ESCAPE '\\'", f"%{BETWEEN}{_literal(word)}{BETWEEN}%")
         for column, wanted in (("sequences_text", sequence), ("cadences_text", cadence)):
             if wanted is not None:
                 holds(f"{column} LIKE ? ESCAPE '\\'", f"%{_literal(wanted)}%")
@@ -105,7 +105,8 @@ class Library:
         if tune is not None:
             holds("casefold(tune) LIKE ? ESCAPE '\\'", f"%{_literal(tune.casefold())}%")
         if tag is not None:
-            holds("casefold(tags_text) LIKE ? ESCAPE '\\'", f"%|{_literal(tag.casefold())}|%")
+            word = f"%{BETWEEN}{_literal(tag.casefold())}{BETWEEN}%"
+            holds("casefold(tags_text) LIKE ? ESCAPE '\\'", word)
         return tuple(self._index.entries(self.folders, " AND ".join(conditions), *values))
 
     @cached_property
