@@ -201,5 +201,5 @@ def test_damaged_files_give_an_exercise_or_one_line(
             read += 1
         except ExerciseError as error:
             assert "\n" not in str(error) and len(str(error)) < 600, number
-        assert time.perf_counter() - began < 6, (number, path)
+        assert time.perf_counter() - began < 30, (number, path)
     assert read > 0
