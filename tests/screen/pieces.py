@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from tests.engraving.pieces import hymn, piece
 from trainer.score.exercise import Exercise
+from trainer.score.kern import read_exercise
 
+EVENING = Path(__file__).with_name("evening-river.krn")
 __all__ = ["eight_pages", "evening", "extremes", "hymn", "seven_flats"]
 
 
 def evening() -> Exercise:
-    from trainer.score.library import Library
-
-    return Library().find("evening-river")
+    """Two phrases in d minor, with raised notes, a six-four and a Phrygian turn."""
+    return read_exercise(EVENING)
 
 
 def eight_pages() -> Exercise:

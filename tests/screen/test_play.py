@@ -79,9 +79,8 @@ def test_the_mark_glides_and_with_reduced_motion_jumps(window: Opens) -> None:
         hands.until(lambda v=view: v.shell.session.current == 2)  # type: ignore[misc]
         seen = set()
         while view.shell.session.current == 2:
-            spot = view.board.spot(2, 2)
-            assert spot is not None
-            seen.add(round(view.moment_x(spot[0], 2, hands.now), 2))
+            x = view.mark.x(view.shell.session, hands.now, reduced=reduced)
+            seen.add(round(x, 2))
             hands.frame()
         places[reduced] = seen
         hands.close()

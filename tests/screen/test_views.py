@@ -133,7 +133,7 @@ def practised(folder: Path) -> Path:
     writer.player("a" * 32, "Ada")
     library = Library()
     begins = datetime.now(UTC) - timedelta(days=20)
-    names = ("triads-common-tones", "evening-river", "evening-lamp")
+    names = ("first-evening", "sextons-cat", "tower-clock")
     for day in range(0, 21, 2):
         exercise = library.find(names[day % 3])
         tempo = 50.0 + 2 * day
@@ -165,7 +165,7 @@ def test_a_piece_is_found_by_typing_and_opened(window: Opens) -> None:
     shelf = hands.window.room.view
     assert isinstance(shelf, ShelfView)
     many = shelf.rows.count
-    hands.write("d minor 3/4")
+    hands.write("d minor 4/4")
     hands.settle()
     assert 0 < shelf.rows.count < many
     assert shelf.chosen is not None and shelf.chosen.key == "d minor"
@@ -174,13 +174,13 @@ def test_a_piece_is_found_by_typing_and_opened(window: Opens) -> None:
     hands.press(pygame.K_ESCAPE)
     hands.settle()
     assert shelf.rows.count == many
-    hands.write("river")
+    hands.write("window river")
     hands.settle()
     hands.press(pygame.K_RETURN)
     hands.settle()
     play = hands.window.room.view
     assert isinstance(play, PlayView)
-    assert play.shell.setup.exercise.id == "evening-river"
+    assert play.shell.setup.exercise.id == "window-to-the-river"
 
 
 def test_a_drill_is_opened_in_the_key_that_is_chosen(window: Opens) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Ink
@@ -12,8 +12,9 @@ from trainer.engraving.written import Column, write
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.board import Board, Written
+from trainer.setup import Setup
 from trainer.theory.fault import Fault
-from trainer.theory.pitch import Pitch
+from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import Voicing
 
@@ -23,8 +24,9 @@ class Inked:
     """Written on a board that may be engraved anew at any time; what is kept is the verdicts."""
 
     board: Board
-    exercise: Exercise
+    exercise: Exercise  # as it is written
     sonorities: Sequence[Sonority]
+    shift: Interval | None = None  # from what is played to what is written, transposing at sight
     verdicts: dict[int, MomentVerdict] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
     _systems: tuple[Geometry, ...] = ()
@@ -82,9 +84,9 @@ class Inked:
             self.exercise,
             geometry,
             moment,
-            pitches,
+            self._on_page(pitches),
             before=self._before(),
-            inks=dict.fromkeys(foreign, "mark"),
+            inks=dict.fromkeys(self._on_page(list(foreign)), "mark"),
         )
         return Written(("wet", moment, tuple(pitches), foreign), system, column.drawings)
 
@@ -130,11 +132,16 @@ class Inked:
         geometry = self.board.systems[system]
         if verdict.index not in geometry.moments:
             return
-        pitches = written_voices(self.exercise, verdict.voicing)
+        played = written_voices(self.exercise, verdict.voicing)
+        pitches = self._on_page(played)
         sonority = self.sonorities[verdict.index]
         inks: dict[Pitch, Ink] = {}
         if sonority.bass is not None:
-            inks = {p: "mark" for p in pitches if sonority.label(p) in verdict.foreign}
+            inks = {
+                pitch: "mark"
+                for pitch, sounding in zip(pitches, played, strict=True)
+                if sonority.label(sounding) in verdict.foreign
+            }
         column = write(
             self.exercise, geometry, verdict.index, pitches, before=self._before(), inks=inks
         )
@@ -147,9 +154,28 @@ class Inked:
         if not self.board.systems:
             return
         found: dict[int, list[Written]] = {}
+        faults = [self._fault_on_page(fault) for fault in self.faults]
         for system, geometry in enumerate(self.board.systems):
-            for mark in marks(self.exercise, geometry, self.faults, self._columns):
+            for mark in marks(self.exercise, geometry, faults, self._columns):
                 assert mark.fault is not None
                 key = ("mark", self._version, mark.fault, system, mark.drawings)
                 found.setdefault(mark.fault, []).append(Written(key, system, mark.drawings))
         self._marks = {index: tuple(parts) for index, parts in found.items()}
+
+    def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:
+        """Pitches as they are written on this page."""
+        if self.shift is None:
+            return list(pitches)
+        return [transposed(pitch, self.shift) for pitch in pitches]
+
+    def _fault_on_page(self, fault: Fault) -> Fault:
+        return replace(fault, pitches=tuple(self._on_page(fault.pitches)))
+
+
+def at_sight(setup: Setup) -> Interval | None:
+    """By what the page is written elsewhere than it is played; None if it is not."""
+    played, written = setup.exercise.bass, setup.page.bass
+    for one, other in zip(played, written, strict=False):
+        if one.pitch is not None and other.pitch is not None:
+            return None if one.pitch == other.pitch else Interval.between(one.pitch, other.pitch)
+    return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections import OrderedDict
 from dataclasses import dataclass, field
 
@@ -15,10 +16,17 @@ _NOT_SMALL = frozenset("☞←↑→↓−′")  # what the small cuts of the fa
 _KEPT = 3000  # surfaces; a practice view needs some hundred
 
 
+def read_fonts() -> dict[Face, bytes]:
+    """The font files, read once: no frame waits for the disk."""
+    folder = assets_folder() / "fonts"
+    return {face: (folder / name).read_bytes() for face, name in FONT_FILES.items()}
+
+
 @dataclass
 class Lettering:
     """Draws text; holds open fonts and drawn surfaces, so it lives as long as the window."""
 
+    _files: dict[Face, bytes] = field(default_factory=read_fonts)
     _fonts: dict[tuple[Face, int], pygame.font.Font] = field(default_factory=dict)
     _drawn: OrderedDict[tuple[str, Face, int, Colour], pygame.Surface] = field(
         default_factory=OrderedDict
@@ -31,9 +39,7 @@ class Lettering:
             face = "small-upright" if face == "upright" else "small-italic"
         key = (face, pixels)
         if key not in self._fonts:
-            path = assets_folder() / "fonts" / FONT_FILES[face]
-            # pygame asks for the height of a line, in which these faces take 1.0 em of size
-            self._fonts[key] = pygame.font.Font(path, pixels)
+            self._fonts[key] = pygame.font.Font(io.BytesIO(self._files[face]), pixels)
         return self._fonts[key]
 
     def surface(self, text: str, face: Face, size: float, colour: Colour) -> pygame.Surface:

@@ -26,6 +26,20 @@ if TYPE_CHECKING:
     from trainer.shell import Shell
 
 FRAME = 1 / 60  # seconds
+# pygame repeats keys from a thread of its own, which can outlive the window; so it is done here
+REPEATED = frozenset(
+    {
+        pygame.K_UP,
+        pygame.K_DOWN,
+        pygame.K_LEFT,
+        pygame.K_RIGHT,
+        pygame.K_PAGEUP,
+        pygame.K_PAGEDOWN,
+        pygame.K_BACKSPACE,
+        pygame.K_DELETE,
+    }
+)
+REPEAT_AFTER, REPEAT_EVERY = 0.35, 0.045  # seconds a key is held
 RESTING = 0.05  # seconds between looks where nothing moves
 
 
@@ -44,7 +58,6 @@ class Window:
         engraver.begin()  # first: it gets ready while the window opens
         pygame.display.init()
         pygame.font.init()
-        pygame.key.set_repeat(350, 40)
         self.state = state or load_state()
         pygame.display.set_caption("Mittelstimme")
         self.clock = clock
@@ -54,6 +67,7 @@ class Window:
         self.stage = Stage(surface, kind.theme.paper)
         self.forme = Forme(kind)
         self._help: HelpView | None = None
+        self._held: tuple[pygame.event.Event, float] | None = None  # and when it is due again
         self._dirty = True
         self._seen: View | None = None
 
@@ -86,9 +100,13 @@ class Window:
     def frame(self, now: float) -> list[pygame.Rect]:
         """Take what has come in, let time go by, draw what has changed."""
         for event in pygame.event.get():
+            self._hold(event, now)
             self._take(event)
             if self.room.leaving:
                 return []
+        if self._held is not None and now >= self._held[1]:
+            self._held = (self._held[0], now + REPEAT_EVERY)
+            self._take(self._held[0])
         delivered = self.room.errands.deliver() or bool(self.room.engraver.deliveries)
         self.room.view.step(now)
         if self.room.leaving:
@@ -101,6 +119,13 @@ class Window:
             self._dirty = False
             return touched
         return []
+
+    def _hold(self, event: pygame.event.Event, now: float) -> None:
+        """Remember which key is held down, if it is one that repeats."""
+        if event.type == pygame.KEYDOWN:
+            self._held = (event, now + REPEAT_AFTER) if event.key in REPEATED else None
+        elif event.type in (pygame.KEYUP, pygame.WINDOWFOCUSLOST):
+            self._held = None
 
     def _draw(self, view: View, now: float) -> list[pygame.Rect]:
         forme = Forme(self.room.type)
@@ -199,7 +224,7 @@ def run(shell: Shell, settings: Settings | None = None) -> None:
     window = Window(settings or load(), save)
     room = window.room
     Desk(shell.source, shell.output, None, open_sound, shell)
-    room.open(PlayView(room, shell))
+    room.open(PlayView(room, shell, by_itself=shell.source.name == "demo"))
     if not room.settings.player.first_run_seen:
         room.open(FirstView(room, room.back))
     window.run()

@@ -1,0 +1,116 @@
+"""The real window on a real X server, played by the demo player, and what the server then shows."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import struct
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.screen.pieces import EVENING
+
+PAPER, INK, MARK, PLAYER = (244, 239, 228), (34, 31, 28), (158, 33, 30), (31, 78, 134)
+
+pytestmark = pytest.mark.skipif(
+    shutil.which("Xvfb") is None, reason="needs Xvfb, an X server without a screen"
+)
+
+
+class Server:
+    """An X server whose picture is a file that can be looked at (X11's XWD format)."""
+
+    def __init__(self, folder: Path) -> None:
+        reading, writing = os.pipe()
+        self._process = subprocess.Popen(
+            ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1280x800x24",
+             "-fbdir", str(folder), "-nolisten", "tcp"],
+            pass_fds=[writing],
+            stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        os.close(writing)
+        with os.fdopen(reading) as told:
+            self.display = f":{told.readline().strip()}"
+        self._file = folder / "Xvfb_screen0"
+
+    def picture(self) -> np.ndarray:
+        """Rows of (red, green, blue)."""
+        data = self._file.read_bytes()
+        head = struct.unpack(">25I", data[:100])
+        size, width, height, line, colours = head[0], head[4], head[5], head[12], head[19]
+        start = size + 12 * colours
+        rows = np.frombuffer(data, np.uint8, height * line, start).reshape(height, line)
+        return rows[:, : 4 * width].reshape(height, width, 4)[:, :, 2::-1]
+
+    def close(self) -> None:
+        self._process.terminate()
+        self._process.wait(10)
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[Server]:
+    found = Server(tmp_path)
+    yield found
+    found.close()
+
+
+def like(picture: np.ndarray, colour: tuple[int, int, int], within: int = 30) -> np.ndarray:
+    near: np.ndarray = (np.abs(picture.astype(int) - colour) < within).all(axis=2)
+    return near
+
+
+def until(condition: object, seconds: float, what: str) -> None:
+    assert callable(condition)
+    ends = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < ends, what
+        time.sleep(0.05)
+
+
+def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    home.mkdir()
+    (home / "settings.toml").write_text(
+        'player = "Ada"\n[players.Ada]\nid = "ada"\nfirst_run_seen = true\n'
+    )
+    environment = {
+        **os.environ,
+        "DISPLAY": server.display,
+        "MITTELSTIMME_HOME": str(home),
+        "SDL_VIDEODRIVER": "x11",
+        "SDL_AUDIODRIVER": "dummy",
+    }
+    program = subprocess.Popen(
+        [sys.executable, "-m", "trainer", "practice", str(EVENING), "--view", "window",
+         "--input", "demo", "--tempo", "90", "--silent", "--slip", "wrong@3"],
+        env=environment,
+    )  # fmt: skip
+    try:
+        until(lambda: like(server.picture(), PAPER).mean() > 0.5, 20, "no paper on the server")
+        page = (slice(90, 560), slice(60, 1060))
+        until(lambda: like(server.picture()[page], INK).sum() > 2500, 20, "no page was drawn")
+        until(lambda: mark_column(server) is not None, 20, "no moment mark")
+        places = []
+        for _ in range(12):
+            place = mark_column(server)
+            if place is not None:
+                places.append(place)
+            time.sleep(0.4)
+        assert places == sorted(places) and places[-1] > places[0] + 100
+        assert like(server.picture()[page], PLAYER).sum() > 100
+        until(lambda: like(server.picture()[560:640], MARK).sum() > 60, 30, "no fault was told")
+    finally:
+        program.terminate()
+        program.wait(10)
+
+
+def mark_column(server: Server) -> int | None:
+    """Where the hairline over the moment stands: the column with most of the mark's colour."""
+    columns = like(server.picture()[90:560, 60:1060], MARK, 60).sum(axis=0)
+    return int(columns.argmax()) if columns.max() > 120 else None
