@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Protocol
 
 from trainer.errors import TrainerError
@@ -109,11 +110,19 @@ class Shell:
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
         self._trouble: str | None = None
+        self._ways_later = False
         self._pedal = False
         self._pedalled: set[int] = set()  # keys let go that the pedal keeps sounding
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
+
+    def seek_ways_later(self) -> None:
+        """From now on a pass ends without waiting for the solver: ways out of its faults are
+        sought where it is logged, and by the view."""
+        self._ways_later = True
+        if self.session.stage == "ready":
+            self.session = self._ready()
 
     def send(self, wish: SessionEvent) -> None:
         """The player's wish, from a view; it is fed at the next step."""
@@ -178,6 +187,7 @@ class Shell:
             self.clock.now(),
             player=self.setup.player,
             port=self.source.name,
+            ways=not self._ways_later,
         )
 
     def _taken_wishes(self) -> list[SessionEvent]:
@@ -227,6 +237,11 @@ class Shell:
         if self._writer is not None:
             self._log(self._writer, effect)
 
+    def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
+        if not self._ways_later:
+            return verdict
+        return partial(with_ways, self.session, verdict)
+
     def _log(self, writer: Writer, effect: Effect) -> None:
         match effect:
             case PassBegan(take, _):
@@ -236,8 +251,16 @@ class Shell:
             case MomentJudged(verdict, faults) if self._take_id is not None:
                 writer.moment(self._take_id, verdict, faults)
             case PassEnded(take, verdict, finished) if self._take_id is not None:
-                writer.end(self._take_id, take, verdict, finished)
+                writer.end(self._take_id, take, self._final(verdict), finished)
                 self._take_id = None
+
+
+def with_ways(session: Session, verdict: PassVerdict) -> PassVerdict:
+    """A verdict with ways out of its faults, sought by the solver: tens of milliseconds."""
+    from trainer.judging.ways_out import with_ways_out
+
+    judge = session.judge
+    return with_ways_out(judge.exercise, judge.conditions, verdict, judge.given)
 
 
 def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:

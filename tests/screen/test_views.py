@@ -165,12 +165,12 @@ def test_a_piece_is_found_by_typing_and_opened(window: Opens) -> None:
     shelf = hands.window.room.view
     assert isinstance(shelf, ShelfView)
     many = shelf.rows.count
-    hands.write("d minor 4/4")
+    hands.write("sexton d minor")
     hands.settle()
     assert 0 < shelf.rows.count < many
     assert shelf.chosen is not None and shelf.chosen.key == "d minor"
     hands.press(pygame.K_BACKSPACE, mod=pygame.KMOD_CTRL)
-    assert shelf.field.text == "d minor"
+    assert shelf.field.text == "sexton d"
     hands.press(pygame.K_ESCAPE)
     hands.settle()
     assert shelf.rows.count == many

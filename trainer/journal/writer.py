@@ -75,11 +75,23 @@ class Writer:
         self._queue.put(lambda c: records.append_moment(c, self._seqs[take_id], verdict, ours))
 
     def end(
-        self, take_id: str, take: Take, verdict: PassVerdict | None, finished: bool = True
+        self,
+        take_id: str,
+        take: Take,
+        verdict: PassVerdict | Callable[[], PassVerdict] | None,
+        finished: bool = True,
     ) -> None:
-        """The take whole, with all its events, and its marks; `finished` if played to its end."""
+        """The take whole, with all its events, and its marks; `finished` if played to its end.
+
+        A verdict that takes long may be a function: it is called in the writer's own thread.
+        """
         state = "finished" if finished else "stopped"
-        self._queue.put(lambda c: records.end_take(c, self._seqs[take_id], take, verdict, state))
+
+        def record(connection: Connection) -> None:
+            said = verdict() if callable(verdict) else verdict
+            records.end_take(connection, self._seqs[take_id], take, said, state)
+
+        self._queue.put(record)
 
     def flush(self, timeout: float = 10.0) -> None:
         """Wait until everything handed over so far is written; LogError if it cannot be."""

@@ -33,7 +33,16 @@ def judge(take: Take) -> PassVerdict:
 def judge_pass(
     asked: Task, judging: Judge, events: Sequence[KeyEvent], origin: float, pauses: Pauses
 ) -> PassVerdict:
-    """The verdict on the events of a pass; `origin` and `pauses` as in `Take`."""
+    """The verdict on the events of a pass, with what would have been right at each fault; `origin`
+    and `pauses` as in `Take`."""
+    verdict = judged(asked, judging, events, origin, pauses)
+    return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given)
+
+
+def judged(
+    asked: Task, judging: Judge, events: Sequence[KeyEvent], origin: float, pauses: Pauses
+) -> PassVerdict:
+    """The same without seeking ways out: quick, for where nobody may wait."""
     performance = perform(asked, events, origin, pauses, judging.complete)
     verdict = judging.judge_chords(
         {h.index: h.keys for h in performance.heard},
@@ -48,8 +57,7 @@ def judge_pass(
         for m in verdict.moments
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
-    verdict = replace(verdict, moments=moments, timing=figure, extra=performance.extra)
-    return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given)
+    return replace(verdict, moments=moments, timing=figure, extra=performance.extra)
 
 
 def in_time(

@@ -23,7 +23,7 @@ from trainer.judging import wait
 from trainer.judging.follow import Follower, follow, follower
 from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge, Progress
-from trainer.judging.passes import in_time, judge_pass
+from trainer.judging.passes import in_time, judge_pass, judged
 from trainer.judging.performance import (
     Desk,
     Stretch,
@@ -116,6 +116,7 @@ class Session:
     supplied: tuple[int, ...] = ()
     verdict: PassVerdict | None = None
     text: str = ""
+    ways: bool = True  # whether ways out of the faults are sought when the pass ends
 
     @property
     def exercise(self) -> Exercise:
@@ -164,8 +165,12 @@ def start(
     port: str = "",
     started: datetime | None = None,
     rules: int = 1,
+    ways: bool = True,
 ) -> Session:
-    """A pass that is ready to begin. Raises InputError for bounds or a tempo that cannot be."""
+    """A pass that is ready to begin; `ways` as in `Session`.
+
+    Raises InputError for bounds or a tempo that cannot be.
+    """
     asked = task(exercise, conditions)
     take = Take(
         exercise.id,
@@ -180,7 +185,8 @@ def start(
     )
     first = asked.wanted_from(asked.first) if asked.line is None else asked.first
     judging = Judge(exercise, conditions)
-    return Session(asked, judging, take, now, current=min(first, asked.last), judged=asked.first)
+    current = min(first, asked.last)
+    return Session(asked, judging, take, now, current=current, judged=asked.first, ways=ways)
 
 
 def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tuple[Effect, ...]]:
@@ -326,7 +332,8 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
     if session.broken is not None and session.task.line is None:
         pauses = (*pauses, (session.broken, now))
     take = replace(session.take, events=session.events, pauses=pauses)
-    verdict = judge_pass(session.task, session.judge, take.events, take.origin, pauses)
+    judging = judge_pass if session.ways else judged
+    verdict = judging(session.task, session.judge, take.events, take.origin, pauses)
     # at the end of a piece the last chord is the player's to let go
     quiet = tuple(KeyOff(key) for key in session.supplied) if finished else (Hush(),)
     session = replace(

@@ -22,6 +22,7 @@ from trainer.screen.hearing import (
 from trainer.screen.layout import Layout, layout_of
 from trainer.screen.room import Keys, Room
 from trainer.screen.widgets import Do, set_actions
+from trainer.shell import with_ways
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
 from trainer.theory.rules import rule
@@ -66,6 +67,7 @@ class AfterView:
         self._asked: set[int] = set()
         self._solver: object | None = None
         self.play.board.top = 0
+        self._seek_ways()
         self.choose(self.chosen)
 
     @property
@@ -218,6 +220,17 @@ class AfterView:
         return max(task.first, fault.moments[0] - 1), min(task.last, fault.moments[-1] + 1)
 
     # ---- suggestions --------------------------------------------------------------------------
+
+    def _seek_ways(self) -> None:
+        """Have the sentences completed with what would have been right, if they are not yet."""
+        if not self.verdict.faults or any(f.instead for f in self.verdict.faults):
+            return
+        session, verdict = self.play.shell.session, self.verdict
+
+        def keep(found: PassVerdict) -> None:
+            self.verdict = found
+
+        self.room.errands.ask(lambda: with_ways(session, verdict), keep)
 
     def _suggest(self, index: int, fault: Fault) -> None:
         """Have the best way on from the player's own hands sought, once for each fault."""

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from trainer.score.library import Library
     from trainer.settings import Settings
 
+Ports = tuple[tuple[str, ...], tuple[str, ...]]
 FIRST_EXERCISE = "triads-common-tones"
 _OUTPUTS = {"sound", "temperament", "pitch", "midi_out"}
 
@@ -39,11 +40,14 @@ class App:
         *,
         last: str = "",
         remember: Callable[[str], None] = lambda name: None,
+        ports: Callable[[], Ports] | None = None,
     ) -> None:
+        """`ports` names the MIDI inputs and outputs there are; the usual interfaces' if None."""
         self.room = room
         self.desk = desk
         self._last = last
         self._remember = remember
+        self._ports = ports or midi_ports
         self._library: Library | None = None
         self._material: Material | None = None
 
@@ -89,7 +93,7 @@ class App:
         self.room.open(ShelfView(self.room, self.library, self.practise))
 
     def settings(self) -> None:
-        self.room.open(ChoicesView(self.room, self.applied, _ports, self._calibrate))
+        self.room.open(ChoicesView(self.room, self.applied, self._ports, self._calibrate))
 
     def _calibrate(self) -> None:
         self.room.open(TapView(self.room, self.desk))
@@ -215,7 +219,8 @@ class App:
         return self._library
 
 
-def _ports() -> tuple[tuple[str, ...], tuple[str, ...]]:
+def midi_ports() -> Ports:
+    """Names of the MIDI inputs and outputs of this machine."""
     import mido
 
     from trainer.listening.ports import ports

@@ -190,10 +190,14 @@ def _answer(
 
 
 def _engraved(sheet: Sheet) -> Sequence[Any]:
+    """The largest size that fits; sizes that surely do not are passed over."""
     from trainer.engraving.page import engrave_systems
 
     pages: Sequence[Any] = ()
+    square = 0.0  # height of all systems at a space of one pixel: it grows with the square
     for space in sheet.spaces:
+        if square * space**2 > 1.1 * sheet.height and space != sheet.spaces[-1]:
+            continue
         pages = engrave_systems(
             sheet.exercise,
             sheet.width,
@@ -201,8 +205,10 @@ def _engraved(sheet: Sheet) -> Sequence[Any]:
             middle=sheet.middle,
             figures=sheet.figures,
         )
-        if sum(page.geometry.height for page in pages) <= sheet.height:
+        high = sum(page.geometry.height for page in pages)
+        if high <= sheet.height:
             break
+        square = high / space**2
     return pages
 
 

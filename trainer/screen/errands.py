@@ -49,7 +49,8 @@ class Errands:
         return any_found
 
     def close(self) -> None:
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Wait for what is being done, and drop what has not begun."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
 
     def _hand_over(
         self,

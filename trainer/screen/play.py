@@ -50,6 +50,7 @@ class PlayView:
 
     def __init__(self, room: Room, shell: Shell, *, by_itself: bool = False) -> None:
         """`by_itself` begins each pass as soon as the page is there, for a demo player."""
+        shell.seek_ways_later()  # no frame waits for the solver
         self.room = room
         self.shell = shell
         self.heading = plan_heading(shell)
