@@ -15,8 +15,7 @@ from trainer.judging.verdict import PassVerdict
 from trainer.judging.ways_out import with_ways_out
 from trainer.judging.written import WrittenLine, written_soundings
 from trainer.score.exercise import Exercise, Note
-from trainer.score.interchange.choosing import imported
-from trainer.score.interchange.reading import Reader
+from trainer.score.interchange.importing import read_parts
 from trainer.score.kern import read_exercise
 from trainer.theory.figures import Figuring, Way
 from trainer.theory.movement import Given
@@ -121,10 +120,8 @@ def _native(path: Path) -> _Read:
 
 
 def _foreign(path: Path) -> _Read:
-    with Reader() as reader:
-        score = reader.read(path)
-    found = imported(score, path.stem)
-    return found.exercise, [line.events for line in score.lines], found.report.left
+    parts = read_parts(path)
+    return parts.exercise, parts.lines, parts.report.left
 
 
 def _passing_basses(

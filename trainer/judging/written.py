@@ -1,8 +1,7 @@
 """From a written score, whatever its staves and layers, to four voices from onset to onset.
 
-Four lines of single notes are the four voices, from the highest to the lowest. A line that only
-doubles the bass is left aside. Chords and shared staves are taken apart by what sounds at each
-onset, divided among the voices as keys are.
+Four lines of single notes are the four voices, from the highest to the lowest. Chords and shared
+staves are taken apart by what sounds at each onset, divided among the voices as keys are.
 """
 
 from __future__ import annotations
@@ -19,8 +18,6 @@ from trainer.judging.judge import Judge
 from trainer.judging.voices import Line, divisions, extend
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VOICES, Sounding, Voicing
-
-_DOUBLING = 0.95  # share of onsets at which a line has the bass's note, to be its doubling
 
 
 class Written(Protocol):
@@ -63,10 +60,7 @@ def written_soundings(judge: Judge, lines: Sequence[WrittenLine]) -> tuple[Sound
 
     Raises ExerciseError where there are not four voices to be heard.
     """
-    kept = _without_doublings(
-        [_Line(line, [e.onset for e in line]) for line in lines if any(e.pitches for e in line)],
-        judge,
-    )
+    kept = [_Line(line, [e.onset for e in line]) for line in lines if any(e.pitches for e in line)]
     single = all(len(event.pitches) <= 1 for line in kept for event in line.events)
     onsets = sorted(
         {
@@ -110,23 +104,6 @@ def _begins(lines: Sequence[_Line], onset: Fraction, pitch: Pitch | None) -> boo
         if (event := line.at(onset)) is not None
         for written, tied in zip(event.pitches, event.tied, strict=True)
     )
-
-
-def _without_doublings(lines: list[_Line], judge: Judge) -> list[_Line]:
-    """Without the lines that have the bass's note all the time, but for the bass itself."""
-    bass = [(m.onset, m.bass) for m in judge.moments if m.bass is not None and m.bass_struck]
-    doublings = []
-    for line in lines:
-        notes = [(line.single(onset), pitch) for onset, pitch in bass]
-        same = sum(note is not None and note.name == pitch.name for note, pitch in notes)
-        exact = sum(note == pitch for note, pitch in notes)
-        if bass and same >= _DOUBLING * len(bass):
-            doublings.append((exact, line))
-    if len(doublings) < 2 or len(lines) < 5:
-        return lines
-    own = max(doublings, key=lambda found: found[0])[1]
-    dropped = [line for _, line in doublings if line is not own]
-    return [line for line in lines if not any(line is other for other in dropped)]
 
 
 def _divided(
