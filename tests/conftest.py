@@ -6,9 +6,20 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.postgresql import databases, postgresql_server  # noqa: F401  fixtures
 from trainer.folders import HOME
+
+# No test fails on time; where the whole is checked every run tries the same examples, elsewhere
+# each run tries others.
+settings.register_profile(
+    "steady",
+    deadline=None,
+    derandomize=bool(os.environ.get("CI")),
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("steady")
 
 
 @pytest.fixture(autouse=True)
