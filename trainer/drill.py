@@ -13,15 +13,15 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
-from trainer.errors import LogError
+from trainer.errors import ExerciseError, LogError
 from trainer.folders import data_folder, replace_text
 from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
 from trainer.practice.plan import Next, Plan, next_task, shortened, time_spent
 from trainer.practice.question import asked_item, question
-from trainer.practice.result import PassResult, believable, is_question
-from trainer.practice.today import Past, folded, todays_plan
+from trainer.practice.result import PassResult, base, believable, is_question
+from trainer.practice.today import MADE, Past, folded, todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed
@@ -113,9 +113,34 @@ def exercise_for(following: Next, material: Material, library: Library) -> Exerc
     task = following.task
     if is_question(task.exercise_id):
         return question(asked_item(task.exercise_id), material)
+    if base(task.exercise_id) == MADE:
+        return made_for_sight(task.exercise_id)
     exercise = library.find(task.exercise_id)
     return transposed(exercise, task.key) if task.key else exercise
 
+
+def made_for_sight(exercise_id: str) -> Exercise:
+    """The piece that an id such as `at-sight@13:59213` names: step and seed, and nothing else.
+
+    Raises ExerciseError where nothing comes of the seed and the next ones.
+    """
+    from trainer.score.generate import generate
+
+    step, _, seed = exercise_id.partition("@")[2].partition(":")
+    if not (step.isdecimal() and seed.isdecimal()):
+        raise ExerciseError(f"{exercise_id!r} names no piece", remedy=f"write {MADE}@STEP:SEED")
+    for further in range(_SEEDS):
+        try:
+            made = generate(int(step), seed=int(seed) + further)
+        except ExerciseError:
+            if further == _SEEDS - 1:
+                raise
+            continue
+        return replace(made, id=exercise_id)
+    raise AssertionError("the last seed returns or raises")
+
+
+_SEEDS = 8  # tried one after another
 
 # ── what is said before and after a pass ─────────────────────────────────────────────────────
 

@@ -7,6 +7,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from trainer.drill import made_for_sight
+from trainer.errors import ExerciseError
 from trainer.practice.course import standing
 from trainer.practice.item import Item
 from trainer.practice.material import Material, open_material
@@ -215,3 +217,38 @@ def test_a_piece_with_too_many_accidentals_moves_to_the_nearest_key(material: Ma
     assert str(playable_key(replace(piece, key=Key.parse("f# minor")), 1)) == "e minor"
     dorian = replace(piece, key=Key.parse("f# dorian"))
     assert playable_key(dorian, 0) == dorian.key
+
+
+def test_once_the_library_is_read_a_piece_is_made_for_the_day(material: Material) -> None:
+    played = [
+        a_pass(piece.id, str(piece.key), 60.0, number)
+        for number, piece in enumerate(material.pieces.values())
+    ]
+    now = START + timedelta(days=1)
+    plan = todays_plan(now, 20, material, past_of(played, material, now, 12), player="a")
+    (task,) = plan.parts[-1].tasks
+    assert plan.parts[-1].kind == "sight"
+    made = made_for_sight(task.exercise_id)
+    assert made.id == task.exercise_id
+    assert made.level == 12
+    assert made == made_for_sight(task.exercise_id)
+    later = now + timedelta(days=1)
+    other = todays_plan(later, 20, material, past_of(played, material, later, 12), player="a")
+    assert other.parts[-1].tasks != plan.parts[-1].tasks
+
+
+@pytest.mark.parametrize("text", ["at-sight@", "at-sight@12", "at-sight@12:x", "at-sight@2:7"])
+def test_an_id_that_names_no_made_piece_says_so(text: str) -> None:
+    with pytest.raises(ExerciseError):
+        made_for_sight(text)
+
+
+def test_a_reading_at_sight_begins_no_ladder(material: Material) -> None:
+    pieces = [piece for piece in material.pieces.values() if 0 < piece.level <= 12]
+    climbing, read = pieces[0], pieces[1]
+    climbed = [a_pass(climbing.id, str(climbing.key), 40.0, number) for number in (0, 1, 2)]
+    now = START + timedelta(days=1)
+    played = [*climbed, a_pass(read.id, str(read.key), 40.0, 9)]
+    plan = todays_plan(now, 20, material, past_of(played, material, now, 12))
+    part = next(part for part in plan.parts if part.kind == "ladder")
+    assert part.tasks[0].exercise_id == climbing.id

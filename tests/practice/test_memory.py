@@ -170,6 +170,12 @@ def test_a_figuring_enters_by_being_asked() -> None:
     assert set(memory.known) == {SIX}
 
 
+def test_what_stands_beside_the_figuring_asked_for_does_not_enter_with_it() -> None:
+    beside = replace(SIX, degree="5")
+    answers = (Answer(beside, True, 1.0), Answer(SIX, True, 1.0))
+    assert set(remembered([a_pass(f"question@{SIX}", START, *answers)], WHOLES).known) == {SIX}
+
+
 def test_a_figuring_played_rightly_in_a_piece_is_not_yet_asked_for() -> None:
     memory = remembered([a_pass("other", START, Answer(SIX, True, None, True))], WHOLES)
     assert not memory.known
@@ -184,6 +190,18 @@ def test_a_figuring_missed_three_times_in_playing_enters() -> None:
     thrice = remembered([wrong(2)], WHOLES, twice)
     assert not twice.known
     assert thrice.known[SIX].wrong == 1
+
+
+def test_no_more_missed_figurings_enter_on_a_day_than_can_be_asked() -> None:
+    missed = [replace(SIX, degree=str(degree)) for degree in range(1, 8)]
+    results = [
+        a_pass("other", START + timedelta(days=day), *(Answer(item, False) for item in missed))
+        for day in range(5)
+    ]
+    sizes = [len(remembered(results[:count], WHOLES).known) for count in range(1, 6)]
+    assert sizes == [0, 0, 2, 4, 6]
+    halves = remembered(results[3:], WHOLES, remembered(results[:3], WHOLES))
+    assert halves == remembered(results, WHOLES)
 
 
 def test_once_known_every_meeting_counts() -> None:

@@ -54,15 +54,15 @@ def get(library: Library, material: Material) -> Callable[[Task], Exercise]:
 
 @pytest.fixture(scope="module")
 def weak_days(material: Material, get: Callable[[Task], Exercise]) -> tuple[Day, ...]:
-    """Somebody who is at home with most figurings by step 13, and in trouble with 6 5."""
+    """Somebody who is at home with most figurings by step 14, and in trouble with 6 5."""
     player = SimulatedPlayer(wrong={"6 5": 0.3})
-    return simulate(player, 60, MINUTES, material, get, start=START, begin_at=13)
+    return simulate(player, 60, MINUTES, material, get, start=START, begin_at=14)
 
 
 @pytest.fixture(scope="module")
 def even_days(material: Material, get: Callable[[Task], Exercise]) -> tuple[Day, ...]:
     """The same player, no worse with 6 5 than with the rest."""
-    return simulate(SimulatedPlayer(), 60, MINUTES, material, get, start=START, begin_at=13)
+    return simulate(SimulatedPlayer(), 60, MINUTES, material, get, start=START, begin_at=14)
 
 
 def share(days: Sequence[Day], name: str) -> float:
@@ -125,7 +125,7 @@ def test_the_same_past_and_the_same_day_give_the_same_plan(
     results = [result for day in weak_days[:20] for result in day.passes]
     morning = START + timedelta(days=20, hours=-12)
     plans = [
-        todays_plan(now, MINUTES, material, past_of(mixed, material, now, 13), player="simulated")
+        todays_plan(now, MINUTES, material, past_of(mixed, material, now, 14), player="simulated")
         for now, mixed in (
             (morning, results),
             (morning + timedelta(hours=13), results),
@@ -137,7 +137,7 @@ def test_the_same_past_and_the_same_day_give_the_same_plan(
         morning + timedelta(days=1),
         MINUTES,
         material,
-        past_of(results, material, morning + timedelta(days=1), 13),
+        past_of(results, material, morning + timedelta(days=1), 14),
         player="simulated",
     )
     assert another.parts != plans[0].parts
@@ -191,7 +191,7 @@ def test_a_slower_thinker_stands_lower_on_every_ladder(
     highest: list[Mapping[object, float]] = []
     for think_s in (0.7, 1.9):
         player = SimulatedPlayer(0.01, think_s)
-        days = simulate(player, 15, MINUTES, material, get, start=START, begin_at=13)
+        days = simulate(player, 15, MINUTES, material, get, start=START, begin_at=14)
         results = [result for day in days for result in day.passes]
         past = past_of(results, material, START + timedelta(days=15), 13)
         highest.append({at: one.highest or 0.0 for at, one in past.ladders.items()})

@@ -19,10 +19,11 @@ import fsrs
 from fsrs import Rating
 
 from trainer.practice.item import Item, ItemKind
-from trainer.practice.result import Answer, PassResult, base, is_question
+from trainer.practice.result import Answer, PassResult, asked_by, base
 
 AT_ONCE, SECURE = 1.0, 2.0  # think time in seconds: known by heart; known (common practice)
 _SCHEDULER = fsrs.Scheduler(enable_fuzzing=False, maximum_interval=180)
+_A_DAY = 2  # figurings that enter in this way on one day, at most: more could not be asked
 _MISSES = 3  # a figuring missed on so many occasions in playing becomes an item of its own
 
 
@@ -49,10 +50,12 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """All that is known, and how often figurings that are not yet asked were missed."""
+    """All that is known; how often figurings that are not yet asked were missed; and how many of
+    those entered on the last day that any did."""
 
     known: Mapping[Item, Known] = field(default_factory=dict)
     misses: Mapping[Item, int] = field(default_factory=dict)
+    entered: tuple[date | None, int] = (None, 0)
 
     def due(self, by: datetime) -> tuple[Known, ...]:
         """What is due by then, the most forgotten first."""
@@ -127,16 +130,18 @@ def remembered(
     missed three times in playing; once there, every meeting with them counts.
     """
     memory = memory or Memory()
-    known, misses = dict(memory.known), dict(memory.misses)
+    known, misses, (last, entered) = dict(memory.known), dict(memory.misses), memory.entered
     for result in results:
-        asked, day = is_question(result.exercise_id), result.at.date()
+        asked, day = asked_by(result.exercise_id), result.at.date()
         for item, ratings in _met(result, known, day).items():
             rating = _together(ratings)
             before = known.get(item)
-            if before is None and not asked:
+            if before is None and item != asked:
                 misses[item] = misses.get(item, 0) + (rating is Rating.Again)
-                if misses[item] < _MISSES:
+                entered = entered if last == day else 0
+                if misses[item] < _MISSES or rating is not Rating.Again or entered == _A_DAY:
                     continue
+                last, entered = day, entered + 1
             known[item] = reviewed(before or first_seen(item, result.at), rating, result.at)
         whole = wholes.get(base(result.exercise_id))
         if whole is not None and result.whole and result.finished:
@@ -145,7 +150,7 @@ def remembered(
             if before is None or before.day != day:
                 rating = rated_pass(result, whole.tempo)
                 known[item] = reviewed(before or first_seen(item, result.at), rating, result.at)
-    return Memory(known, misses)
+    return Memory(known, misses, (last, entered))
 
 
 def whole_item(whole: Whole, result: PassResult) -> Item:

@@ -16,10 +16,11 @@ from trainer.practice.item import figuring_item
 from trainer.practice.material import Material
 from trainer.practice.memory import end_of_day
 from trainer.practice.plan import Plan, Task, next_task, time_spent
-from trainer.practice.question import asked_item, question
-from trainer.practice.result import Answer, PassResult, asked_by, is_question, met_item
-from trainer.practice.today import continued, past_of, todays_plan
+from trainer.practice.question import askable, asked_item, question
+from trainer.practice.result import Answer, PassResult, asked_by, base, is_question, met_item
+from trainer.practice.today import MADE, continued, past_of, todays_plan
 from trainer.score.exercise import Exercise
+from trainer.score.generate import generate
 from trainer.score.patterns import expand_id
 from trainer.score.syllabus import UNFIGURED
 
@@ -124,6 +125,9 @@ def exercise_of(
     """What a task asks to be played."""
     if is_question(task.exercise_id):
         return question(asked_item(task.exercise_id), material)
+    if base(task.exercise_id) == MADE:
+        step, _, seed = task.exercise_id.partition("@")[2].partition(":")
+        return generate(int(step), seed=int(seed) % 12)  # a dozen will do
     if "@" in task.exercise_id:
         return expand_id(dict(material.patterns), task.exercise_id)
     piece = pieces[task.exercise_id]
@@ -144,6 +148,7 @@ def simulate(
     """A plan a day, played to its end."""
     chance = Random(seed)
     told: list[Day] = []
+    can_ask = askable(material)
     past = past_of((), material, start, begin_at)
     for number in range(days):
         now = start + timedelta(days=number)
@@ -157,7 +162,11 @@ def simulate(
         due = {task.item for part in plan.parts for task in part.tasks if task.item is not None}
         known = {item for item in due if item in past.memory.known}
         met = {answer.item for result in passes for answer in result.answers}
-        waiting = [one for one in past.memory.due(end_of_day(now)) if one.item.kind == "figuring"]
+        waiting = [
+            one.item
+            for one in past.memory.due(end_of_day(now))
+            if one.item.kind == "figuring" and can_ask(one.item)
+        ]
         told.append(Day(plan, tuple(passes), len(known), len(known & met), len(waiting)))
         past = continued(past, tuple(passes), material, begin_at)
     return tuple(told)

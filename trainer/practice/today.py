@@ -24,8 +24,11 @@ from trainer.practice.memory import Known, Memory, end_of_day, rated, remembered
 from trainer.practice.plan import Part, PartKind, Plan, Task
 from trainer.practice.question import askable, items_of, question_id
 from trainer.practice.result import PassResult, base, believable
+from trainer.score.generate import FIRST_STEP
 from trainer.score.patterns import POSITIONS, Pattern, every_key
 from trainer.theory.key import Key
+
+MADE = "at-sight"  # exercise ids of pieces made for reading at sight: `at-sight@STEP:SEED`
 
 # part of the minutes -> each kind, in the order of playing
 _SHARES: tuple[tuple[PartKind, float], ...] = (
@@ -43,6 +46,7 @@ _QUESTION = 10.0  # seconds a question takes, with the look at its answer
 _TURNS = 12  # passes at one thing on one day, at most
 _NEW = 8  # figurings asked for the first time on one day
 _WEAK, _KEYS, _DRILLS = 8, 3, 6  # drills of the weak part; keys and drills of the step's part
+_KEPT = 5  # pieces never played that are kept for the ladder
 _SIGHT = 0.6  # of a piece's own tempo, for the first reading
 
 
@@ -411,10 +415,14 @@ def _assigned_task(desk: _Desk, one: Assigned) -> Task | None:
 def _ladder_piece(desk: _Desk, chance: Random) -> tuple[Piece, str] | None:
     """The piece that is on its way up; else one that is due again; else a new one."""
     pieces = desk.material.pieces
+    passes: dict[str, int] = {}
     begun: dict[str, datetime] = {}
     for result in desk.past.results:
-        if base(result.exercise_id) in pieces and result.tempo is not None and result.whole:
-            begun[base(result.exercise_id)] = result.at
+        id = base(result.exercise_id)
+        if id in pieces and result.tempo is not None and result.whole:
+            passes[id] = passes.get(id, 0) + 1
+            if passes[id] > 1:  # once is a reading at sight, and no ladder
+                begun[id] = result.at
     for id in sorted(begun, key=lambda id: (begun[id], id), reverse=True):
         piece = pieces[id]
         key = playable_key(piece, desk.past.standing.step.max_accidentals)
@@ -439,6 +447,8 @@ def _sight(desk: _Desk, chance: Random, minutes: float) -> Part:
         for piece in desk.material.pieces.values()
         if piece.id not in played | desk.taken and 0 < piece.level <= desk.step
     ]
+    if len(unknown) <= _KEPT and desk.step >= FIRST_STEP:
+        return _made_for_sight(desk, chance, minutes)
     if not unknown:
         return Part("sight", "", "", minutes, ())
     piece = chance.choice(sorted(unknown, key=lambda piece: (-piece.level, piece.id))[:5])
@@ -448,6 +458,15 @@ def _sight(desk: _Desk, chance: Random, minutes: float) -> Part:
     task = Task(piece.id, key=moved, tempo=tempo, most=1)
     reason = "not yet played; look first for signature, highest note and each cadence"
     return Part("sight", f"At sight: {piece.title}", reason, minutes, (task,))
+
+
+def _made_for_sight(desk: _Desk, chance: Random, minutes: float) -> Part:
+    """A piece made for today, so that the last unknown ones of the library stay for the ladder."""
+    step = desk.past.standing.step
+    tempo = max(SLOWEST, float(round(_SIGHT * step.tempo)))
+    task = Task(f"{MADE}@{step.number}:{chance.randrange(10**6)}", tempo=tempo, most=1)
+    reason = "made for today; look first for signature, highest note and each cadence"
+    return Part("sight", f"At sight: a new piece of step {step.number}", reason, minutes, (task,))
 
 
 def playable_key(piece: Piece, accidentals: int) -> Key:
