@@ -90,3 +90,22 @@ def test_a_take_of_which_nothing_was_played_is_not_kept(location: str) -> None:
     with Journal.open(location) as journal:
         assert settle(journal) == 1
         assert journal.takes() == () and verify(journal).troubles == ()
+
+
+def test_stations_that_write_at_once_keep_everything(location: str) -> None:
+    """A school: three programs, one log. Two play under one name."""
+    script = (
+        "import sys; import tests.journal.samples as t\n"
+        "from dataclasses import replace\n"
+        "for _ in range(8): t.play(sys.argv[1], take=replace(t.TAKE, player=sys.argv[2]))"
+    )
+    Journal.open(location).close()
+    stations = [
+        subprocess.Popen([sys.executable, "-c", script, location, id], cwd=ROOT)
+        for id in ("0" * 32, "1" * 32, "1" * 32)
+    ]
+    assert [station.wait(120) for station in stations] == [0, 0, 0]
+    with Journal.open(location) as journal:
+        assert {one.id: one.takes for one in journal.players()} == {"0" * 32: 8, "1" * 32: 16}
+        assert verify(journal).troubles == ()
+        assert all(one.state == "finished" for one in journal.takes())

@@ -82,7 +82,7 @@ def add_player(connection: Connection, name: str, id: str | None = None) -> str:
     """A new player of this log; the id."""
     new = id or str(uuid.uuid4())
     row = {"id": new, "name": name, "named": time.time() if name else 0.0, "local": True}
-    connection.execute(insert(player), row)
+    connection.execute(upsert(connection, player).on_conflict_do_nothing(), row)
     return new
 
 
@@ -125,10 +125,9 @@ def text_seq(connection: Connection, text: str) -> int:
     if found is not None:
         return int(found)
     row = {"digest": digest, "text": text}
-    made = connection.execute(upsert(connection, exercise_text).on_conflict_do_nothing(), row)
+    connection.execute(upsert(connection, exercise_text).on_conflict_do_nothing(), row)
     seq = int(connection.execute(query).scalar_one())
-    if made.rowcount:  # another station may have been quicker
-        put_sights(connection, seq, text)
+    put_sights(connection, seq, text)
     return seq
 
 

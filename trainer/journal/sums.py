@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Table, and_, delete, insert, select, tuple_
+from sqlalchemy import Connection, Table, and_, delete, select, tuple_
 
 from trainer.errors import TrainerError
 from trainer.journal.dialect import upsert
@@ -217,7 +217,10 @@ def sights_of(connection: Connection, text_seq: int) -> dict[int, Sight]:
 
 
 def put_sights(connection: Connection, text_seq: int, text: str) -> None:
-    """Store what a text asks; a text that is no exercise asks nothing."""
+    """Store what a text asks; a text that is no exercise asks nothing.
+
+    Another station may have been quicker.
+    """
     try:
         exercise = read_text(text)
     except TrainerError:
@@ -233,7 +236,7 @@ def put_sights(connection: Connection, text_seq: int, text: str) -> None:
         }
         for m in exercise.moments
     ]
-    connection.execute(insert(sight), rows)
+    connection.execute(upsert(connection, sight).on_conflict_do_nothing(), rows)
 
 
 def _figuring(moment: Moment) -> str:

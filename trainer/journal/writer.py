@@ -29,6 +29,7 @@ from trainer.theory.fault import Fault
 
 _Record = Callable[[Connection], None]
 _RETRY_S = 1.0
+_LAST_TRIES, _PAUSE_S = 5, 0.2
 
 
 class Writer:
@@ -130,6 +131,7 @@ class Writer:
             for done in waiting:
                 done.set()
             if stop:
+                self._insist()
                 return
 
     def _collect(self) -> tuple[bool, list[threading.Event]]:
@@ -148,6 +150,14 @@ class Writer:
                 item = self._queue.get_nowait()
         except queue.Empty:
             return False, waiting
+
+    def _insist(self) -> None:
+        """At the end: what could not be written may have waited for another station only."""
+        for _ in range(_LAST_TRIES):
+            if not self._pending:
+                return
+            time.sleep(_PAUSE_S)
+            self._write()
 
     def _write(self) -> None:
         if not self._pending:
