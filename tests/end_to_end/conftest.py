@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-# -S: the server waits for its clients, so that a busy machine is late rather than loses keys
-JACKD = ["jackd", "-r", "-S", "-t", "5000", "-d", "dummy", "-r", "48000", "-p", "256"]
+SERVER = f"mittelstimme-{os.getpid()}"  # a server of our own beside any other
+JACKD = ["jackd", "-n", SERVER, "-r", "-d", "dummy", "-r", "48000", "-p", "256"]
 Bytes = tuple[float, list[int]]
 
 
@@ -104,6 +104,8 @@ def jack() -> Iterator[None]:
 
     if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
         pytest.skip("this build of python-rtmidi knows no JACK")
+    before = os.environ.get("JACK_DEFAULT_SERVER")
+    os.environ["JACK_DEFAULT_SERVER"] = SERVER  # where libjack in every process looks
     server = subprocess.Popen(JACKD, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         deadline = time.monotonic() + 10
@@ -113,6 +115,9 @@ def jack() -> Iterator[None]:
             time.sleep(0.2)
         yield
     finally:
+        os.environ.pop("JACK_DEFAULT_SERVER")
+        if before is not None:
+            os.environ["JACK_DEFAULT_SERVER"] = before
         server.terminate()
         server.wait(10)
 

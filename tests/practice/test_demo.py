@@ -34,7 +34,7 @@ from trainer.score.kern import read_exercise
 from trainer.theory.voicing import Voicing
 
 PATHS = sorted(exercises_folder().glob("*.krn"))[::7]  # enough of them, in little time
-AS_FOUND = (Phase.explicit, Phase.reuse, Phase.generate)  # to shrink a whole pass takes too long
+AS_FOUND = (Phase.explicit, Phase.generate)  # to shrink a whole pass takes too long
 MANNERS = {
     "perfect": PERFECT,
     "human": HUMAN,
@@ -79,7 +79,7 @@ wishes = st.sampled_from([(), ("bass",), ("melody",), ("bass", "melody")])
     wish=wishes,
     seed=st.integers(0, 10**6),
 )
-@settings(max_examples=60, deadline=None, phases=AS_FOUND)
+@settings(max_examples=60, deadline=None, derandomize=True, phases=AS_FOUND)
 def test_a_right_performance_is_right_however_the_hands_move(
     path: Path, manner: str, tempo: float, wish: tuple[Part, ...], seed: int
 ) -> None:
@@ -101,7 +101,7 @@ def test_a_right_performance_is_right_however_the_hands_move(
     manner=st.sampled_from(["perfect", "human", "legato", "pedalled"]),
     seed=st.integers(0, 10**6),
 )
-@settings(max_examples=40, deadline=None, phases=AS_FOUND)
+@settings(max_examples=40, deadline=None, derandomize=True, phases=AS_FOUND)
 def test_untimed_a_right_performance_is_right_and_ends_by_itself(
     path: Path, manner: str, seed: int
 ) -> None:
@@ -125,7 +125,7 @@ def slipped(path: Path, kind: SlipKind, seed: int) -> tuple[int, Pass] | None:
 
 
 some = given(path=st.sampled_from(PATHS), seed=st.integers(0, 10**6))
-few = settings(max_examples=25, deadline=None, phases=AS_FOUND)
+few = settings(max_examples=25, deadline=None, derandomize=True, phases=AS_FOUND)
 
 
 @some
