@@ -18,7 +18,7 @@ from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise, Note
 from trainer.score.kern import read_exercise
 
-FILES = sorted(exercises_folder().glob("*.krn"))[:30]
+FILES = sorted(exercises_folder().glob("*.krn"))
 
 
 def _pitches(voice: tuple[Note, ...]) -> list[tuple[int, float]]:
@@ -53,16 +53,16 @@ def test_verovio_reads_the_same_notes_and_every_figure_at_its_place(path: Path) 
         for name in event.get("on", [])
     ]
     read = sorted((onset, values["pitch"]) for onset, values in sounding)
-    struck = sorted(
+    written = sorted(
         (note.onset, note.pitch.midi)
         for voice in _voices(exercise)
         for note in voice
-        if note.pitch is not None and not note.tied
+        if note.pitch is not None
     )
-    assert read == struck
+    assert read == written
     mei = toolkit.getMEI()
     digits = [
-        [ord(sign) - 0xEA50 for sign in re.sub("<.*?>", "", fb) if 0xEA50 <= ord(sign) <= 0xEA5F]
+        [ord(sign) - 0xEA50 for sign in re.sub("<.*?>", "", fb) if 0xEA50 <= ord(sign) <= 0xEA62]
         for fb in re.findall("<fb.*?</fb>", mei, re.DOTALL)
     ]
     stacks = [figuring.figures for _, figuring in exercise.figures if figuring.figures]

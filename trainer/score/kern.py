@@ -16,7 +16,7 @@ from pathlib import Path
 from trainer.errors import ExerciseError
 from trainer.score.bars import bars
 from trainer.score.exercise import Exercise, Note
-from trainer.score.kern_reader import Reader
+from trainer.score.kern_reader import LineReader
 from trainer.score.kern_tokens import (
     NoteToken,
     write_figuring,
@@ -67,7 +67,7 @@ def parse_exercise(text: str, file: str = "exercise.krn", identity: str = "") ->
     The id is `identity`, else the file's `!!!id` record, else the stem of `file`. Raises
     ExerciseError with file and line.
     """
-    reader = Reader(file)
+    reader = LineReader(file)
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
         raise ExerciseError("the file holds a NUL byte: it is not text", file=file, line=line)

@@ -44,7 +44,7 @@ class _Voice:
     tie: bool = False  # the last note is tied on
 
 
-class Reader:
+class LineReader:
     """Takes the lines in turn, then gives the exercise; errors carry no place of their own."""
 
     def __init__(self, file: str) -> None:
