@@ -93,7 +93,7 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
     )  # fmt: skip
     try:
         until(lambda: like(server.picture(), PAPER).mean() > 0.5, 20, "no paper on the server")
-        page = (slice(90, 560), slice(60, 1060))
+        page = (slice(90, 660), slice(60, 1060))
         until(lambda: like(server.picture()[page], INK).sum() > 2500, 20, "no page was drawn")
         until(lambda: mark_column(server) is not None, 20, "no moment mark")
         places = []
@@ -104,7 +104,7 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
             time.sleep(0.4)
         assert places == sorted(places) and places[-1] > places[0] + 100
         assert like(server.picture()[page], PLAYER).sum() > 100
-        until(lambda: like(server.picture()[560:640], MARK).sum() > 60, 30, "no fault was told")
+        until(lambda: like(server.picture()[680:708], MARK).sum() > 60, 30, "no fault was told")
     finally:
         program.terminate()
         program.wait(10)
@@ -112,5 +112,5 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
 
 def mark_column(server: Server) -> int | None:
     """Where the hairline over the moment stands: the column with most of the mark's colour."""
-    columns = like(server.picture()[90:560, 60:1060], MARK, 60).sum(axis=0)
+    columns = like(server.picture()[90:660, 60:1060], MARK, 60).sum(axis=0)
     return int(columns.argmax()) if columns.max() > 120 else None
