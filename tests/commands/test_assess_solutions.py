@@ -18,9 +18,7 @@ PIECES = ("evening-bells", "evening-frost", "evening-hill", "evening-river")
 
 @pytest.mark.parametrize("suffix", [".krn", ".musicxml", ".mei"])
 @pytest.mark.parametrize("name", PIECES)
-def test_a_solution_is_marked_without_a_gross_fault(
-    name: str, suffix: str, tmp_path: Path
-) -> None:
+def test_a_solution_is_marked_without_a_gross_fault(name: str, suffix: str, tmp_path: Path) -> None:
     exercise = read_exercise(exercises_folder() / f"{name}.krn")
     (solution,) = Solver(exercise.moments, hands="2+2").best(1)
     path = tmp_path / f"{name}{suffix}"
