@@ -21,6 +21,7 @@ _ELSEWHERE: dict[str, str] = {
     "import": "exercises_import",
     "export": "exercises_export",
     "generate": "exercises_generate",
+    "print": "exercises_print",
 }
 
 
@@ -75,7 +76,7 @@ def list_(
         cadence=cadence,
         key=key,
         metre=metre,
-        level=None if level is None else _levels(level),
+        level=None if level is None else levels(level),
         tune=tune,
         tag=tag,
     )
@@ -197,7 +198,8 @@ def described(item: Entry) -> dict[str, object]:
     }
 
 
-def _levels(text: str) -> tuple[int, int]:
+def levels(text: str) -> tuple[int, int]:
+    """The first and last step of the course that `5` or `3-8` names; raises InputError."""
     match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", text.strip())
     if match is None:
         raise InputError(f"{text!r} is not a level", remedy="write one like 5 or 3-8")

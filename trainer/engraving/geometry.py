@@ -151,7 +151,9 @@ def _head(
         if match:
             x, y = float(match[1]) + margin[0], float(match[2]) + margin[1]
     tip = None
-    for stem in _of_class(element, "stem"):
+    parent = element.getparent()
+    chord = parent is not None and parent.get("class") == "chord"
+    for stem in _of_class(parent if chord else element, "stem"):
         for path in stem.iter(f"{SVG}path"):
             tips = [yy for _, yy in _ends(path, margin)]
             if tips:

@@ -8,7 +8,7 @@ middle voices, `figure-7` and `moment-7` (index of the moment), `bar-2`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 from typing import Literal
@@ -63,6 +63,7 @@ class _Piece:
     tied_in: bool
     tied_out: bool
     first: bool
+    under: _Piece | None = None  # the tenor on the alto's stem
 
     @property
     def id(self) -> str:
@@ -224,7 +225,21 @@ def _layers(pieces: list[_Piece]) -> list[list[_Piece]]:
     order: dict[VoiceName, list[_Piece]] = {}
     for piece in pieces:
         order.setdefault(piece.voice, []).append(piece)
-    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if v in order]
+    order["alto"], order["tenor"] = _on_one_stem(order.get("alto", []), order.get("tenor", []))
+    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if order.get(v)]
+
+
+def _on_one_stem(altos: list[_Piece], tenors: list[_Piece]) -> tuple[list[_Piece], list[_Piece]]:
+    """Middle voices of one staff that move together share a stem; the rest stand by themselves."""
+    waiting = {(piece.onset, piece.duration): piece for piece in tenors if piece.pitch is not None}
+    joined = [
+        piece
+        if piece.pitch is None
+        else replace(piece, under=waiting.pop((piece.onset, piece.duration), None))
+        for piece in altos
+    ]
+    alone = [p for p in tenors if p.pitch is None or (p.onset, p.duration) in waiting]
+    return joined, alone if any(p.pitch is not None for p in alone) else []
 
 
 def _accidentals(pieces: list[_Piece], key: Key) -> frozenset[str]:
@@ -287,23 +302,46 @@ def _note(parent: etree._Element, piece: _Piece, shown: frozenset[str], factor: 
             rest = piece.voice in ("soprano", "bass")
             _valued(_child(parent, "rest" if rest else "space", **{_XML_ID: name}), value)
             continue
-        note = _child(
-            parent,
-            "note",
-            **{_XML_ID: name},
-            pname=LETTERS[piece.pitch.step],
-            oct=str(piece.pitch.octave),
-        )
+        last = number == len(parts) - 1
+        if piece.under is not None:
+            parent_of = _child(parent, "chord")
+            _valued(parent_of, value)
+            parent_of.set("stem.dir", "up" if _stem_up(piece.under) else "down")
+            _head(parent_of, piece, name, number, last, shown)
+            under = piece.under.id if number == 0 else f"{piece.under.id}-{number}"
+            _head(parent_of, piece.under, under, number, last, shown)
+            continue
+        note = _head(parent, piece, name, number, last, shown)
         _valued(note, value)
         note.set("stem.dir", "up" if _stem_up(piece) else "down")
-        if name in shown:
-            note.set("accid", _ACCIDENTALS[piece.pitch.alter])
-        elif piece.pitch.alter:
-            note.set("accid.ges", _SOUNDING[piece.pitch.alter])
-        tied_in = piece.tied_in or number > 0
-        tied_out = piece.tied_out or number < len(parts) - 1
-        if tied_in or tied_out:
-            note.set("tie", "m" if tied_in and tied_out else "t" if tied_in else "i")
+
+
+def _head(
+    parent: etree._Element,
+    piece: _Piece,
+    name: str,
+    number: int,
+    last: bool,
+    shown: frozenset[str],
+) -> etree._Element:
+    """One note without its value: the `number`th of the signs its piece is written in."""
+    assert piece.pitch is not None
+    note = _child(
+        parent,
+        "note",
+        **{_XML_ID: name},
+        pname=LETTERS[piece.pitch.step],
+        oct=str(piece.pitch.octave),
+    )
+    if name in shown:
+        note.set("accid", _ACCIDENTALS[piece.pitch.alter])
+    elif piece.pitch.alter:
+        note.set("accid.ges", _SOUNDING[piece.pitch.alter])
+    tied_in = piece.tied_in or number > 0
+    tied_out = piece.tied_out or not last
+    if tied_in or tied_out:
+        note.set("tie", "m" if tied_in and tied_out else "t" if tied_in else "i")
+    return note
 
 
 def _stem_up(piece: _Piece) -> bool:
@@ -341,7 +379,8 @@ def _signs(
 ) -> None:
     for piece in pieces:
         voice = exercise.melody if piece.voice == "soprano" else exercise.bass
-        if piece.voice in ("soprano", "bass") and voice[piece.index].fermata:
+        given = piece.voice == "bass" or (piece.voice == "soprano" and exercise.melody)
+        if given and voice[piece.index].fermata:
             if piece.tied_out and exercise.length != piece.onset + piece.duration:
                 continue
             place = "above" if piece.voice == "soprano" else "below"

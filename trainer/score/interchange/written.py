@@ -140,7 +140,8 @@ def facts(exercise: Exercise) -> list[tuple[str, str]]:
 
 
 def with_realization(exercise: Exercise, realization: Realization) -> Exercise:
-    """The exercise with a realization's voices as its solution, one note a moment.
+    """The exercise with a realization's voices as its solution: a note a moment, longer ones where
+    a voice holds while another moves on without a new chord.
 
     The melody is taken from it only where the exercise has none. A voice without a pitch rests.
     Raises ExerciseError if the realization has another number of moments.
@@ -155,7 +156,11 @@ def with_realization(exercise: Exercise, realization: Realization) -> Exercise:
         notes: list[Note] = []
         for moment, voicing in zip(exercise.moments, realization.voicings, strict=True):
             pitch = _of(voicing, voice)
-            notes.append(Note(moment.onset, moment.duration, pitch, fermata=moment.fermata))
+            if notes and not moment.chord and pitch == notes[-1].pitch:  # it holds
+                length = notes[-1].duration + moment.duration
+                notes[-1] = replace(notes[-1], duration=length, fermata=moment.fermata)
+            else:
+                notes.append(Note(moment.onset, moment.duration, pitch, fermata=moment.fermata))
         first = exercise.moments[0].onset
         return (Note(Fraction(0), first, None), *notes) if first else tuple(notes)
 
