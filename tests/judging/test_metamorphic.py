@@ -22,7 +22,7 @@ from trainer.score.transpose import transposed
 from trainer.theory.key import Key
 from trainer.theory.sonority import sonorities
 
-SHIPPED = sorted(exercises_folder().glob("*.krn"))[:6]
+SHIPPED = sorted(exercises_folder().glob("*.krn"))[::20]
 MAJOR = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 MINOR = ("c", "c#", "d", "eb", "e", "f", "f#", "g", "g#", "a", "bb", "b")
 # these do depend on where the piece lies: what would be kept may lie too low elsewhere

@@ -181,7 +181,8 @@ class HarmonyTable:
         return found
 
     def _all_placed(self, bits: int) -> tuple[Pitch, ...]:
-        return tuple(self._placed(pc) for pc in range(12) if bits >> pc & 1)
+        placed = [self._placed(pc) for pc in range(12) if bits >> pc & 1]
+        return tuple(sorted(placed, key=lambda pitch: pitch.midi))
 
     def _placed(self, pitch_class: int) -> Pitch:
         """A missing note just above the bass, spelled as the member it is."""

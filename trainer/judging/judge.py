@@ -31,6 +31,8 @@ from trainer.theory.rules import rule, weight
 from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 
 _COSTS = {"gross": 100, "weak": 10, "remark": 1}
+# what is too low in one key is not in another; what could have been kept may lie too low
+_OF_HEIGHT = ("too-low", "too-high", "needless-motion")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,10 +108,14 @@ class Judge:
 
     def cost(self, first: int | None, second: int, before: Voicing | None, after: Voicing) -> int:
         """The weight of all faults from one voicing to the next, and in the next, by which ways to
-        divide keys among the voices are compared: 100 for a gross one, 10 weak, 1 a remark."""
+        divide keys among the voices are compared: 100 for a gross one, 10 weak, 1 a remark.
+
+        Who sings what does not depend on how high the music lies."""
         passage = self._pair(first, before, second, after)
         total = 0
         for finding in findings(passage, self.given, self.conditions.hands):
+            if finding.rule in _OF_HEIGHT:
+                continue
             heavy = weight(finding.rule, self.conditions.school)
             total += 0 if heavy is None else _COSTS[heavy]
         return total
