@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import random
 from fractions import Fraction
-from itertools import pairwise
 
 from trainer.score.exercise import Note
 from trainer.theory.key import Key
@@ -166,11 +165,15 @@ def _start(before: int | None, span: list[int], chance: random.Random) -> int:
 
 
 def _spelled(heights: list[int], key: Key) -> list[Pitch]:
-    """In minor and the old modes a seventh degree that rises to the final is a leading tone."""
+    """In minor and Dorian a seventh degree that rises to the final, repeated or not, is raised."""
     pitches = [_pitch(height, key) for height in heights]
-    for place, (a, b) in enumerate(pairwise(heights)):
-        if a % 7 == 6 and b == a + 1 and key.mode in ("minor", "dorian"):
+    if key.mode not in ("minor", "dorian"):
+        return pitches
+    leading = False
+    for place in range(len(heights) - 2, -1, -1):
+        here, after = heights[place], heights[place + 1]
+        leading = here % 7 == 6 and (after == here + 1 or (after == here and leading))
+        if leading:
             pitch = pitches[place]
-            leading = key.leading_tone
-            pitches[place] = Pitch(pitch.step, leading.alter, pitch.octave)
+            pitches[place] = Pitch(pitch.step, key.leading_tone.alter, pitch.octave)
     return pitches
