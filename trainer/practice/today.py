@@ -235,7 +235,8 @@ def _warm_up(desk: _Desk, chance: Random, minutes: float) -> Part:
     assert task.ladder is not None
     tempo = float(round(0.8 * (task.ladder.highest or task.ladder.tempo)))
     task = replace(task, ladder=None, tempo=max(SLOWEST, tempo))
-    reason = "something familiar, slower than you can, to wake the hands"
+    slowly = "something familiar, slower than you can, to wake the hands"
+    reason = slowly if secure else "slowly, to find the hands and the keys"
     return Part("warm-up", f"{pattern.title} in {key}", reason, minutes, (task,))
 
 
