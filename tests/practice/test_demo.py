@@ -156,10 +156,10 @@ def test_a_late_chord_is_late_and_complete(path: Path, seed: int) -> None:
         at, done = made
         said = verdict(done)
         assert {m.outcome for m in said.moments} == {"complete"}
-        late = [m.index for m in said.moments if m.late_beats is not None and m.late_beats > 0.2]
-        assert late in ([at], [])  # none where nothing had to be struck there
-        if not late:
-            assert said.moments[at].late_ms is None or at in [m.index for m in said.moments]
+        errors = {m.index: m.late_beats for m in said.moments if m.late_beats is not None}
+        if at in errors:  # else nothing had to be struck there
+            assert errors.pop(at) > 0.08  # 0.4 of a moment that may be a quarter of a beat
+        assert max(abs(error) for error in errors.values()) < 0.08
 
 
 @some

@@ -40,7 +40,8 @@ class Manner:
     """How the hands move. Standard deviations in seconds: of the beat, between the hands, between
     the fingers of one hand. `bias` is how late everything is. `rolled` is the time from one key of
     a chord to the next, upward. `overlap` is how long a finger stays down into the next chord
-    (negative: it leaves before). `late_by` is how late a late chord is, in beats. `think` is the
+    (negative: it leaves before). `late_by` is how late a late chord is, in beats
+    (of a moment shorter than a beat: in its lengths). `think` is the
     time to think at each moment when untimed."""
 
     beat: float = 0.012
@@ -136,7 +137,7 @@ class _Hands:
         manner, chance = self._manner, self._chance
         at += manner.bias + chance.gauss(0.0, manner.beat)
         if "late" in slips:
-            at += manner.late_by * self._beat(index)
+            at += manner.late_by * self._until_next(index)
         at = max(at, self._last + 0.03)
         keys = self._keys(index)
         strike = [key for key in keys if key not in self._down or self._again(index, key)]
@@ -244,6 +245,7 @@ class _Hands:
             self._events.append(KeyUp(max(up, self._down.pop(key) + 0.01), key))
 
     def _until_next(self, index: int) -> float:
+        """Seconds, at most a beat."""
         line = self._task.line
         if line is None or index == self._task.last:
             return self._beat(index)
