@@ -16,10 +16,9 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from functools import partial
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from trainer.errors import TrainerError
-from trainer.journal.writer import Writer
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
@@ -45,6 +44,9 @@ from trainer.setup import Setup
 from trainer.sound.output import Output
 from trainer.sound.track import Click, ToneNote, Track
 from trainer.sources import Source
+
+if TYPE_CHECKING:
+    from trainer.journal.writer import Writer
 
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
 

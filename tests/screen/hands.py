@@ -257,7 +257,7 @@ def open_app(hands: Hands, log: str = "") -> App:
         return hands.output
 
     desks.append(Desk(LettersOnly(at_once), hands.output, None, opened, log=log))
-    app = App(room, desks[0], ports=lambda: (("grand keyboard",), ()))
+    app = App(room, lambda: desks[0], ports=lambda: (("grand keyboard",), ()))
     hands.app = app
     app.front()
     hands.frame(2)

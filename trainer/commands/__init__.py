@@ -54,19 +54,23 @@ def cli(ctx: click.Context) -> None:
     """
     if ctx.invoked_subcommand is None:
         from trainer.commands.opening import has_display
-        from trainer.commands.practice import command
 
         if has_display():
             _open_window()
         else:
+            from trainer.commands.practice import command
+
             ctx.invoke(command)
 
 
 def _open_window() -> None:
-    from trainer.commands.log_option import which_log
-    from trainer.screen.window import run_front
+    import os
 
-    trouble = run_front(which_log(None))
+    from trainer.journal import LOG_VARIABLE, log_location
+    from trainer.screen.window import run_front
+    from trainer.settings import load
+
+    trouble = run_front(str(log_location(os.environ.get(LOG_VARIABLE) or load().log)))
     if trouble:
         print(f"mittelstimme: {trouble}", file=sys.stderr)
 

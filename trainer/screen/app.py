@@ -4,25 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from trainer.errors import TrainerError
-from trainer.score.exercise import Exercise
-from trainer.screen.choices import CALIBRATE, PLAYER, ChoicesView
-from trainer.screen.desk import Desk
 from trainer.screen.first import FirstView
 from trainer.screen.front import Door, FrontView
-from trainer.screen.play import PlayView
-from trainer.screen.record import Record, RecordView
 from trainer.screen.room import Room
-from trainer.screen.shelf import ShelfView
-from trainer.screen.tap import TapView
-from trainer.screen.today import TodayView
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.practice.material import Material
+    from trainer.score.exercise import Exercise
     from trainer.score.library import Library
+    from trainer.screen.desk import Desk
+    from trainer.screen.record import Record
     from trainer.settings import Settings
 
 Ports = tuple[tuple[str, ...], tuple[str, ...]]
@@ -36,20 +32,27 @@ class App:
     def __init__(
         self,
         room: Room,
-        desk: Desk,
+        open_desk: Callable[[], Desk],
         *,
         last: str = "",
         remember: Callable[[str], None] = lambda name: None,
         ports: Callable[[], Ports] | None = None,
     ) -> None:
-        """`ports` names the MIDI inputs and outputs there are; the usual interfaces' if None."""
+        """`open_desk` opens keyboard and sound, once, when they are first needed, so that the
+        first page is there at once. `ports` names the MIDI inputs and outputs there are; the
+        usual interfaces' if None.
+        """
         self.room = room
-        self.desk = desk
+        self._open_desk = open_desk
         self._last = last
         self._remember = remember
         self._ports = ports or midi_ports
         self._library: Library | None = None
         self._material: Material | None = None
+
+    @cached_property
+    def desk(self) -> Desk:
+        return self._open_desk()
 
     # ---- leading from view to view ------------------------------------------------------------
 
@@ -78,6 +81,8 @@ class App:
         self.room.errands.ask(lambda: self.library().find(name), self.practise, self._say)
 
     def practise(self, exercise: Exercise) -> None:
+        from trainer.screen.play import PlayView
+
         self._keep_last(exercise.id)
         shell = self.desk.practise(self.room.settings, exercise, exercise.tempo)
         self.room.open(PlayView(self.room, shell))
@@ -90,16 +95,24 @@ class App:
         self.room.notice = str(error)
 
     def shelf(self) -> None:
+        from trainer.screen.shelf import ShelfView
+
         self.room.open(ShelfView(self.room, self.library, self.practise))
 
     def settings(self) -> None:
+        from trainer.screen.choices import ChoicesView
+
         self.room.open(ChoicesView(self.room, self.applied, self._ports, self._calibrate))
 
     def _calibrate(self) -> None:
+        from trainer.screen.tap import TapView
+
         self.room.open(TapView(self.room, self.desk))
 
     def applied(self, settings: Settings, name: str) -> None:
         """Put a changed setting to work where it is not read anew at every frame."""
+        from trainer.screen.choices import CALIBRATE, PLAYER
+
         player = settings.player
         if name in _OUTPUTS or name == PLAYER:
             self.desk.retune(player)
@@ -114,6 +127,8 @@ class App:
     # ---- the plan -----------------------------------------------------------------------------
 
     def today(self) -> None:
+        from trainer.screen.today import TodayView
+
         self.room.open(TodayView(self.room, self._find_plan, self._begin_plan))
 
     def _find_plan(self) -> Drill:
@@ -134,6 +149,7 @@ class App:
 
     def _begin_plan(self, drill: Drill) -> None:
         from trainer.drill_shell import DrillShell
+        from trainer.screen.play import PlayView
 
         assert self._material is not None
         settings = self.room.settings
@@ -155,10 +171,13 @@ class App:
     # ---- the log ------------------------------------------------------------------------------
 
     def record(self) -> None:
+        from trainer.screen.record import RecordView
+
         self.room.open(RecordView(self.room, self._read, self._see, date.today()))
 
     def _read(self) -> Record:
         from trainer.review import queries
+        from trainer.screen.record import Record
 
         self._flush()
         player = self.room.settings.player.id
@@ -176,6 +195,7 @@ class App:
         """A take of the log on its page, with its marks."""
         from trainer.journal.sums import read_text
         from trainer.screen.after import AfterView
+        from trainer.screen.play import PlayView
         from trainer.setup import Setup
         from trainer.shell import Shell
 

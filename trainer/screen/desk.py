@@ -110,3 +110,14 @@ def open_sound(player: Player) -> Output:
         )
     except InputError as error:
         return Silence(str(error))
+
+
+def get_ready() -> None:
+    """Load what the views will need, beside the loop, so that no door opens slowly."""
+    import trainer.drill_shell
+    import trainer.screen.choices
+    import trainer.screen.play
+    import trainer.screen.record
+    import trainer.screen.shelf
+    import trainer.screen.today
+    import trainer.theory.realize  # noqa: F401

@@ -54,7 +54,11 @@ def _under_title(setup: Setup) -> Sequence[str]:
     if page.key != exercise.key:
         key = f"written in {in_words(page.key)}, played in {key}"
     step = f"course step {exercise.level}" if exercise.level else ""
-    return (exercise.tune, key, str(exercise.metre), step, _HANDS[setup.conditions.hands])
+    hands = _HANDS[setup.conditions.hands]
+    if len(setup.conditions.supply) == 2:
+        hands = "the middle voices are yours"
+    tune = "" if exercise.tune == exercise.title else exercise.tune
+    return (tune, key, str(exercise.metre), step, hands)
 
 
 def in_words(key: Key) -> str:

@@ -21,7 +21,10 @@ from trainer.screen.state import WindowState, load_state, save_state
 from trainer.screen.theme import SMALLEST
 
 if TYPE_CHECKING:
+    from trainer.errors import TrainerError
+    from trainer.journal.writer import Writer
     from trainer.listening.events import KeyEvent
+    from trainer.screen.desk import Desk
     from trainer.settings import Settings
     from trainer.shell import Shell
 
@@ -233,43 +236,64 @@ def run(shell: Shell, settings: Settings | None = None) -> None:
 def run_front(log: str = "") -> str | None:
     """Open the window at its first page; `log` is where the log is.
 
-    Returns what could not be written to the log at the end, in one line.
+    The page is there first; keyboard, sound and log are opened behind it. Returns what could not
+    be written to the log at the end, in one line.
     """
-    from trainer.errors import LogError
     from trainer.screen.app import App
-    from trainer.screen.desk import Desk, open_sound
     from trainer.settings import load, save
-    from trainer.sources import HandsSource
 
     settings = load()
     window = Window(settings, save)
-    room = window.room
+
+    def remember(name: str) -> None:
+        window.state = window.state.at(name)
+
+    app = App(
+        window.room,
+        lambda: _open_desk(window.room, log),
+        last=window.state.exercise,
+        remember=remember,
+    )
+    app.front()
+    window.frame(window.clock())
+    desk = app.desk
+    try:
+        window.run()
+    finally:
+        trouble = desk.close()
+    return trouble
+
+
+def _open_desk(room: Room, log: str) -> Desk:
+    """Keyboard and sound now, in this thread; the log and the rest beside the loop."""
+    from trainer.screen.desk import Desk, get_ready, open_sound
+    from trainer.sources import HandsSource
+
     later: list[Desk] = []
 
     def at_once(event: KeyEvent) -> None:
         for desk in later:
             desk.at_once(event)
 
-    writer = None
-    try:
+    player = room.settings.player
+    source = HandsSource(at_once, player.input or None)
+    desk = Desk(source, open_sound(player), None, open_sound, log=log)
+    later.append(desk)
+
+    def open_log() -> Writer:
         from trainer.journal.writer import Writer
 
         writer = Writer(log)
-        writer.player(settings.player.id, settings.player.name)
-    except LogError as error:
+        writer.player(player.id, player.name)
+        return writer
+
+    def keep(writer: Writer) -> None:
+        desk.writer = writer
+
+    def complain(error: TrainerError) -> None:
         room.notice = f"{error}; going on without a log"
-    player = settings.player
-    desk = Desk(
-        HandsSource(at_once, player.input or None), open_sound(player), writer, open_sound, log=log
-    )
-    later.append(desk)
 
-    def remember(name: str) -> None:
-        window.state = window.state.at(name)
-
-    App(room, desk, last=window.state.exercise, remember=remember).front()
-    try:
-        window.run()
-    finally:
-        trouble = desk.close()
-    return trouble
+    # first in the queue: whatever is practised is asked for after it, and so finds the log open
+    room.errands.ask(open_log, keep, complain)
+    room.errands.ask(get_ready, lambda _: None)
+    return desk
