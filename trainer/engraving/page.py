@@ -127,7 +127,7 @@ def _starts(
         x = struck.get(onset) or _between(exercise, geometry, onset)
         places.append(Place(onset, x, onset in phrase_ends, onset in barlines))
     clef = 4.0 + 1.1 * abs(exercise.key.signature)
-    width = width_px / space_px
+    width = width_px / space_px - 0.5  # the right margin, and what rounding may take
     return system_starts(places, system.right, width, first, clef)
 
 

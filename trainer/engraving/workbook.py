@@ -19,6 +19,7 @@ from trainer.engraving.page import engrave_systems
 from trainer.errors import ExerciseError, TrainerError
 from trainer.resources import assets_folder
 from trainer.score.exercise import Exercise
+from trainer.score.interchange.exporting import write_whole
 
 Paper = Literal["a4", "letter"]
 
@@ -90,11 +91,7 @@ def save_workbook(
             )
         )
     assert isinstance(pdf, bytes)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(pdf)
-    except OSError as error:
-        raise ExerciseError(f"cannot be written: {error.strerror or error}", file=path) from None
+    write_whole(path, pdf)
     return int(pages)
 
 
