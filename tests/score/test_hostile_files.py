@@ -184,7 +184,7 @@ def damaged(data: bytes, chance: random.Random) -> bytes:
 def test_damaged_files_give_an_exercise_or_one_line(
     suffix: str, reader: Reader, tmp_path: Path
 ) -> None:
-    """MITTELSTIMME_DAMAGED_FILES says how many in all; 100 000 have been run."""
+    """MITTELSTIMME_DAMAGED_FILES says how many in all."""
     chance = random.Random(suffix)
     write = FORMATS[".krn" if suffix == ".hum" else suffix]
     originals = [

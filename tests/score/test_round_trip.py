@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import mido
@@ -21,6 +22,7 @@ from trainer.score.interchange.reading import Reader
 from trainer.score.interchange.written import with_realization
 from trainer.score.kern import read_exercise
 from trainer.score.transpose import transposed
+from trainer.theory.key import Key
 from trainer.theory.realize import Solver
 
 SHIPPED = [read_exercise(path) for path in sorted(exercises_folder().glob("*.krn"))]
@@ -70,6 +72,16 @@ def test_a_transposed_piece_with_a_realization_comes_back_with_it(
     solved = with_realization(exercise, Realization(tuple(best.voicings)))
     assert solved.alto and solved.tenor
     assert there_and_back(solved, suffix, reader, tmp_path, solution=True) == solved
+
+
+@pytest.mark.parametrize("suffix", WRITERS)
+def test_a_key_that_changes_inside_a_bar_comes_back_at_its_place(
+    suffix: str, reader: Reader, tmp_path: Path
+) -> None:
+    bells = next(one for one in SHIPPED if one.id == "evening-bells")
+    keys = (*bells.keys, (Fraction(7), Key.parse("G")), (Fraction(10), Key.parse("a")))
+    exercise = replace(bells, keys=keys)
+    assert there_and_back(exercise, suffix, reader, tmp_path, solution=False) == exercise
 
 
 @settings(max_examples=60, deadline=None)

@@ -95,16 +95,21 @@ def _write_definition(score: Any, exercise: Exercise, voices: list[Part]) -> Non
 
 
 def _write_changes(definition: Any, exercise: Exercise, onset: Fraction) -> None:
-    keys, metres = dict(exercise.keys), dict(exercise.metres)
-    if onset in keys:
-        count = keys[onset].signature
-        text = "0" if not count else f"{abs(count)}{'s' if count > 0 else 'f'}"
-        etree.SubElement(definition, "keySig", {"sig": text, "mode": keys[onset].mode})
+    _write_key(definition, exercise, onset)
+    metres = dict(exercise.metres)
     if onset in metres:
         metre = metres[onset]
         etree.SubElement(
             definition, "meterSig", {"count": str(metre.beats), "unit": str(metre.unit)}
         )
+
+
+def _write_key(parent: Any, exercise: Exercise, onset: Fraction) -> None:
+    key = dict(exercise.keys).get(onset)
+    if key is not None:
+        count = key.signature
+        text = "0" if not count else f"{abs(count)}{'s' if count > 0 else 'f'}"
+        etree.SubElement(parent, "keySig", {"sig": text, "mode": key.mode})
 
 
 def _write_bar(section: Any, exercise: Exercise, voices: list[Part], bar: WrittenBar) -> None:
@@ -118,6 +123,8 @@ def _write_bar(section: Any, exercise: Exercise, voices: list[Part], bar: Writte
         staff = etree.SubElement(measure, "staff", {"n": str(number)})
         layer = etree.SubElement(staff, "layer", {"n": "1"})
         for index, note in enumerate(part.notes):
+            if bar.start < note.onset < bar.end:
+                _write_key(layer, exercise, note.onset)
             if bar.start <= note.onset < bar.end:
                 _write_note(layer, exercise, part, index, note, beside)
     beat = Fraction(4, exercise.metre_at(bar.start).unit)
