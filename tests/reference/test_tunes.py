@@ -1,8 +1,8 @@
 """The traditional tunes of the library, note by note against the corpus that music21 carries.
 
-Source: the sopranos of the four-part chorales in `music21.corpus` (`bach/bwv…`). Ours is the
-tune as a congregation sings it, one note a beat: every note of ours must be among the notes the
-corpus sounds in that time, phrase by phrase, transposed by one and the same spelled interval, and
+Source: the sopranos of the four-part chorales in `music21.corpus`, named by their work numbers.
+Ours is the tune as a congregation sings it, one note a beat: every note of ours must be among the
+notes the corpus sounds in that time, phrase by phrase, transposed by one and the same spelled interval, and
 the last note of every phrase must be the corpus's last. Passing notes and ornaments of the
 corpus fall away, holds at phrase ends may be longer or shorter.
 """
@@ -92,7 +92,7 @@ FROM_MEMORY = {"dundee", "dundee-2", "es-ist-ein-ros", "es-ist-ein-ros-2"}
 def corpus_line(work: str) -> tuple[Sung, tuple[Fraction, ...]]:
     """The soprano from its first note on, and where its phrases begin."""
     music21 = pytest.importorskip("music21")
-    score = music21.corpus.parse(f"bach/{work}")
+    score = music21.corpus.parse(work)
     named = [p for p in score.parts if "opran" in f"{p.partName} {p.id}".lower()]
     line: Sung = []
     starts = [Fraction(0)]
