@@ -5,6 +5,7 @@ Music signs are drawn at a size in staff spaces: SMuFL puts four spaces into one
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -51,7 +52,8 @@ def text(words: str, face: Face, size: float) -> Outline:
 
 @cache
 def _font(face: Face) -> tuple[TTFont, Any, dict[int, str]]:
-    font = TTFont(assets_folder() / "fonts" / FONT_FILES[face], lazy=True)
+    data = (assets_folder() / "fonts" / FONT_FILES[face]).read_bytes()
+    font = TTFont(io.BytesIO(data), lazy=True)
     return font, font.getGlyphSet(), font.getBestCmap()
 
 

@@ -345,7 +345,7 @@ class _Pen:
             return []
         system = self.geometry.system_of(moment)
         space = system.space
-        x = self.geometry.moments[moment] + 0.59 * space
+        x = self.geometry.moments[moment] + 2.3 * space  # right of heads and stems
         column = self.columns.get(moment)
         taken = [] if column is None else [note.y for note in column.notes]
         floor, ceiling = system.bass - 2.2 * space, system.treble + 6 * space

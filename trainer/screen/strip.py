@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import pygame
 
 from trainer.engraving.ink import Stroke
 from trainer.screen.forme import Forme, Type
+from trainer.screen.painter import Painted
 from trainer.screen.stage import Item
 from trainer.screen.theme import Role
 
@@ -73,18 +74,20 @@ def set_strip(
     states = tuple(sorted((key, role) for key, role in down.items()))
     kind = forme.type
     states = tuple(s for s in states if strip.lowest <= s[0] <= strip.highest)
-    forme.items.append(
-        Item(
-            ("strip", kind.theme.ground, strip.lowest, strip.highest),
-            strip.rect,
-            lambda to: _draw(to, kind, strip),
-        )
-    )
+    name = ("strip", kind.theme.ground, strip.lowest, strip.highest, *strip.rect, kind.measure.em)
+    forme.painted(kind.painter.kept(name, lambda: _plain(kind, strip)), name)
     for key, role in states:
         rect = strip.key_rect(key)
         forme.items.append(Item(("key", key, role), rect, _pressed(kind, strip, key, role)))
     if press is not None:
         forme.place(strip.rect, lambda: press(-1))
+
+
+def _plain(kind: Type, strip: Strip) -> Painted:
+    """The strip with no key down, drawn once."""
+    surface = pygame.Surface(strip.rect.size)
+    _draw(surface, kind, replace(strip, rect=surface.get_rect()))
+    return Painted(surface, strip.rect.x, strip.rect.y)
 
 
 def _draw(to: pygame.Surface, kind: Type, strip: Strip) -> None:
@@ -138,6 +141,10 @@ def _pressed(kind: Type, strip: Strip, key: int, role: Role) -> Callable[[pygame
         if key % 12 in _WHITE:
             size = min(0.62 * kind.measure.em, 0.5 * strip.rect.width / len(strip.whites))
             _letter(to, kind, rect, key, size, theme.paper)
+        else:  # a black key that is down must not look like one that is not
+            radius = max(2, round(0.16 * rect.width))
+            centre = (rect.centerx, rect.bottom - 3 * radius)
+            pygame.draw.circle(to, theme.paper, centre, radius)
         if role == "mark":
             slash = Stroke(
                 bed.x + 2,
