@@ -136,11 +136,11 @@ def test_a_player_who_is_several_must_be_named(
     other = Path(shutil.copy(log, tmp_path / "copy.sqlite"))
     with closing(sqlite3.connect(other)) as raw:
         raw.executescript(
-            "PRAGMA foreign_keys=OFF; UPDATE player SET id = 'f' || substr(id, 2), name = 'Ben';"
-            "UPDATE take SET player_id = 'f' || substr(player_id, 2), id = 'f' || substr(id, 2);"
-            "UPDATE played SET player_id = 'f' || substr(player_id, 2);"
-            "UPDATE fluency SET player_id = 'f' || substr(player_id, 2);"
-            "UPDATE fault_count SET player_id = 'f' || substr(player_id, 2);"
+            "PRAGMA foreign_keys=OFF; UPDATE player SET id = 'z' || substr(id, 2), name = 'Ben';"
+            "UPDATE take SET player_id = 'z' || substr(player_id, 2), id = 'z' || substr(id, 2);"
+            "UPDATE played SET player_id = 'z' || substr(player_id, 2);"
+            "UPDATE fluency SET player_id = 'z' || substr(player_id, 2);"
+            "UPDATE fault_count SET player_id = 'z' || substr(player_id, 2);"
         )
     assert run(capsys, "log", "merge", other, "--log", log)[0] == 0
     status, _, err = run(capsys, "log", "export", tmp_path / "x", "--log", log)

@@ -115,9 +115,13 @@ def test_a_program_killed_at_any_instant_loses_at_most_the_current_chord(
         if kill % 10 == 0:  # a new log, so that its making is hit too
             log, before = str(quick_folder / f"{kill}.sqlite"), 0
         with child(lambda tell, log=log: write_takes(log, tell)) as (pid, pipe):  # type: ignore[misc]
-            # every fifth kill falls anywhere, the making of the log included
-            said = os.read(pipe, 1) if kill % 5 else b""
-            time.sleep(chance.uniform(0.0, 0.03))
+            # Every fifth kill falls anywhere, the making of the log included; the others after
+            # so many words, and a moment that is too short for the next.
+            said = b""
+            words = chance.randrange(1, 24) if kill % 5 else 0
+            while len(said) < words and (word := os.read(pipe, 1)):
+                said += word
+            time.sleep(chance.uniform(0.0, 0.001 if words else 0.1))
             os.kill(pid, signal.SIGKILL)
             said += told(pipe)
         with Journal.open(log) as journal:
