@@ -113,7 +113,7 @@ def every_voicing(solver: Solver, index: int, hands: str):
     moment, sonority = solver.moments[index], solver.sonorities[index]
     low = sonority.bass.midi
     if moment.melody is None:
-        keys = range(max(low, FREE_FLOOR), FREE_TOP + 1)
+        keys = range(max(low, FREE_FLOOR) if hands == "1+3" else low, FREE_TOP + 1)
         tops = itertools.combinations_with_replacement(reversed(keys), 3)
     else:
         top = moment.melody.midi

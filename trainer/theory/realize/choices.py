@@ -181,10 +181,8 @@ def _full(
     """
     top = FREE_TOP if melody is None else melody[0].midi
     floor = bass.midi
-    if melody is None:
-        floor = max(floor, FREE_FLOOR)
-    elif hands == "1+3":
-        floor = max(floor, top - SPAN)
+    if hands == "1+3":
+        floor = max(floor, FREE_FLOOR if melody is None else top - SPAN)
     notes = [
         (key, number, _height(key, name))
         for number, name in names
