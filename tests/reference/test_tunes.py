@@ -2,9 +2,9 @@
 
 Source: the sopranos of the four-part chorales in `music21.corpus`, named by their work numbers.
 Ours is the tune as a congregation sings it, one note a beat: every note of ours must be among the
-notes the corpus sounds in that time, phrase by phrase, transposed by one and the same spelled interval, and
-the last note of every phrase must be the corpus's last. Passing notes and ornaments of the
-corpus fall away, holds at phrase ends may be longer or shorter.
+notes the corpus sounds in that time, phrase by phrase, transposed by one and the same spelled
+interval, and the last note of every phrase must be the corpus's last. Passing notes and ornaments
+of the corpus fall away, holds at phrase ends may be longer or shorter.
 """
 
 from __future__ import annotations
