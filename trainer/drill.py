@@ -72,14 +72,13 @@ def open_drill(
     minutes: float | None = None,
     again: bool = False,
     skip: Sequence[str] = (),
-    keep: bool = True,
     assigned: Sequence[Assigned] = (),
 ) -> Drill:
     """Today's drill where it stands, or begun now.
 
-    `minutes` lengthens or shortens it; `again` begins another on the same day. With `keep` it is
-    written down that it has begun; without, nothing on disk is changed. Raises LogError where it
-    cannot be written, or what was written cannot be read.
+    `minutes` lengthens or shortens it; `again` begins another on the same day. Nothing on disk is
+    changed: that it has begun is written down when it is played. Raises LogError where
+    what was written down cannot be read.
     """
     path = begun_path(player)
     begun = None if again else read_begun(path, now)
@@ -89,8 +88,6 @@ def open_drill(
     elif minutes is not None:
         begun = replace(begun, planned=max(minutes, begun.planned), minutes=minutes)
     begun = replace(begun, skipped=tuple(dict.fromkeys((*begun.skipped, *skip))))
-    if keep:
-        write_begun(path, begun)
     told, left_out = believable(results, now)
     earlier = tuple(result for result in told if result.at < begun.at)
     before = folded(earlier, material, player.begin_at, left_out)
@@ -197,7 +194,7 @@ def read_begun(path: Path, now: datetime) -> Begun | None:
     cannot be read."""
     try:
         text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         return None
     except (OSError, UnicodeDecodeError) as error:
         raise LogError("cannot be read", file=path, remedy=_REMEDY) from error

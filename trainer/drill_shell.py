@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from trainer.drill import Drill, after_words, before_words, exercise_for
+from trainer.drill import (
+    Drill,
+    after_words,
+    before_words,
+    begun_path,
+    exercise_for,
+    write_begun,
+)
+from trainer.errors import LogError
 from trainer.journal.records import play_seconds
 from trainer.journal.writer import Writer
 from trainer.judging.take import Part
@@ -61,6 +69,7 @@ class DrillShell(Shell):
         for result in (*drill.before.results[-200:], *drill.since):
             begun = result.at.timestamp() - self.clock.wall() + self.clock.now()
             self.played.append((begun, begun + result.seconds))
+        self._keep()
         self._announce(setup)
 
     def more_to_come(self) -> bool:
@@ -115,6 +124,13 @@ class DrillShell(Shell):
     def _with_latency(self, setup: Setup, source: Source) -> Setup:
         latency = self._latency(source.name)
         return replace(setup, conditions=replace(setup.conditions, latency=latency))
+
+    def _keep(self) -> None:
+        """Write down that the plan has begun; where that cannot be, it is played all the same."""
+        try:
+            write_begun(begun_path(self._player), self.drill.begun)
+        except LogError as error:
+            self._say(f"{error}; going on, and the plan may begin anew")
 
     def _announce(self, setup: Setup) -> None:
         moved = self.following.task.key

@@ -98,7 +98,9 @@ def test_parts_can_be_passed_over_and_the_rest_shortened(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     now = datetime.now().astimezone()
-    open_drill(load().player, open_material(Library()), (), now, minutes=12)
+    player = load().player
+    drill = open_drill(player, open_material(Library()), (), now, minutes=12)
+    write_begun(begun_path(player), drill.begun)
     status, out, _ = run(
         capsys, "drill", "--minutes", "2", "--skip", "due", "--skip", "warm-up", "--json", *DEMO
     )
@@ -235,6 +237,8 @@ def test_what_was_begun_is_kept_whole() -> None:
     now = datetime.now().astimezone()
     drill = open_drill(settings.player, material, (), now, minutes=14, skip=("sight",))
     path = begun_path(settings.player)
+    assert read_begun(path, now) is None
+    write_begun(path, drill.begun)
     assert read_begun(path, now) == drill.begun
     assert drill.begun.skipped == ("sight",)
     assert read_begun(path, now + timedelta(days=1)) is None  # another day, another plan
@@ -247,15 +251,23 @@ def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_text("")
     settings = load()
-    begun = open_drill(
-        settings.player,
-        open_material(Library()),
-        (),
-        datetime.now().astimezone(),
-        keep=False,
-    ).begun
+    now = datetime.now().astimezone()
+    begun = open_drill(settings.player, open_material(Library()), (), now).begun
     with pytest.raises(LogError, match="cannot be written"):
         write_begun(blocked / "drill.json", begun)
+
+
+def test_where_nothing_can_be_kept_the_plan_is_played_all_the_same(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    monkeypatch.setenv(HOME, str(blocked / "home"))
+    status, out, err = run(capsys, "drill", "--minutes", "1", *DEMO)
+    assert status == 0, err
+    assert "going on with the usual settings" in err
+    assert "going on without a log" in err
+    assert "the plan may begin anew" in out
 
 
 def test_passes_dated_in_the_future_are_said_and_left_out(
@@ -267,7 +279,7 @@ def test_passes_dated_in_the_future_are_said_and_left_out(
     from trainer.practice.today import past_of
 
     run(capsys, "drill", "--minutes", "2", *DEMO)
-    results = past_results(None, load().player.id)
+    results = past_results(None, load())
     assert len(results) > 3
     now = datetime.now().astimezone()
     ahead = [replace(one, at=one.at + timedelta(days=400)) for one in results[:2]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from datetime import datetime
@@ -67,18 +68,18 @@ def command(
     Where it was left, it goes on: after a pause, after Ctrl-C, after a power cut. The same day and
     the same log give the same plan.
     """
-    from trainer.commands.library import open_library
+    from trainer.commands.opening import settings_or_usual
     from trainer.drill import open_drill
     from trainer.practice.material import open_material
     from trainer.review.assignments import set_for_player
-    from trainer.settings import load
+    from trainer.score.library import Library
 
     if quick and (source != "demo" or view != "none"):
         raise InputError("--quick needs --input demo and --view none")
-    settings = load()
-    library = open_library()
+    settings = settings_or_usual()
+    library = Library(settings.exercises)
     material = open_material(library)
-    results = past_results(location, settings.player.id)
+    results = past_results(location, settings)
     drill = open_drill(
         settings.player,
         material,
@@ -87,7 +88,6 @@ def command(
         minutes=minutes,
         again=again,
         skip=skip,
-        keep=not plan_only,
         assigned=set_for_player(),
     )
     if not as_json:
@@ -115,20 +115,21 @@ def command(
         print_json({**as_data(drill), "takes": list(takes)})
 
 
-def past_results(location: str | None, player: str) -> tuple[PassResult, ...]:
-    """What a player has played so far, from the log; nothing where there is no log yet.
+def past_results(location: str | None, settings: Settings) -> tuple[PassResult, ...]:
+    """What the player has played so far, from the log; nothing where there is no log yet.
 
     Raises LogError for a log that cannot be read.
     """
-    from trainer.commands.log_option import open_log, which_log
+    from trainer.commands.log_option import open_log
+    from trainer.journal import LOG_VARIABLE, log_location
     from trainer.journal.engine import is_url
     from trainer.review.results import pass_results
 
-    where = which_log(location)
+    where = log_location(location or os.environ.get(LOG_VARIABLE) or settings.log)
     if not is_url(where) and not Path(where).exists():
         return ()
-    with closing(open_log(location)) as journal:
-        return pass_results(journal, player)
+    with closing(open_log(where)) as journal:
+        return pass_results(journal, settings.player.id)
 
 
 def _play(
