@@ -155,15 +155,20 @@ def count_all(connection: Connection, sums: Sums) -> Iterator[int]:
 
 def recount(connection: Connection) -> None:
     """Make all sums again from the takes and marks."""
-    if connection.dialect.name == "postgresql":
-        # Freshly filled tables look empty to the server's planner, which would read them whole.
-        connection.exec_driver_sql("ANALYZE")
+    _look_again(connection)
     for table in SUMS:
         connection.execute(delete(table))
     sums = Sums()
     for _ in count_all(connection, sums):
         pass
     sums.write(connection)
+    _look_again(connection)
+
+
+def _look_again(connection: Connection) -> None:
+    """Freshly filled tables look empty to a server's planner, which would read them whole."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("ANALYZE")
 
 
 def _played_key(row: Mapping[str, Any], sights: Mapping[int, Sight]) -> _Key:
