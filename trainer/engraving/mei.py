@@ -7,8 +7,7 @@ middle voices, `figure-7` and `moment-7` (index of the moment), `bar-2`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 from fractions import Fraction
 from itertools import groupby
 from typing import Literal
@@ -16,18 +15,26 @@ from typing import Literal
 from lxml import etree
 
 from trainer.engraving.bars import Bar, Value, bars, divided, is_binary, values
+from trainer.engraving.pieces import (
+    Line,
+    Piece,
+    layers_of,
+    on_upper_staff,
+    pieces_of,
+    shown_accidentals,
+    stem_up,
+)
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figuring, Sign, Way
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre
-from trainer.theory.pitch import LETTERS, Pitch
+from trainer.theory.pitch import LETTERS
 from trainer.theory.voicing import VoiceName, Voicing
 
 Middle = Sequence[Voicing | None] | Literal["suggested"] | None
 
 NAMESPACE = "http://www.music-encoding.org/ns/mei"
 _XML_ID = "{http://www.w3.org/XML/1998/namespace}id"
-_MIDDLE_C = Pitch.parse("c4").height
 _ACCIDENTALS = {-3: "tf", -2: "ff", -1: "f", 0: "n", 1: "s", 2: "x", 3: "xs"}
 _SOUNDING = {-3: "tf", -2: "ff", -1: "f", 0: "n", 1: "s", 2: "ss", 3: "ts"}
 # MEI 5, `f`: plain text with accidentals as characters, strokes as combining characters
@@ -41,36 +48,6 @@ _SIGNS = {
     Sign.BACKSTROKE: "\N{COMBINING REVERSE SOLIDUS OVERLAY}",
     Sign.PLUS: "+",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """The notes of one voice as they stand on paper; `None` ids belong to rests."""
-
-    voice: VoiceName
-    notes: tuple[Note, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """The part of a note that falls into one bar."""
-
-    voice: VoiceName
-    index: int
-    onset: Fraction
-    duration: Fraction
-    pitch: Pitch | None
-    tied_in: bool
-    tied_out: bool
-    first: bool
-    under: _Piece | None = None  # the tenor on the alto's stem
-
-    @property
-    def id(self) -> str:
-        name = f"{'melody' if self.voice == 'soprano' else self.voice}-{self.index}"
-        return (
-            name if self.first else f"{name}-from-{self.onset.numerator}-{self.onset.denominator}"
-        )
 
 
 def to_mei(
@@ -179,13 +156,13 @@ def _bar(
         measure.set("right", "end")
     elif bar.end in breaks and exercise.place(bar.end)[1] != 1:
         measure.set("right", "invis")
-    pieces = [piece for line in lines for piece in _pieces(line, bar)]
-    upper = [p for p in pieces if _on_upper_staff(p)]
-    lower = [p for p in pieces if not _on_upper_staff(p)]
+    pieces = [piece for line in lines for piece in pieces_of(line, bar)]
+    upper = [p for p in pieces if on_upper_staff(p)]
+    lower = [p for p in pieces if not on_upper_staff(p)]
     for number, staff_pieces in enumerate((upper, lower), start=1):
         staff = _child(measure, "staff", n=str(number))
-        shown = _accidentals(staff_pieces, exercise.key_at(bar.start))
-        layers = _layers(staff_pieces)
+        shown = shown_accidentals(staff_pieces, exercise.key_at(bar.start))
+        layers = layers_of(staff_pieces)
         for n, layer_pieces in enumerate(layers, start=1):
             _layer(_child(staff, "layer", n=str(n)), layer_pieces, bar, shown, exercise)
         if number == 1:
@@ -193,76 +170,9 @@ def _bar(
     _signs(measure, exercise, bar, pieces, figures)
 
 
-def _pieces(line: Line, bar: Bar) -> Iterable[_Piece]:
-    for index, note in enumerate(line.notes):
-        start, end = max(note.onset, bar.start), min(note.end, bar.end)
-        if start >= end:
-            continue
-        following = line.notes[index + 1] if index + 1 < len(line.notes) else None
-        goes_on = note.end > end or (following is not None and following.tied)
-        yield _Piece(
-            line.voice,
-            index,
-            start,
-            end - start,
-            note.pitch,
-            tied_in=note.pitch is not None and (note.tied or start > note.onset),
-            tied_out=note.pitch is not None and goes_on,
-            first=start == note.onset,
-        )
-
-
-def _on_upper_staff(piece: _Piece) -> bool:
-    """The given voices keep their staff; a middle voice stands above or below middle c."""
-    if piece.voice in ("soprano", "bass"):
-        return piece.voice == "soprano"
-    if piece.pitch is None:
-        return piece.voice == "alto"
-    return piece.pitch.height >= _MIDDLE_C
-
-
-def _layers(pieces: list[_Piece]) -> list[list[_Piece]]:
-    order: dict[VoiceName, list[_Piece]] = {}
-    for piece in pieces:
-        order.setdefault(piece.voice, []).append(piece)
-    order["alto"], order["tenor"] = _on_one_stem(order.get("alto", []), order.get("tenor", []))
-    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if order.get(v)]
-
-
-def _on_one_stem(altos: list[_Piece], tenors: list[_Piece]) -> tuple[list[_Piece], list[_Piece]]:
-    """Middle voices of one staff that move together share a stem; the rest stand by themselves."""
-    waiting = {(piece.onset, piece.duration): piece for piece in tenors if piece.pitch is not None}
-    joined = [
-        piece
-        if piece.pitch is None
-        else replace(piece, under=waiting.pop((piece.onset, piece.duration), None))
-        for piece in altos
-    ]
-    alone = [p for p in tenors if p.pitch is None or (p.onset, p.duration) in waiting]
-    return joined, alone if any(p.pitch is not None for p in alone) else []
-
-
-def _accidentals(pieces: list[_Piece], key: Key) -> frozenset[str]:
-    """Ids of the notes of one staff in one bar that need their accidental printed."""
-    in_force: dict[int, int] = {}
-    shown: set[str] = set()
-    for _, group in groupby(sorted(pieces, key=lambda p: p.onset), key=lambda p: p.onset):
-        here: dict[int, int] = {}
-        for piece in group:
-            pitch = piece.pitch
-            if pitch is None or piece.tied_in:
-                continue
-            if in_force.get(pitch.height, key.alter(pitch.step)) != pitch.alter:
-                if here.get(pitch.height) != pitch.alter:
-                    shown.add(piece.id)
-                here[pitch.height] = pitch.alter
-        in_force.update(here)
-    return frozenset(shown)
-
-
 def _layer(
     layer: etree._Element,
-    pieces: list[_Piece],
+    pieces: list[Piece],
     bar: Bar,
     shown: frozenset[str],
     exercise: Exercise,
@@ -286,14 +196,14 @@ def _layer(
             _note(parent, piece, shown, factor)
 
 
-def _beam(piece: _Piece, bar: Bar, beat: Fraction) -> Fraction | None:
+def _beam(piece: Piece, bar: Bar, beat: Fraction) -> Fraction | None:
     """The beat whose beam a short note joins; None for a note without flag, and for rests."""
     if piece.pitch is None or piece.duration >= 1:
         return None
     return Fraction((piece.onset - bar.start) // beat)
 
 
-def _note(parent: etree._Element, piece: _Piece, shown: frozenset[str], factor: Fraction) -> None:
+def _note(parent: etree._Element, piece: Piece, shown: frozenset[str], factor: Fraction) -> None:
     parts = values(piece.duration * factor)
     for number, value in enumerate(parts):
         name = piece.id if number == 0 else f"{piece.id}-{number}"
@@ -306,19 +216,19 @@ def _note(parent: etree._Element, piece: _Piece, shown: frozenset[str], factor: 
         if piece.under is not None:
             parent_of = _child(parent, "chord")
             _valued(parent_of, value)
-            parent_of.set("stem.dir", "up" if _stem_up(piece.under) else "down")
+            parent_of.set("stem.dir", "up" if stem_up(piece.under) else "down")
             _head(parent_of, piece, name, number, last, shown)
             under = piece.under.id if number == 0 else f"{piece.under.id}-{number}"
             _head(parent_of, piece.under, under, number, last, shown)
             continue
         note = _head(parent, piece, name, number, last, shown)
         _valued(note, value)
-        note.set("stem.dir", "up" if _stem_up(piece) else "down")
+        note.set("stem.dir", "up" if stem_up(piece) else "down")
 
 
 def _head(
     parent: etree._Element,
-    piece: _Piece,
+    piece: Piece,
     name: str,
     number: int,
     last: bool,
@@ -342,12 +252,6 @@ def _head(
     if tied_in or tied_out:
         note.set("tie", "m" if tied_in and tied_out else "t" if tied_in else "i")
     return note
-
-
-def _stem_up(piece: _Piece) -> bool:
-    if piece.voice == "tenor":
-        return not _on_upper_staff(piece)
-    return piece.voice == "soprano"
 
 
 def _moments(layer: etree._Element, exercise: Exercise, bar: Bar) -> None:
@@ -374,7 +278,7 @@ def _signs(
     measure: etree._Element,
     exercise: Exercise,
     bar: Bar,
-    pieces: list[_Piece],
+    pieces: list[Piece],
     figures: bool,
 ) -> None:
     for piece in pieces:
