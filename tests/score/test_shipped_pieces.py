@@ -12,6 +12,7 @@ from trainer.score.check import check
 from trainer.score.difficulty import WEIGHTS, difficulty
 from trainer.score.exercise import Exercise
 from trainer.score.kern import parse_exercise, read_exercise
+from trainer.score.syllabus import load_steps
 from trainer.score.transpose import transposed
 from trainer.theory.realize import Solver
 from trainer.theory.rules import rule
@@ -97,6 +98,12 @@ def test_difficulty_agrees_with_the_order_of_the_course() -> None:
     measured = [difficulty(piece).value for piece in settings()]
     steps = [piece.level for piece in settings()]
     assert spearmanr(measured, steps).statistic >= 0.7
+
+
+def test_within_a_step_the_easier_pieces_come_first() -> None:
+    for step in load_steps():
+        values = [difficulty(PIECES[piece]).value for piece in step.pieces]
+        assert values == sorted(values), f"step {step.number}: {step.pieces}"
 
 
 def test_each_measure_of_difficulty_is_weighed() -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib
 import re
+from dataclasses import asdict
 
 import click
 
 from trainer.commands.groups import Group
 from trainer.commands.library import open_library
 from trainer.commands.output import print_json
-from trainer.errors import InputError
+from trainer.errors import FigureError, InputError, NoVoicingError
 from trainer.score.exercise import Exercise, note_at
 from trainer.score.index import Entry, entry
 from trainer.score.kern import write_exercise
@@ -113,6 +114,7 @@ def show(exercise: str, key: str | None, as_text: bool, as_json: bool) -> None:
                 "format": "mittelstimme-exercise",
                 "version": 1,
                 "exercise": described(entry(found, found.source)),
+                "difficulty": _measured(found),
                 "moments": [
                     {
                         "bar": moment.bar,
@@ -206,6 +208,18 @@ def levels(text: str) -> tuple[int, int]:
     return int(match[1]), int(match[2] or match[1])
 
 
+def _measured(exercise: Exercise) -> dict[str, float] | None:
+    """Difficulty and its six parts; None for what cannot be realized, as `check` will say."""
+    from trainer.score.difficulty import difficulty  # brings the solver, which `list` needs not
+
+    try:
+        measured = difficulty(exercise)
+    except (FigureError, NoVoicingError):
+        return None
+    parts = {name: round(value, 2) for name, value in asdict(measured).items()}
+    return {"value": round(measured.value, 1), **parts}
+
+
 def _print_table(entries: list[Entry]) -> None:
     from rich import box
     from rich.console import Console
@@ -234,6 +248,8 @@ def _print_exercise(exercise: Exercise) -> None:
     facts += [f"step {exercise.level}"] if exercise.level else []
     facts += [f"tune {exercise.tune}"] if exercise.tune else []
     console.print(f"[bold]{exercise.title or exercise.id}[/bold] ({exercise.id})", highlight=False)
+    measured = _measured(exercise)
+    facts += [f"difficulty {measured['value']:g}"] if measured else []
     console.print(", ".join([*facts, *exercise.tags]), highlight=False)
     voices = [name for name in ("melody", "alto", "tenor") if getattr(exercise, name)]
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
