@@ -6,6 +6,7 @@ import json
 import shutil
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -148,3 +149,30 @@ def test_a_player_who_is_several_must_be_named(
     assert (
         told(capsys, "log", "export", tmp_path / "x", "--player", "Ben", "--log", log)["takes"] == 2
     )
+
+
+def test_a_log_without_takes_makes_a_page_that_says_so(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    Journal.open(tmp_path / "empty.sqlite").close()
+    page = tmp_path / "page.html"
+    status, out, _ = run(capsys, "review", "--log", tmp_path / "empty.sqlite", "--html", page)
+    assert (status, out) == (0, f"{page}\n")
+    assert "Nothing has been played yet." in page.read_text(encoding="utf-8")
+    assert run(capsys, "review", "--log", tmp_path / "empty.sqlite")[1:] == (
+        "Nothing has been played yet.\n",
+        "",
+    )
+
+
+def test_takes_whose_exercise_cannot_be_read_are_still_counted(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "log.sqlite"
+    play(path, take=replace(TAKE, exercise="no exercise at all"))
+    assert told(capsys, "review", "--log", path)["totals"]["takes"] == 1
+    assert run(capsys, "review", "--log", path)[0] == 0
+    page = tmp_path / "page.html"
+    assert run(capsys, "review", "--log", path, "--html", page)[0] == 0
+    status, out, _ = run(capsys, "log", "verify", "--log", path)
+    assert status == 1 and "exercise text 1 cannot be read" in out

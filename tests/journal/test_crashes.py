@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import os
 import random
-import resource
 import shutil
 import signal
 import tempfile
@@ -27,6 +26,7 @@ from trainer.journal.verify import verify
 from trainer.journal.writer import Writer, settle
 from trainer.listening.events import KeyDown
 
+resource = pytest.importorskip("resource", reason="full disks are simulated with limits of Unix")
 KILLS = int(os.environ.get("MITTELSTIMME_TEST_KILLS", "500"))
 CHORDS = 7  # of the cadence
 

@@ -179,8 +179,8 @@ class Writer:
 def settle(journal: Journal) -> int:
     """Close the takes whose program died, kept to their last chord; how many there were.
 
-    A take is left alone while its writer lives on this machine, or, on another, showed a sign
-    of life within the last hour.
+    A take is left alone while its writer lives on this machine, or, where that cannot be asked
+    (another machine, Windows), while it showed a sign of life within the last hour.
     """
     query = select(take_table.c.seq, take_table.c.writer, take_table.c.touched)
     with journal.reading() as connection:
@@ -194,7 +194,8 @@ def settle(journal: Journal) -> int:
 
 def _alive(writer: str, touched: float) -> bool:
     host, _, process = writer.rpartition("/")
-    if host != socket.gethostname():
+    # Windows has no harmless signal to ask with.
+    if host != socket.gethostname() or os.name == "nt":
         return time.time() - touched < 3600
     try:
         os.kill(int(process), 0)
