@@ -243,3 +243,21 @@ def test_a_tone_starts_in_the_midi_thread_before_any_frame(
     assert output.threads != [threading.get_ident()]
     shell.step()
     assert shell.session.capture.down == (60,)
+
+
+def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    paper = PaperMidi()
+    monkeypatch.setitem(sys.modules, "rtmidi", paper)
+    clock = QuickClock()
+    source = HandsSource(lambda _: None)
+    offsets = {"typing": 0.0, "organ:keys": 0.011}
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), source, Paper(), None, clock, offsets.__getitem__)
+    assert shell.session.task.conditions.latency == 0.0
+    paper.names = ["organ:keys"]
+    monkeypatch.setattr(source._keyboard, "_looked", -10.0)
+    shell.step()
+    shell.step()
+    assert shell.session.take.port == "organ:keys"
+    assert shell.session.task.conditions.latency == 0.011

@@ -58,14 +58,12 @@ class DrillShell(Shell):
         self._sources = sources
         self._say = say
         self._supply = player.supply if supply is None else tuple(supply)
-        self._latency = latency
         following = drill.following
         assert following is not None
         self.following: Next = following
         setup = self._setup(following)
         source = sources(setup)
-        setup = self._with_latency(setup, source)
-        super().__init__(setup, source, output, writer, clock)
+        super().__init__(setup, source, output, writer, clock, latency)
         for result in (*drill.before.results[-200:], *drill.since):
             begun = result.at.timestamp() - self.clock.wall() + self.clock.now()
             self.played.append((begun, begun + result.seconds))
@@ -82,7 +80,6 @@ class DrillShell(Shell):
             self.following = following
             setup = self._setup(following)
             self.source = self._sources(setup)
-            setup = self._with_latency(setup, self.source)
             self._announce(setup)
         super().again(setup)
 
@@ -120,10 +117,6 @@ class DrillShell(Shell):
         supply = tuple(part for part in self._supply if part == "bass" or has_melody)
         conditions = replace(conditions, supply=supply)
         return Setup(exercise, conditions, exercise, self._player.id)
-
-    def _with_latency(self, setup: Setup, source: Source) -> Setup:
-        latency = self._latency(source.name)
-        return replace(setup, conditions=replace(setup.conditions, latency=latency))
 
     def _keep(self) -> None:
         """Write down that the plan has begun; where that cannot be, it is played all the same."""

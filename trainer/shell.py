@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
@@ -101,7 +102,10 @@ class Shell:
         output: Output,
         writer: Writer | None,
         clock: Clock | None = None,
+        latency: Callable[[str], float] | None = None,
     ) -> None:
+        """`latency` tells the constant offset of a port in seconds; without it the setup's own
+        counts, whatever port is listened to."""
         self.setup = setup
         self.source = source
         self.output = output
@@ -109,6 +113,7 @@ class Shell:
         self.results: list[tuple[str | None, PassVerdict]] = []  # with the take's id in the log
         self.played: list[tuple[float, float]] = []  # passes, from and to on the clock
         self._writer = writer
+        self._latency = latency
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
         self._trouble: str | None = None
@@ -154,6 +159,8 @@ class Shell:
         """Feed all that has come; do what is asked for; what a view may show of it."""
         now = self.clock.now()
         effects: list[Effect] = []
+        if self.session.stage == "ready" and self.source.name != self._port:
+            self.session = self._ready()
         for event in (*self._clock_jump(now), *self._taken_wishes(), *self.source.poll(now)):
             effects += self._feed(event, now)
         effects += self._feed(Tick(), now)
@@ -183,12 +190,16 @@ class Shell:
         return None
 
     def _ready(self) -> Session:
+        self._port = self.source.name
+        conditions = self.setup.conditions
+        if self._latency is not None:
+            conditions = replace(conditions, latency=self._latency(self._port))
         return start(
             self.setup.exercise,
-            self.setup.conditions,
+            conditions,
             self.clock.now(),
             player=self.setup.player,
-            port=self.source.name,
+            port=self._port,
             ways=not self._ways_later,
         )
 

@@ -18,6 +18,7 @@ from trainer.commands import main
 from trainer.folders import HOME
 from trainer.journal import LOG_VARIABLE
 from trainer.journal.store import Journal
+from trainer.listening.typing import ALONE
 from trainer.score.library import Library
 
 QUICK = ("--input", "demo", "--view", "none", "--quick")
@@ -291,6 +292,7 @@ def test_letters_on_a_terminal_are_keys(tmp_path: Path) -> None:
     _read_until(leader, "untimed")
     os.write(leader, b"b,")  # g and c, with c and e supplied
     _read_until(leader, "beat 1: complete")
+    time.sleep(2 * ALONE)  # letters that come sooner would still belong to the first chord
     os.write(leader, b"bm")  # g and b, with g and d supplied
     shown += _read_until(leader, "harmony")
     assert program.wait(20) == 0

@@ -172,14 +172,13 @@ def run(
 
     hook = opening.Hook()
     keys = opening.open_source(source, setup, hook, seed, slips)
-    latency = settings.latency_of(keys.name)
-    setup = replace(setup, conditions=replace(setup.conditions, latency=latency))
     shell = Shell(
         setup,
         keys,
         opening.open_sound(settings.player, silent or quick),
         opening.open_writer(location, settings),
         QuickClock() if quick else RealClock(),
+        settings.latency_of,
     )
     hook.shell = shell
     opening.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
@@ -202,7 +201,7 @@ def _print_result(shell: Shell) -> None:
             "title": setup.exercise.title,
             "key": str(setup.exercise.key),
             "input": shell.source.name,
-            "conditions": asdict(setup.conditions),
+            "conditions": asdict(shell.session.task.conditions),
             "takes": [
                 {"id": id, "verdict": verdict_plain(verdict)} for id, verdict in shell.results
             ],

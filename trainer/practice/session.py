@@ -275,7 +275,8 @@ def _pause(session: Session, now: float, text: str) -> tuple[Session, tuple[Effe
 
 def _found(session: Session, now: float, name: str) -> tuple[Session, tuple[Effect, ...]]:
     gone = session.port_gone
-    take = replace(session.take, port=session.take.port or name)
+    ready = session.stage == "ready"
+    take = replace(session.take, port=name if ready else session.take.port or name)
     session = replace(session, port_gone=False, take=take)
     if session.stage == "paused" and gone:
         return _go_on(session, now)
