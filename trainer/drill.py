@@ -18,10 +18,12 @@ from trainer.folders import data_folder, replace_text
 from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
+from trainer.practice.past import Past, folded
+from trainer.practice.pieces import MADE
 from trainer.practice.plan import Next, Plan, next_task, shortened, time_spent
 from trainer.practice.question import asked_item, question
 from trainer.practice.result import PassResult, base, believable, is_question
-from trainer.practice.today import MADE, Past, folded, todays_plan
+from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed

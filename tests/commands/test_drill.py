@@ -276,7 +276,7 @@ def test_passes_dated_in_the_future_are_said_and_left_out(
     from dataclasses import replace
 
     from trainer.commands.drill import past_results
-    from trainer.practice.today import past_of
+    from trainer.practice.past import past_of
 
     run(capsys, "drill", "--minutes", "2", *DEMO)
     results = past_results(None, load())

@@ -12,9 +12,11 @@ from trainer.errors import ExerciseError
 from trainer.practice.course import standing
 from trainer.practice.item import Item
 from trainer.practice.material import Material, open_material
+from trainer.practice.past import past_of
+from trainer.practice.pieces import playable_key
 from trainer.practice.plan import Plan, next_task, shortened, time_spent
 from trainer.practice.result import Answer, PassResult
-from trainer.practice.today import past_of, playable_key, todays_plan
+from trainer.practice.today import todays_plan
 from trainer.score.library import Library
 from trainer.theory.key import Key
 

@@ -16,10 +16,11 @@ import pytest
 
 from trainer.practice.ladder import begin, climbed
 from trainer.practice.material import Material, open_material
+from trainer.practice.past import past_of
 from trainer.practice.plan import Task
 from trainer.practice.result import base
 from trainer.practice.simulate import Day, SimulatedPlayer, exercise_of, practised, simulate
-from trainer.practice.today import past_of
+from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed
@@ -120,8 +121,6 @@ def test_every_part_says_why_it_is_there(weak_days: Sequence[Day]) -> None:
 def test_the_same_past_and_the_same_day_give_the_same_plan(
     weak_days: Sequence[Day], material: Material
 ) -> None:
-    from trainer.practice.today import todays_plan
-
     results = [result for day in weak_days[:20] for result in day.passes]
     morning = START + timedelta(days=20, hours=-12)
     plans = [

@@ -15,10 +15,12 @@ from trainer.judging.take import Hands
 from trainer.practice.item import figuring_item
 from trainer.practice.material import Material
 from trainer.practice.memory import end_of_day
+from trainer.practice.past import continued, past_of
+from trainer.practice.pieces import MADE
 from trainer.practice.plan import Plan, Task, next_task, time_spent
 from trainer.practice.question import askable, asked_item, question
 from trainer.practice.result import Answer, PassResult, asked_by, base, is_question, met_item
-from trainer.practice.today import MADE, continued, past_of, todays_plan
+from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.generate import generate
 from trainer.score.patterns import expand_id
