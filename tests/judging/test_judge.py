@@ -60,6 +60,20 @@ def test_another_bass_and_another_melody_are_named() -> None:
     assert rules_broken(wrong) == ["wrong-melody"]
 
 
+def test_a_bass_in_another_octave_is_right_and_remarked() -> None:
+    verdict = judged("C", "c3", "", "c2 g3 c4 e4")
+    assert verdict.moments[0].outcome == "complete"
+    assert [(f.rule, f.weight) for f in verdict.faults] == [("another-octave", "remark")]
+    supplied = Conditions(supply=("bass",))
+    exercise = lesson("C", "c3", "")
+    assert judge_chords(exercise, supplied, {0: keys("c2 g3 c4 e4")}).faults == ()
+
+
+def test_an_addition_in_two_voices_is_remarked_once() -> None:
+    verdict = judged("C", "g2", "", "g2 b3 f4 f5")
+    assert rules_broken(verdict).count("addition") == 1
+
+
 def test_a_chord_not_played_breaks_the_thread() -> None:
     exercise = lesson("C", "c3 d3 c3", ",,")
     verdict = judge_chords(exercise, Conditions(), {0: keys("c3 g3 c4 e4"), 2: keys("c3 g3 c4 e4")})

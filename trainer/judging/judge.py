@@ -16,7 +16,7 @@ from itertools import pairwise
 from trainer.judging.harmony import ChordHeard, HarmonyTable, sonorities_of
 from trainer.judging.movement import faults, findings, words
 from trainer.judging.ornaments import unadorned
-from trainer.judging.take import Conditions
+from trainer.judging.take import Conditions, Part
 from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
@@ -350,7 +350,11 @@ class Judge:
             plain = number == 3 and (member is None or not member.written)
             named.append(("missing-third" if plain else "missing-figure", (), (pitch,)))
         named += [("foreign-note", (), (pitch,)) for pitch in heard.foreign]
-        named += [("addition", (), (pitch,)) for pitch in heard.additions]
+        added = {
+            pitch.name: pitch for pitch in heard.additions
+        }  # told once, however often it sounds
+        named += [("addition", (), (pitch,)) for pitch in added.values()]
+        named += self._in_another_octave(moment, heard, keys)
         made = []
         for name, voices, pitches in named:
             heavy = weight(name, self.conditions.school)
@@ -358,6 +362,22 @@ class Judge:
                 text = words(name, voices, pitches, (moment.bar, moment.beat))
                 made.append(Fault(name, heavy, (index,), voices, pitches, text, onset=moment.onset))
         return made
+
+    def _in_another_octave(
+        self, moment: Moment, heard: ChordHeard, keys: Sequence[int]
+    ) -> Iterator[tuple[str, tuple[VoiceName, ...], tuple[Pitch, ...]]]:
+        """The given notes the player plays right but for the octave."""
+        bass = None if heard.outcome == "wrong-bass" else moment.bass
+        melody = None if heard.outcome == "wrong-melody" else moment.melody
+        given: tuple[tuple[VoiceName, Part, Pitch | None], ...] = (
+            ("bass", "bass", bass),
+            ("soprano", "melody", melody),
+        )
+        for voice, part, pitch in given:
+            if pitch is None or voice not in self.given or part in self.conditions.supply:
+                continue
+            if pitch.midi not in keys and any((key - pitch.midi) % 12 == 0 for key in keys):
+                yield "another-octave", (voice,), (pitch,)
 
 
 def judge_chords(

@@ -160,6 +160,17 @@ RULES: tuple[Rule, ...] = (
         COMMON,
         Example("C", ("",), ("c3 g3 c4 e4",), melody="g4"),
     ),
+    Rule(
+        "another-octave",
+        "remark",
+        "harmony",
+        "A given note in another octave",
+        "{voices} should be {notes}, which was played in another octave",
+        "The note is right, the place is not: the distance between the outer voices is part of "
+        "what the middle has to fill.",
+        COMMON,
+        Example("C", ("",), ("c2 g3 c4 e4",), bass="c3"),
+    ),
     # doubling
     Rule(
         "doubled-leading-tone",
