@@ -208,3 +208,37 @@ def test_dark_paper_and_large_text(window: Opens) -> None:
     assert inked(hands.surface, view.board.area, theme.ink) > 800
     play_to_the_end(hands, view)
     hands.picture("after-dark-large")
+
+
+@pytest.mark.parametrize("scale", [0.8, 2.0])
+def test_a_system_fits_the_smallest_window_at_any_text_size(window: Opens, scale: float) -> None:
+    hands = window(SIZES[0], somebody(text_scale=scale))
+    view = practise(hands, evening(), demo=False)
+    hands.settle()
+    assert max(g.height for g in view.board.systems) <= view.board.area.height
+    hands.picture(f"play-small-{scale}")
+
+
+def test_what_the_keys_do_before_and_during_a_pass_can_be_clicked(window: Opens) -> None:
+    hands = window()
+    view = practise(hands, evening(), demo=False)
+    hands.settle()
+
+    def click(words: str) -> None:
+        rects = [
+            i.rect
+            for i in hands.window.forme.items
+            if isinstance(i.key, tuple) and i.key[0] == words
+        ]
+        hands.click(rects[-1].center)
+        hands.frame(2)
+
+    tempo = view.shell.setup.conditions.tempo
+    click("faster")
+    assert tempo is not None and view.shell.setup.conditions.tempo == tempo + 2
+    click("without a clock")
+    assert view.shell.setup.conditions.tempo is None
+    click("begin")
+    assert view.shell.session.stage == "playing"
+    click("pause")
+    assert view.shell.session.stage == "paused"

@@ -21,7 +21,7 @@ from trainer.screen.hearing import (
 )
 from trainer.screen.layout import Layout, layout_of
 from trainer.screen.room import Keys, Room
-from trainer.screen.widgets import Do, set_actions
+from trainer.screen.widgets import Do, fitting, set_actions
 from trainer.shell import with_ways
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
@@ -421,11 +421,6 @@ class AfterView:
                 Do("p", pencil, self.toggle_pencil),
             ]
         set_actions(forme, place.status, actions)
-
-
-def fitting(forme: Forme, words: str, room: float, sizes: tuple[float, ...]) -> float:
-    """The largest of some sizes at which a line of italics has room, else the smallest."""
-    return next((s for s in sizes if forme.width(words, face="italic", size=s) <= room), sizes[-1])
 
 
 def counted(number: int, one: str, many: str) -> str:

@@ -169,6 +169,7 @@ def serve() -> None:
             while not requests.empty() and (newer := requests.get()) is not None:
                 request = newer
             _answer(send, requests.empty, *request)
+    os._exit(0)  # the reading thread still holds stdin: there is nothing else to put away
 
 
 def _answer(
@@ -189,27 +190,37 @@ def _answer(
         send(Pictured(number, index, size, pixels))
 
 
-def _engraved(sheet: Sheet) -> Sequence[Any]:
-    """The largest size that fits; sizes that surely do not are passed over."""
-    from trainer.engraving.page import engrave_systems
+SMALLEST_SPACE = 5.0  # pixels between staff lines below which nobody can read
 
+
+def _engraved(sheet: Sheet) -> Sequence[Any]:
+    """The largest size that fits; sizes that surely do not are passed over.
+
+    Where not even one system fits at the smallest of the sizes, it is made smaller still.
+    """
     pages: Sequence[Any] = ()
     square = 0.0  # height of all systems at a space of one pixel: it grows with the square
+    space = sheet.spaces[-1]
     for space in sheet.spaces:
         if square * space**2 > 1.1 * sheet.height and space != sheet.spaces[-1]:
             continue
-        pages = engrave_systems(
-            sheet.exercise,
-            sheet.width,
-            space_px=space,
-            middle=sheet.middle,
-            figures=sheet.figures,
-        )
+        pages = _systems(sheet, space)
         high = sum(page.geometry.height for page in pages)
         if high <= sheet.height:
-            break
+            return pages
         square = high / space**2
+    while max(page.geometry.height for page in pages) > sheet.height and space > SMALLEST_SPACE:
+        space = max(SMALLEST_SPACE, space - 1)
+        pages = _systems(sheet, space)
     return pages
+
+
+def _systems(sheet: Sheet, space: float) -> Sequence[Any]:
+    from trainer.engraving.page import engrave_systems
+
+    return engrave_systems(
+        sheet.exercise, sheet.width, space_px=space, middle=sheet.middle, figures=sheet.figures
+    )
 
 
 def picture(

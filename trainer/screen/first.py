@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import pygame
@@ -121,38 +122,34 @@ class FirstView:
         em, measure = forme.em, forme.measure
         width = min(measure.width - 2 * measure.margin, round(44 * em))
         left = (measure.width - width) / 2
-        rows = sum(len(q.answers) + 1.45 for q in QUESTIONS)
         foot = foot_of(forme)
         free = foot - 1.5 * em
         cautions = forme.type.lettering.wrapped(FIRST_WORDS, "upright", 0.92 * em, width)
         below = (len(cautions) * 1.3 + 2.0) * em
+        shown = range(len(QUESTIONS))
+        if 1.15 * em * _rows(shown) > free - below - 5.6 * em:
+            shown = range(self._at, self._at + 1)  # one question at a time where room is scarce
+        rows = _rows(shown)
         pitch = min(1.6 * em, (free - below - 5.6 * em) / rows)
         block = 4.2 * em + rows * pitch + below
         y = max(2.4 * em, (free - block) / 2 + 1.5 * em)
-        forme.text("Before the first exercise", left, y, size=1.9)
+        title = forme.text("Before the first exercise", left, y, size=1.9)
+        if len(shown) == 1:
+            which = f"{self._at + 1} of {len(QUESTIONS)}"
+            forme.text(
+                which,
+                left + width,
+                y,
+                face="italic",
+                role="soft",
+                align="right",
+                room=left + width - title.right - em,
+            )
         y += 0.9 * em
         forme.rule(left, y, left + width, role="soft")
         y += 0.4 * em
-        for number, question in enumerate(QUESTIONS):
-            y += 1.3 * pitch
-            here = number == self._at
-            if here:
-                forme.text(POINTING_HAND, left - 0.5 * em, y, align="right")
-            forme.text(question.words, left, y, size=1.1, face="italic")
-            for index, (words, _) in enumerate(question.answers):
-                y += pitch
-                chosen = self._answers[number] == index
-                self._mark(forme, left + 1.2 * em, y, chosen)
-                rect = forme.text(
-                    words,
-                    left + 2.2 * em,
-                    y,
-                    role="ink" if chosen else "soft",
-                    room=width - 3 * em,
-                )
-                bed = pygame.Rect(round(left), rect.y, width, rect.height)
-                forme.place(bed, lambda n=number, i=index: self._answer(n, i))  # type: ignore[misc]
-            y += 0.15 * pitch
+        for number in shown:
+            y = self._question(forme, number, left, y, width, pitch)
         y += 0.9 * em
         forme.rule(left, y, left + width, role="soft")
         y += 1.5 * em
@@ -166,6 +163,30 @@ class FirstView:
             ),
         )
 
+    def _question(
+        self, forme: Forme, number: int, left: float, y: float, width: float, pitch: float
+    ) -> float:
+        """One question and its answers; returns where it ends."""
+        em, question = forme.em, QUESTIONS[number]
+        y += 1.3 * pitch
+        if number == self._at:
+            forme.text(POINTING_HAND, left - 0.5 * em, y, align="right")
+        forme.text(question.words, left, y, size=1.1, face="italic")
+        for index, (words, _) in enumerate(question.answers):
+            y += pitch
+            chosen = self._answers[number] == index
+            self._mark(forme, left + 1.2 * em, y, chosen)
+            rect = forme.text(
+                words,
+                left + 2.2 * em,
+                y,
+                role="ink" if chosen else "soft",
+                room=width - 3 * em,
+            )
+            bed = pygame.Rect(round(left), rect.y, round(width), rect.height)
+            forme.place(bed, partial(self._answer, number, index))
+        return y + 0.15 * pitch
+
     def _mark(self, forme: Forme, x: float, y: float, chosen: bool) -> None:
         """A black head before the answer that holds, a white one before the others."""
         space = 0.42 * forme.em
@@ -176,3 +197,8 @@ class FirstView:
             space,
             "ink" if chosen else "soft",
         )
+
+
+def _rows(questions: range) -> float:
+    """How many rows some questions take, with the space between them."""
+    return sum(len(QUESTIONS[number].answers) + 1.45 for number in questions)

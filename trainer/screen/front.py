@@ -105,6 +105,7 @@ class FrontView:
             )
 
         self._rows.set(forme, area, pitch, row, self._open)
+        self._notice(forme)
         set_actions(
             forme,
             foot_of(forme),
@@ -112,6 +113,19 @@ class FrontView:
                 Do("enter", "open", lambda: self._open(self._rows.chosen)),
                 Do("escape", "leave", self.room.back),
             ),
+        )
+
+    def _notice(self, forme: Forme) -> None:
+        """What went wrong and does not belong to one view."""
+        measure = forme.measure
+        forme.text(
+            self.room.notice,
+            measure.width / 2,
+            foot_of(forme) - 2 * forme.em,
+            face="italic",
+            role="mark",
+            align="centre",
+            room=measure.width - 2 * measure.margin,
         )
 
     def _ornament(self, forme: Forme, x: float, y: float) -> None:

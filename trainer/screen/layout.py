@@ -33,7 +33,8 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
     under = title + round((1.25 if tight else 1.55) * em)
     rule = under + round(0.6 * em)
     status = h - round((0.75 if tight else 1.0) * em)
-    strip_height = round((2.5 if tight else 3.1) * em) if strip else 0
+    scarce = h < 26 * em
+    strip_height = round((1.7 if scarce else 2.5 if tight else 3.1) * em) if strip else 0
     strip_top = status - round(1.3 * em) - strip_height
     foot = strip_top - round(0.5 * em)
     if figures:

@@ -138,7 +138,7 @@ def set_lens(forme: Forme, lens: Lens, area: pygame.Rect) -> None:
     height = min(1.5 * em, (area.height - 5 * em) / max(1, len(lens.rows)) / 1.55)
     pitch = 1.55 * height
     top = baseline + 0.6 * em
-    count = max(4, len(lens.rows))
+    count = max(4 if area.height > 11 * em else 1, len(lens.rows))
     forme.column(area.centerx, top, top + count * pitch)
     for number, row in enumerate(lens.rows):
         y = top + (number + 0.85) * pitch
@@ -153,6 +153,8 @@ def set_lens(forme: Forme, lens: Lens, area: pygame.Rect) -> None:
     role: Role = "mark" if lens.amiss else "ink"
     wrapped = forme.type.lettering.wrapped(lens.words, "italic", 0.85 * em, area.width)
     for line in wrapped[:3]:
+        if y > area.bottom + 0.4 * em:
+            break
         forme.text(line, area.centerx, y, face="italic", size=0.85, role=role, align="centre")
         y += 1.15 * em
 

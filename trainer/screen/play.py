@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import pygame
 
@@ -37,7 +38,7 @@ from trainer.screen.strip import Strip, set_strip, strip_for
 from trainer.screen.tactus import set_tactus
 from trainer.screen.theme import Measure, Role
 from trainer.screen.wet import wet_notes
-from trainer.screen.widgets import post_key
+from trainer.screen.widgets import fitting, post_key
 from trainer.setup import Setup
 from trainer.shell import Shell
 from trainer.sources import HandsSource
@@ -310,26 +311,19 @@ class PlayView:
     def _foot(self, forme: Forme, place: Layout) -> None:
         measure = forme.measure
         width = measure.width - 2 * measure.margin
-        if self.text:
-            forme.text(
-                self.text,
-                measure.margin,
-                place.sentence,
-                face="italic",
-                size=1.05,
-                role="mark",
-                room=width,
-            )
-        elif self.shell.session.stage == "ready":
-            forme.text(
-                "Space begins.",
-                measure.margin,
-                place.sentence,
-                face="italic",
-                size=1.05,
-                role="soft",
-                action=lambda: self.shell.send(Begin()),
-            )
+        free = self._doings(forme, place.sentence) - measure.margin - forme.em
+        words = self.text
+        if not words and self.shell.session.stage == "ready":
+            words = "Space begins."
+        forme.text(
+            words,
+            measure.margin,
+            place.sentence,
+            face="italic",
+            size=fitting(forme, words, free, (1.05, 0.95, 0.86, 0.78)),
+            role="mark" if self.text else "soft",
+            room=free,
+        )
         if place.strip.height:
             self._set_strip(forme, place.strip)
         forme.text(
@@ -351,6 +345,32 @@ class PlayView:
             align="right",
             action=lambda: post_key(pygame.K_QUESTION, "?"),
         )
+
+    def _doings(self, forme: Forme, baseline: float) -> float:
+        """What a mouse can do here, at the right; where it begins."""
+        timed = self.shell.setup.conditions.tempo is not None
+        doings = {
+            "ready": [
+                ("begin", pygame.K_SPACE),
+                *([("slower", pygame.K_DOWN), ("faster", pygame.K_UP)] if timed else []),
+                ("without a clock" if timed else "with a clock", pygame.K_TAB),
+                ("back", pygame.K_ESCAPE),
+            ],
+            "playing": [
+                ("pause", pygame.K_SPACE),
+                *([] if timed else [("go on", pygame.K_RETURN)]),
+                ("end here", pygame.K_ESCAPE),
+            ],
+            "paused": [("go on", pygame.K_SPACE), ("end here", pygame.K_ESCAPE)],
+            "ended": [],
+        }[self.shell.session.stage]
+        x = float(forme.measure.width - forme.measure.margin)
+        for words, key in reversed(doings):
+            rect = forme.text(
+                words, x, baseline, size=0.85, align="right", action=partial(post_key, key)
+            )
+            x = rect.x - 1.1 * forme.em
+        return x
 
     def _set_strip(self, forme: Forme, rect: pygame.Rect) -> None:
         session = self.shell.session

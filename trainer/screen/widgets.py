@@ -222,6 +222,11 @@ def set_actions(forme: Forme, baseline: float, actions: Sequence[Do]) -> None:
     )
 
 
+def fitting(forme: Forme, words: str, room: float, sizes: tuple[float, ...]) -> float:
+    """The largest of some sizes at which a line of italics has room, else the smallest."""
+    return next((s for s in sizes if forme.width(words, face="italic", size=s) <= room), sizes[-1])
+
+
 def post_key(key: int, character: str = "") -> None:
     """The same as if the key had been pressed."""
     details: dict[str, Any] = {"key": key, "unicode": character, "mod": 0, "scancode": 0}
