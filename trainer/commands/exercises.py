@@ -126,7 +126,7 @@ def show(exercise: str, key: str | None, as_text: bool, as_json: bool) -> None:
                     }
                     for moment in found.moments
                 ],
-                "commentary": list(found.commentary),
+                "commentary": list(found.remarks),
                 "text": write_exercise(found),
             }
         )
@@ -262,5 +262,5 @@ def _print_exercise(exercise: Exercise) -> None:
         fermata = " 𝄐" if moment.fermata else ""
         table.add_row(str(moment.bar), f"{float(moment.beat):g}", *names, figures + fermata)
     console.print(table)
-    for paragraph in exercise.commentary:
+    for paragraph in exercise.remarks:
         console.print(paragraph, highlight=False)

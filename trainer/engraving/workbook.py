@@ -118,7 +118,7 @@ def _contents(book: Workbook, folder: Path, progress: Callable[[int, int], None]
                 "systems": systems,
                 "solution": solved,
                 "own": item.own,
-                "commentary": list(exercise.commentary) if item.solution is not None else [],
+                "commentary": list(exercise.remarks) if item.solution is not None else [],
             }
         )
     return {

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from trainer.errors import FigureError, NoVoicingError
+from trainer.score.commentary import strange_braces
 from trainer.score.exercise import Exercise, Note, note_at
 from trainer.score.transpose import COMPASS
 from trainer.theory.dissonance import Passage, treatment
@@ -90,6 +91,11 @@ def _metadata(exercise: Exercise) -> Iterator[Remark]:
         yield Remark("remark", "metadata", "no phrase ends with a fermata")
     if exercise.alto and not exercise.commentary:
         yield Remark("remark", "metadata", "there is a solution but no commentary")
+    for paragraph in exercise.commentary:
+        for braces in strange_braces(paragraph):
+            yield Remark(
+                "weak", "metadata", f"{braces} in the commentary is no note such as {{f#}}"
+            )
 
 
 def _compass(exercise: Exercise) -> Iterator[Remark]:

@@ -12,6 +12,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import TypeVar
 
+from trainer.score.commentary import in_words
 from trainer.theory.figures import NOTHING, Figuring, Way
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre, Moment
@@ -91,6 +92,11 @@ class Exercise:
     def moments(self) -> tuple[Moment, ...]:
         """In time order, indices 0, 1, 2 …"""
         return _moments(self)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """The commentary as a pupil reads it, notes named in words."""
+        return tuple(in_words(paragraph, self.key) for paragraph in self.commentary)
 
     @cached_property
     def phrases(self) -> tuple[Phrase, ...]:

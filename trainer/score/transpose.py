@@ -11,6 +11,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from trainer.errors import ExerciseError, PitchError
+from trainer.score import commentary
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figure, Figuring, Sign
 from trainer.theory.key import Key
@@ -97,6 +98,7 @@ def moved(exercise: Exercise, interval: Interval) -> Exercise:
         tenor=_moved_voice(exercise.tenor, interval),
         alto=_moved_voice(exercise.alto, interval),
         melody=_moved_voice(exercise.melody, interval),
+        commentary=tuple(commentary.moved(text, interval) for text in exercise.commentary),
     )
 
 
