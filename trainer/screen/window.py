@@ -70,6 +70,7 @@ class Window:
         self.stage = Stage(surface, kind.theme.paper)
         self.forme = Forme(kind)
         self._help: HelpView | None = None
+        self._first: list[pygame.event.Event] = []  # what woke the loop, before all others
         self._held: tuple[pygame.event.Event, float] | None = None  # and when it is due again
         self._dirty = True
         self._seen: View | None = None
@@ -98,11 +99,12 @@ class Window:
         else:
             event = pygame.event.wait(max(1, round(seconds * 1000)))
             if event.type != pygame.NOEVENT:
-                pygame.event.post(event)
+                self._first.append(event)
 
     def frame(self, now: float) -> list[pygame.Rect]:
         """Take what has come in, let time go by, draw what has changed."""
-        for event in pygame.event.get():
+        events, self._first = [*self._first, *pygame.event.get()], []
+        for event in events:
             self._hold(event, now)
             self._take(event)
             if self.room.leaving:
