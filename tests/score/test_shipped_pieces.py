@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import pytest
@@ -131,3 +132,10 @@ def test_a_chromatic_chorale_is_harder_than_a_phrase_in_triads() -> None:
 def test_pieces_leave_many_realizations_open() -> None:
     for piece in settings():
         assert Solver(piece.moments).count() >= 100, piece.id
+
+
+def test_a_commentary_names_notes_so_that_they_can_be_transposed() -> None:
+    bare = re.compile(r"(?<![{\w])[A-Ga-g] (sharp|flat|natural)\b|(?<![{\w'’])[b-gB-G](?![\w'’}])")
+    for piece in PIECES.values():
+        for paragraph in piece.commentary:
+            assert not bare.search(paragraph), (piece.id, paragraph)
