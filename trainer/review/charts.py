@@ -176,7 +176,7 @@ def _lines(
 ) -> Any:
     by_month = any(len(row["when"]) == 7 for row in rows)
     inks = [_PLAYER, _MARK, _REMARK, _INK, _SOFT, _PLAYER][: len(order)]
-    legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=300, symbolSize=70)
+    legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=480, symbolSize=70)
     series = f"{name}:N"
     return (
         alt.Chart(alt.Data(values=rows))
@@ -220,7 +220,9 @@ def _intervals(
     label: str,
     wide: int = 120,
 ) -> Markup:
-    field = alt.Y(f"{name}:N", sort=order, title=None, axis=alt.Axis(labelLimit=wide, grid=False))
+    field = alt.Y(
+        f"{name}:N", sort=order, title=None, axis=alt.Axis(labelLimit=2 * wide, grid=False)
+    )
     base = alt.Chart(alt.Data(values=rows)).encode(y=field)
     reach = base.mark_rule(color=_PLAYER, strokeWidth=2).encode(
         x=alt.X("low:Q", title=title, axis=alt.Axis(format=".0%")), x2="high:Q"

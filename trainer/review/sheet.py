@@ -22,6 +22,7 @@ from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
 from trainer.theory.fault import Fault
 
+_MOST_EVENTS = 40_000  # in a take that can be played: an hour at the keyboard
 WIDTH, SPACE = 660.0, 7.5  # pixels of a system, and between staff lines
 # what a page of HTML says of its own inks
 INKS: dict[Ink, str] = {
@@ -64,7 +65,7 @@ class Sheet:
 def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) -> Sheet:
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
-    notes, times = heard(take, exercise)
+    notes, times = heard(take, exercise) if len(take.events) <= _MOST_EVENTS else ((), ())
     return _sheet(id, exercise, verdict, reached, None, (notes, times))
 
 
