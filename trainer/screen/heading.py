@@ -57,6 +57,8 @@ def _under_title(setup: Setup) -> Sequence[str]:
     hands = _HANDS[setup.conditions.hands]
     if len(setup.conditions.supply) == 2:
         hands = "the middle voices are yours"
+    elif setup.conditions.supply == ("bass",):
+        hands = "the upper voices are yours"
     tune = "" if exercise.tune == exercise.title else exercise.tune
     return (tune, key, str(exercise.metre), step, hands)
 

@@ -45,7 +45,7 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
     right = w - m - aside_px - round(0.8 * em)
     board = pygame.Rect(m, top, right - m, sentence - round(1.5 * em) - top)
     beside = pygame.Rect(w - m - aside_px, top, aside_px, board.height)
-    gutter = pygame.Rect(round(0.5 * m - 0.5 * em), top + round(em), round(em), 0)
+    gutter = pygame.Rect(round(0.36 * m - 0.5 * em), top + round(em), round(em), 0)
     gutter.height = round(min(board.height - 2 * em, 17 * em))
     return Layout(
         title,

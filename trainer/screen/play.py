@@ -42,6 +42,7 @@ from trainer.screen.widgets import fitting, post_key
 from trainer.setup import Setup
 from trainer.shell import Shell
 from trainer.sources import HandsSource
+from trainer.theory.fault import WEIGHTS
 
 
 class PlayView:
@@ -59,6 +60,7 @@ class PlayView:
         self.board = Board(room.engraver)
         self.inked = self._new_ink()
         self.text = ""
+        self._tone: Role = "mark"
         self._by_itself = by_itself
         self.letters = Letters(shell)
         self.strip: Strip | None = None
@@ -82,9 +84,11 @@ class PlayView:
             case MomentJudged(verdict, faults):
                 self.inked.add(verdict, faults)
                 if faults:
-                    self.text = faults[0].text
+                    heaviest = min(faults, key=lambda fault: WEIGHTS.index(fault.weight))
+                    self.text = heaviest.text
+                    self._tone = "remark" if heaviest.weight == "remark" else "mark"
             case Paused(text) | Say(text):
-                self.text = text
+                self.text, self._tone = text, "mark"
                 if self.shell.session.stage == "ended":
                     self.plan_words = f"{self.plan_words} {text}".strip()
             case Resumed(moment=moment, text=text):
@@ -96,7 +100,7 @@ class PlayView:
                 if finished and not self.in_plan and self.shell.more_to_come():
                     self.repeat(self.shell.setup)
                     self.shell.send(Begin())
-                elif verdict.moments:
+                elif any(moment.outcome != "not-played" for moment in verdict.moments):
                     self.inked.replace(verdict.moments, verdict.faults)
                     self.room.open(AfterView(self.room, self, take, verdict, finished))
                 else:
@@ -263,8 +267,8 @@ class PlayView:
         session = self.shell.session
         at = session.current
         written = (*self.inked.notes(), *wet_notes(self.inked, session), *self.inked.marks())
-        self._bars_played(forme, at)
         self.board.set(forme, at, written)
+        self._bars_played(forme, at)
         self.mark.set(forme, session, now, reduced=self.room.settings.player.reduced_motion)
 
     def _bars_played(self, forme: Forme, at: int) -> None:
@@ -275,7 +279,7 @@ class PlayView:
         if spot is not None:
             _, top, geometry = spot
             system = geometry.systems[0]
-            x = self.board.area.x + system.left - 1.7 * system.space
+            x = self.board.area.x + system.left - 0.9 * system.space
             forme.column(
                 x - system.space,
                 top + system.treble,
@@ -321,7 +325,7 @@ class PlayView:
             place.sentence,
             face="italic",
             size=fitting(forme, words, free, (1.05, 0.95, 0.86, 0.78)),
-            role="mark" if self.text else "soft",
+            role=self._tone if self.text else "soft",
             room=free,
         )
         if place.strip.height:
