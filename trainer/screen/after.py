@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pygame
 
 from trainer.errors import TrainerError
 from trainer.judging.take import Take
-from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.judging.verdict import PassVerdict
 from trainer.screen.board import Written
 from trainer.screen.forme import Forme
 from trainer.screen.hearing import (
@@ -20,27 +20,17 @@ from trainer.screen.hearing import (
     voicing_keys,
 )
 from trainer.screen.layout import Layout, layout_of
+from trainer.screen.pass_words import figures_in_words
 from trainer.screen.room import Keys, Room
+from trainer.screen.suggestion import Suggestion, suggestion_for
 from trainer.screen.widgets import Do, fitting, set_actions
 from trainer.shell import with_ways
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
 from trainer.theory.rules import rule
-from trainer.theory.voicing import Voicing
 
 if TYPE_CHECKING:
     from trainer.screen.play import PlayView
-
-AHEAD = 4  # moments a suggestion goes beyond its fault
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-
-
-@dataclass(frozen=True, slots=True)
-class Suggestion:
-    """Voicings by moment, from the player's own hands; or one line why there are none."""
-
-    voicings: dict[int, Voicing]
-    words: str = ""
 
 
 class AfterView:
@@ -421,71 +411,3 @@ class AfterView:
                 Do("p", pencil, self.toggle_pencil),
             ]
         set_actions(forme, place.status, actions)
-
-
-def counted(number: int, one: str, many: str) -> str:
-    """`one fault`, `two faults`, `14 faults`."""
-    word = _NUMBERS[number] if number < len(_NUMBERS) else str(number)
-    return f"{word} {one if number == 1 else many}"
-
-
-def figures_in_words(verdict: PassVerdict) -> tuple[tuple[str, str, str], ...]:
-    """Name, value and meaning of the three figures of a pass."""
-    harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
-    harmony_words = (
-        "harmony",
-        f"{harmony.complete} of {harmony.judged} moments complete",
-        "every figure sounds, and nothing else",
-    )
-    if timing is None:
-        thought = [m.think_s for m in verdict.moments if m.think_s is not None]
-        typical = sorted(thought)[len(thought) // 2] if thought else None
-        time_words = (
-            "time",
-            "untimed" if typical is None else f"{typical:.1f} s to think",
-            "from the question to the first key, half the time less",
-        )
-    else:
-        way = "late" if timing.bias_ms >= 0 else "early"
-        time_words = (
-            "time",
-            f"{abs(timing.bias_ms):.0f} ms {way}, ± {timing.deviation_ms:.0f}",
-            f"{timing.in_time} of {timing.judged} chords in time",
-        )
-    faults = movement.gross + movement.weak
-    words = counted(faults, "fault", "faults")
-    if movement.remark:
-        words += f", {counted(movement.remark, 'remark', 'remarks')}"
-    movement_words = (
-        "movement",
-        words,
-        f"{movement.clean} of {movement.successions} steps from chord to chord clean",
-    )
-    return harmony_words, time_words, movement_words
-
-
-def suggestion_for(
-    solver: object, fault: Fault, verdicts: dict[int, MomentVerdict], last: int
-) -> Suggestion:
-    """From the hands before the fault, the best way on, as far as moment `last`."""
-    from trainer.theory.realize import Solver
-
-    assert isinstance(solver, Solver)
-    before = fault.moments[0] if len(fault.moments) > 1 else fault.moments[0] - 1
-    hands = verdicts.get(before)
-    start: dict[int, Voicing] = {}
-    if before >= 0 and hands is not None and hands.voicing is not None and all(hands.voicing):
-        try:
-            solution = solver.onward(before, hands.voicing)
-            start = {before: hands.voicing}
-            words = ""
-        except TrainerError:
-            solution = solver.nearest({v.index: v.keys for v in verdicts.values()})
-            words = "Nothing clean follows from these hands; the nearest way is in pencil."
-    else:
-        solution = solver.nearest({v.index: v.keys for v in verdicts.values()})
-        words = "The nearest way that is clean is in pencil."
-    voicings = {solution.first + n: voicing for n, voicing in enumerate(solution.voicings)}
-    end = min(last, fault.moments[-1] + AHEAD)
-    chosen = {m: v for m, v in voicings.items() if fault.moments[0] <= m <= end}
-    return Suggestion(start | chosen, words)

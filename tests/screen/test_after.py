@@ -1,0 +1,144 @@
+"""After the pass: from fault to fault, what can be heard, and what comes next."""
+
+from __future__ import annotations
+
+import pygame
+import pytest
+
+from tests.screen.conftest import Opens
+from tests.screen.hands import Hands, practise
+from tests.screen.pieces import evening
+from trainer.practice.demo import PERFECT, Slip
+from trainer.screen.after import AfterView
+from trainer.screen.pass_words import counted, figures_in_words
+from trainer.screen.play import PlayView
+from trainer.sound.track import Track
+from trainer.theory.pitch import Pitch
+
+
+@pytest.fixture
+def played(window: Opens) -> tuple[Hands, PlayView, AfterView]:
+    """A pass with a foreign note and with consecutive fifths."""
+    hands = window((1920, 1080))
+    slips = [Slip("wrong", 2), Slip("fifths", 5)]
+    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=100)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: hands.window.room.view is not view)
+    hands.settle()
+    after = hands.window.room.view
+    assert isinstance(after, AfterView)
+    return hands, view, after
+
+
+def heard(hands: Hands) -> Track:
+    track = hands.output.tracks[-1]
+    assert isinstance(track, Track)
+    return track
+
+
+def test_one_steps_from_fault_to_fault_and_round(
+    played: tuple[Hands, PlayView, AfterView],
+) -> None:
+    hands, _, after = played
+    count = len(after.verdict.faults)
+    assert count >= 2
+    seen = []
+    for _ in range(count):
+        assert after.fault is not None
+        seen.append(after.fault)
+        hands.press(pygame.K_RIGHT)
+    assert seen == list(after.verdict.faults)
+    assert after.chosen == 0
+    hands.press(pygame.K_LEFT)
+    assert after.chosen == count - 1
+
+
+def test_the_sentence_says_what_would_have_been_right(
+    played: tuple[Hands, PlayView, AfterView],
+) -> None:
+    _, _, after = played
+    foreign = next(f for f in after.verdict.faults if f.rule == "foreign-note")
+    assert foreign.instead is not None
+    assert "From your hand" in foreign.text
+
+
+def test_mine_is_heard_as_it_was_played(played: tuple[Hands, PlayView, AfterView]) -> None:
+    hands, view, after = played
+    fault = after.fault
+    assert fault is not None
+    hands.press(pygame.K_m, "m")
+    session = view.shell.session
+    verdicts = {v.index: v for v in after.verdict.moments}
+    keys = {note.key for note in heard(hands).notes}
+    assert set(verdicts[fault.moments[-1]].keys) <= keys
+    assert session.task.line is not None
+
+
+def test_the_fault_alone_is_only_its_own_notes(
+    played: tuple[Hands, PlayView, AfterView],
+) -> None:
+    hands, _, after = played
+    while after.fault is None or after.fault.rule != "consecutive-fifths":
+        hands.press(pygame.K_RIGHT)
+    hands.press(pygame.K_f, "f")
+    notes = heard(hands).notes
+    assert sorted(n.key for n in notes) == sorted(p.midi for p in after.fault.pitches)
+    first = sorted(n.key for n in notes if n.start == 0)
+    assert (first[1] - first[0]) % 12 == 7
+
+
+def test_the_suggestion_begins_from_the_players_hands_and_is_pencilled_where_it_differs(
+    played: tuple[Hands, PlayView, AfterView],
+) -> None:
+    hands, _, after = played
+    while after.fault is None or after.fault.rule != "consecutive-fifths":
+        hands.press(pygame.K_RIGHT)
+    hands.settle()
+    assert after.chosen is not None
+    suggestion = after.suggestions[after.chosen]
+    before = after.fault.moments[0]
+    mine = {v.index: v.voicing for v in after.verdict.moments}
+    assert suggestion.voicings[before] == mine[before]
+    assert suggestion.voicings[after.fault.moments[-1]] != mine[after.fault.moments[-1]]
+    hands.press(pygame.K_s, "s")
+    keys = {note.key for note in heard(hands).notes if note.start == 0}
+    hand = mine[before]
+    assert hand is not None
+    assert keys == {p.midi for p in hand if isinstance(p, Pitch)}
+    hands.press(pygame.K_p, "p")
+    hands.frame(2)
+    assert after.pencil
+
+
+def test_again_slower_and_leaving(played: tuple[Hands, PlayView, AfterView]) -> None:
+    hands, view, _ = played
+    hands.press(pygame.K_MINUS, "-")
+    assert hands.window.room.view is view
+    assert view.shell.setup.conditions.tempo == 88
+    assert view.shell.session.stage == "ready"
+    assert not view.inked.verdicts
+    hands.press(pygame.K_ESCAPE)
+    assert hands.window.room.leaving
+
+
+def test_a_click_on_a_note_chooses_its_fault(played: tuple[Hands, PlayView, AfterView]) -> None:
+    hands, view, after = played
+    last = len(after.verdict.faults) - 1
+    moment = after.verdict.faults[last].moments[-1]
+    spot = view.board.spot(moment, None)
+    assert spot is not None
+    x, top, geometry = spot
+    hands.click((round(x + geometry.space), round(top + geometry.height / 2)))
+    assert after.fault is not None and moment in after.fault.moments
+
+
+def test_the_three_figures_are_said_in_words(played: tuple[Hands, PlayView, AfterView]) -> None:
+    _, _, after = played
+    (_, harmony, _), (_, time, _), (_, movement, _) = figures_in_words(after.verdict)
+    count = after.verdict.harmony
+    assert harmony == f"{count.complete} of {count.judged} moments complete"
+    assert "ms" in time
+    assert "fault" in movement
+    assert counted(1, "fault", "faults") == "one fault"
+    assert counted(12, "fault", "faults") == "12 faults"
