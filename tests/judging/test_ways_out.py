@@ -14,7 +14,6 @@ from trainer.judging.ways_out import with_ways_out
 from trainer.score.exercise import Exercise
 from trainer.theory.pitch import PitchName
 from trainer.theory.realize import Solver
-from trainer.theory.realize.explain import name_in_words
 from trainer.theory.voicing import Voicing
 
 
@@ -50,7 +49,7 @@ def test_a_missing_third_is_put_into_a_voice_by_name() -> None:
 
 
 def test_notes_are_said_in_words() -> None:
-    said = [name_in_words(PitchName.parse(n)) for n in ("f#", "bb", "c", "f##", "ebb")]
+    said = [PitchName.parse(n).spoken for n in ("f#", "bb", "c", "f##", "ebb")]
     assert said == ["f sharp", "b flat", "c", "f double sharp", "e double flat"]
 
 

@@ -96,7 +96,7 @@ def words(
     """The rule's sentence with its place: `Bar 3, beat 2: alto and bass move in …`."""
     bar, beat = at
     where = f"Bar {bar}, beat {float(beat):g}" if bar else f"Pick-up, beat {float(beat):g}"
-    names = list(dict.fromkeys(str(pitch.name) for pitch in pitches))
+    names = list(dict.fromkeys(pitch.name.spoken for pitch in pitches))
     joined = " to ".join(names) if len(voices) == 1 else _listed(names)
     return f"{where}: {rule(rule_id).sentence.format(voices=_listed(voices), notes=joined)}."
 

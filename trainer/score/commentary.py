@@ -15,15 +15,6 @@ from trainer.theory.pitch import Interval, Pitch, PitchName, transposed
 
 _BRACES = re.compile(r"\{([A-Ga-g](?:#{1,3}|b{1,3})?)\}")
 _SOMETHING = re.compile(r"\{[^{}]*\}")
-_WORDS = {
-    -3: "triple flat",
-    -2: "double flat",
-    -1: "flat",
-    0: "natural",
-    1: "sharp",
-    2: "double sharp",
-    3: "triple sharp",
-}
 
 
 def in_words(paragraph: str, key: Key) -> str:
@@ -33,7 +24,7 @@ def in_words(paragraph: str, key: Key) -> str:
         name = PitchName.parse(match[1])
         if name.alter == 0 and key.alter(name.step) == 0:
             return match[1]
-        return f"{match[1][0]} {_WORDS[name.alter]}"
+        return f"{match[1][0]} {name.accidental}"
 
     return _BRACES.sub(spoken, paragraph)
 

@@ -11,6 +11,15 @@ from trainer.errors import PitchError
 LETTERS = "cdefgab"
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)  # of the natural letters above c
 _FIFTHS = (0, 2, 4, -1, 1, 3, 5)  # of the natural letters on the line of fifths, c = 0
+_SPOKEN = {
+    -3: "triple flat",
+    -2: "double flat",
+    -1: "flat",
+    0: "natural",
+    1: "sharp",
+    2: "double sharp",
+    3: "triple sharp",
+}
 _NAME = re.compile(r"([a-gA-G])(#{1,3}|b{1,3}|)")
 _PITCH = re.compile(r"([a-gA-G])(#{1,3}|b{1,3}|)(-?\d)")
 
@@ -46,6 +55,16 @@ class PitchName:
     def pitch_class(self) -> int:
         """0 to 11, c = 0."""
         return (SEMITONES[self.step] + self.alter) % 12
+
+    @property
+    def spoken(self) -> str:
+        """As a teacher says it: `f sharp`, `b flat`, `c`."""
+        return LETTERS[self.step] if self.alter == 0 else f"{LETTERS[self.step]} {self.accidental}"
+
+    @property
+    def accidental(self) -> str:
+        """The word for the alteration: `sharp`, `double flat`, `natural`."""
+        return _SPOKEN.get(self.alter, f"altered by {self.alter:+d}")
 
     def __str__(self) -> str:
         return LETTERS[self.step] + _accidental(self.alter)

@@ -6,11 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.theory.fault import Fault
-from trainer.theory.pitch import Pitch, PitchName
+from trainer.theory.pitch import Pitch
 from trainer.theory.realize.solver import Solver
 from trainer.theory.voicing import VOICES, Voicing
-
-_ALTERS = {-2: " double flat", -1: " flat", 0: "", 1: " sharp", 2: " double sharp"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,17 +64,12 @@ def _sentence(heard: Voicing | None, better: Voicing, from_hand: bool) -> str:
 def _spoken(pitch: Pitch | None, instead_of: Pitch | None) -> str:
     """The note as one says it, with its octave only where it is the same note elsewhere."""
     assert pitch is not None
-    spoken = name_in_words(pitch.name)
+    spoken = pitch.name.spoken
     if instead_of is None or instead_of.name != pitch.name:
         return spoken
     octaves = abs(pitch.octave - instead_of.octave)
     way = "higher" if pitch.midi > instead_of.midi else "lower"
     return f"{spoken} {'an octave' if octaves == 1 else f'{octaves} octaves'} {way}"
-
-
-def name_in_words(name: PitchName) -> str:
-    """`f sharp`, `b flat`, `c`."""
-    return f"{PitchName(name.step)}{_ALTERS.get(name.alter, f' {name.alter:+d}')}"
 
 
 def _listed(words: Sequence[str]) -> str:
