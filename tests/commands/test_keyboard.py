@@ -5,6 +5,7 @@ With real ports it is tested in tests/end_to_end.
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 import threading
@@ -104,18 +105,34 @@ def test_what_arrives_is_one_object_with_json(
     ]
 
 
+class Ear(io.StringIO):
+    """Stands for stderr: begins to tap as soon as the first beat is announced."""
+
+    def __init__(self, paper: PaperMidi, late: float, beats: int) -> None:
+        super().__init__()
+        self.paper, self.late, self.beats = paper, late, beats
+        self.thread: threading.Thread | None = None
+
+    def write(self, text: str) -> int:
+        if self.thread is None and text.startswith("{"):
+            said = json.loads(text)
+            self.thread = tap(self.paper, said["first_beat"], said["beat"], self.late, self.beats)
+        return super().write(text)
+
+
 def test_a_known_delay_is_measured_and_kept_for_the_port(
-    capsys: pytest.CaptureFixture[str], paper: PaperMidi
+    capsys: pytest.CaptureFixture[str], paper: PaperMidi, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     paper.names = ["organ:keys"]
-    beat = 60.0 / 200
-    thread = tap(paper, time.monotonic() + 1.0, beat, 0.06, 14)
-    status, out, err = run(capsys, "calibrate", "--tempo", "200", "--beats", "14", "--json")
-    thread.join()
-    shown, said = json.loads(out), json.loads(err.splitlines()[0])
-    assert status == 0 and said["beat"] == pytest.approx(beat)
+    ear = Ear(paper, late=0.06, beats=14)
+    monkeypatch.setattr(sys, "stderr", ear)
+    status, out, _ = run(capsys, "calibrate", "--tempo", "200", "--beats", "14", "--json")
+    assert ear.thread is not None
+    ear.thread.join()
+    shown, said = json.loads(out), json.loads(ear.getvalue().splitlines()[0])
+    assert status == 0 and said["beat"] == pytest.approx(60.0 / 200)
     assert shown["stored"] and shown["taps"] >= 8
-    assert shown["offset_ms"] == pytest.approx(60, abs=25)  # the two began a moment apart
+    assert shown["offset_ms"] == pytest.approx(60, abs=10)
     assert load().latency_of("organ:keys") == pytest.approx(shown["offset_ms"] / 1000)
 
 
