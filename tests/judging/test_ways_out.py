@@ -80,3 +80,29 @@ def test_every_way_out_is_legal_from_the_chord_before_and_avoids_the_rule() -> N
                 assert not any(f.rule == fault.rule for f in again.faults if f.moments[-1] == at)
             offered += 1
     assert offered > 60
+
+
+def test_of_the_ways_at_hand_a_full_chord_is_shown_before_the_very_nearest() -> None:
+    """Fifths and octaves of c to d in close position: d f f f lies nearest, but no teacher shows
+    it (common practice, no source)."""
+    under_a_melody = judged(lesson("C", "c3 d3", "", "e4 f4"), "c3 g3 c4 e4", "d3 a3 d4 f4")
+    free = judged(lesson("C", "c3 d3", ""), "c3 e4 g4 c5", "d3 f4 a4 d5")
+    for verdict, way in ((under_a_melody, "d3 f3 a3 f4"), (free, "d3 d4 f4 a4")):
+        fault = next(f for f in verdict.faults if f.rule == "consecutive-fifths")
+        assert str(fault.instead) == way
+
+
+def test_a_leading_tone_forgotten_in_minor_is_mended_against_the_rising_bass() -> None:
+    verdict = judged(lesson("a", "a2 e3", ",#"), "a2 e3 a3 c4", "e3 b3 e4 g4")
+    fault = next(f for f in verdict.faults if f.rule == "missing-figure")
+    assert fault.text.endswith("From your hand, soprano b, alto g sharp and tenor e avoid it.")
+
+
+def test_where_more_keys_than_voices_double_the_leading_tone_no_other_voice_is_blamed() -> None:
+    exercise = lesson("C", "g2", "7")
+    judge = Judge(exercise, Conditions())
+    keys = [43, 47, 53, 59, 62, 67]
+    verdict = with_ways_out(exercise, judge.conditions, judge.judge_chords({0: keys}), judge.given)
+    fault = next(f for f in verdict.faults if f.rule == "doubled-leading-tone")
+    assert fault.instead is None
+    assert fault.text.endswith("a further key double the leading tone b.")

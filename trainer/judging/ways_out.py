@@ -46,7 +46,13 @@ def with_ways_out(
 
 
 def wanted(fault: Fault) -> bool:
-    return fault.weight != "remark" and fault.rule not in UNMENDED
+    return fault.weight != "remark" and fault.rule not in UNMENDED and not _of_a_further_key(fault)
+
+
+def _of_a_further_key(fault: Fault) -> bool:
+    """Of more keys than voices one doubles what must be single: it is to be left out, which no
+    voicing of four says."""
+    return fault.rule.startswith("doubled") and len(fault.voices) < 2
 
 
 def _mended(solver: Solver, fault: Fault, played: dict[int, Voicing]) -> Fault:

@@ -53,6 +53,12 @@ class Table:
     fifths: Bits
     diminished: Bits
 
+    @property
+    def different_notes(self) -> Small:
+        """How many different notes each row sounds; a voice that rests sounds none."""
+        letters = np.bitwise_or.reduce(1 << self.numbers.astype(np.int16), axis=0) >> 1
+        return sum((letters >> bit & 1 for bit in range(7)), np.zeros_like(letters))
+
     def part(self, rows: Rows | slice) -> Table:
         """Some of the rows."""
         return Table(*(getattr(self, column.name)[..., rows] for column in fields(self)))

@@ -156,7 +156,10 @@ class Solver:
     def ways(
         self, index: int, before: Voicing | None, near: Voicing | None, avoiding: str | None = None
     ) -> tuple[Voicing, ...]:
-        """The legal voicings of moment `index`, nearest to `near` first, then by price.
+        """The legal voicings of moment `index`: those first that are near to `near` and good.
+
+        A semitone away from what was played weighs as one of the price list: the very nearest
+        may be a bare or clumsy chord, which no teacher would show.
 
         Only those that may follow `before` at the moment before it (None: any), and that do not
         break the rule `avoiding` even where it is not gross. Where some of them leave a way to the
@@ -181,7 +184,7 @@ class Solver:
         if near is not None:
             keys = np.array([[-1 if pitch is None else pitch.midi] for pitch in near], np.int64)
             far = np.abs(np.where(keys < 0, 0, self.choices.keys[:, rows] - keys)).sum(axis=0)
-        order = np.lexsort((costs, far))
+        order = np.lexsort((far, costs + far))
         return tuple(self.choices.voicing(index, int(c)) for c in order if costs[c] < FORBIDDEN)
 
     @cached_property

@@ -19,6 +19,9 @@ from trainer.theory.rules import School, weight
 _ACROSS = {"unresolved-dissonance", "delayed-resolution", "tritone-astray", "leading-tone-astray"}
 
 
+FULL = 3  # different notes make a full chord, the bass counted
+
+
 @dataclass(frozen=True)
 class Law:
     """What is forbidden and what the rest costs.
@@ -46,6 +49,7 @@ def voicing_costs(rows: Table, ranks: Small, context: Context, hands: Hands, law
     """The price of each voicing by itself, FORBIDDEN where it may not be."""
     taste = law.taste
     costs = np.minimum(ranks, 5).astype(np.int64) * taste.completion
+    costs += taste.hollow * (rows.different_notes < FULL)
     for upper, lower in ((0, 1), (1, 2), (2, 3)):
         costs += taste.thin * (rows.unisons & 1 << PAIRS.index((upper, lower)) != 0)
     if not context.melody_given:
