@@ -86,6 +86,45 @@ def test_an_accidental_in_the_figuring_outweighs_the_melody() -> None:
     assert str(over("d3", "n", "G", melody="f#5").name(3)) == "f"
 
 
+def test_the_melodys_accidental_governs_a_figure_written_without_one() -> None:
+    """6 over e under c sharp: a c natural in the middle would sound against the melody."""
+    found = over("e3", "6", "C", melody="c#5")
+    assert str(found.name(6)) == "c#"
+    assert found.by_number[6].bold
+    assert str(over("e3", "n6", "C", melody="c#5").name(6)) == "c"
+
+
+def test_under_a_nine_the_third_sounds() -> None:
+    assert [m.number for m in over("g2", "9").members if m.bold] == [2, 3]
+    assert [m.number for m in over("g2", "9 4").members if m.bold] == [2, 4]
+
+
+def test_a_raised_four_has_its_second() -> None:
+    """Without the 2 it would be a 6 4."""
+    assert all(2 in numbers for numbers in over("f3", "4+", "F").completions)
+
+
+def test_a_diminished_triad_takes_the_sixth_as_an_addition_though_nothing_is_written() -> None:
+    assert [str(m.name) for m in over("b2", "").additions] == ["g", "a"]
+    assert [str(m.name) for m in over("c3", "").additions] == ["b"]
+
+
+def test_the_seventh_of_the_dominant_under_a_four_is_a_dissonance_the_leading_tone_is_not() -> None:
+    assert over("g2", "7 4").by_number[7].treatment == "chord"
+    assert over("c3", "7 4").by_number[7].treatment is None
+
+
+@pytest.mark.parametrize(
+    ("figures", "dissonant"),
+    [("8 6 5", "5"), ("9 6 5", "2 5"), ("8 4 3", "3"), ("8 7 5", "7"), ("10 8", "")],
+)
+def test_the_dissonance_of_an_unlisted_stack_is_found_by_analogy(
+    figures: str, dissonant: str
+) -> None:
+    found = [str(m.number) for m in over("d3", figures).members if m.dissonant]
+    assert " ".join(found) == dissonant
+
+
 def test_a_leading_tone_is_never_doubled_in_a_completion() -> None:
     found = over("b2", "6")
     assert all(1 not in numbers for numbers in found.completions)

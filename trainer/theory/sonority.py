@@ -158,6 +158,7 @@ def _sonority(
         reading = Reading(frozenset(), frozenset({1}))
         return Sonority(bass, key, figuring, octaves, (reading,), ((1, 1, 1),), 1, (), melody)
     written = written_notes(bass, figuring, key, settings.struck_five_is_diminished)
+    written |= _governed(written, figuring, melody)
     given = melody is not None and settings.melody_is_given
     above = (melody.step - bass.step) % 7 + 1 if melody is not None and given else None
 
@@ -215,6 +216,20 @@ def _sonority(
         ),
         melody,
     )
+
+
+def _governed(
+    written: dict[int, PitchName], figuring: Figuring, melody: Pitch | None
+) -> dict[int, PitchName]:
+    """What is written without an accidental and the melody has with one: the melody's note."""
+    if melody is None:
+        return {}
+    plain = {figure.letters + 1 for figure in figuring.figures if figure.sign is None} - {1}
+    return {
+        number: melody.name
+        for number, note in written.items()
+        if number in plain and note.step == melody.step
+    }
 
 
 def _displaced(

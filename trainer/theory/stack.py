@@ -67,9 +67,12 @@ def _sounds(row: Row, bass: Pitch, key: Key, written: dict[int, PitchName]) -> b
     if not row.sounding:
         return True
     kind, number = row.sounding.split("-")
-    note = written[int(number)]
+    step = (bass.step + int(number) - 1) % 7
+    note = written.get(int(number), PitchName(step, key.alter(step)))
     if kind == "diminished":
         return is_diminished(bass, note)
+    if kind == "minor":  # of sevenths, the smaller
+        return (note.pitch_class - bass.name.pitch_class) % 12 == 10
     return note.alter > key.alter(note.step)
 
 
@@ -104,7 +107,23 @@ def _unlisted(figuring: Figuring, stack: set[int]) -> Row:
             sounded.append(number)
     while len(sounded) < 3:
         sounded.append(8)
-    return Row("", bold, " ".join(map(str, sounded)))
+    return Row("", bold, " ".join(map(str, sounded)), _dissonances(stack))
+
+
+def _dissonances(stack: set[int]) -> str:
+    """Of what is written in a stack not listed, by the analogy of those that are."""
+    found = []
+    if 9 in stack:
+        found.append("9s")
+    if 7 in stack and 2 not in stack:
+        found.append("7s" if 6 in stack else "7c")
+    if {5, 6} <= stack:
+        found.append("5c")
+    if {3, 4} <= stack:
+        found.append("3c")
+    elif {4, 5} <= stack and not stack & {2, 6}:
+        found.append("4s")
+    return " ".join(found)
 
 
 def number_of(word: str) -> int:

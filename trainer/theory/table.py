@@ -9,6 +9,12 @@ it, separated by `;`; within one, `|` separates the completions for three upper 
 dissonance (diminished fifth: closes), `k` the cadential 6 and 4; `1` stands for the bass.
 `added` may enrich the chord without contradicting the figuring.
 
+Where the sources leave a choice: a raised 4 is read as 4 2 and must have its 2, or it would be a
+6 4; under a 9 the third must sound, as in every full chord without a 4; a triad figured with
+nothing whose fifth is diminished may take the 6, as it may where the 5 is written. The 7 of 7 4
+is the seventh of the dominant, unless it is a major seventh: that is the leading tone over its
+held final, and rises.
+
 Source: common practice; F. T. Arnold, The Art of Accompaniment from a Thorough-Bass (1931), and
 the older tables it collects (from memory).
 """
@@ -20,7 +26,8 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the table. `sounding` restricts it: `raised-4`, `raised-6`, `diminished-5`."""
+    """One line of the table. `sounding` restricts it: `raised-4`, `raised-6`, `diminished-5`,
+    `minor-7`."""
 
     written: str
     bold: str
@@ -34,8 +41,11 @@ class Row:
 TABLE: tuple[Row, ...] = (
     # Rows with a condition come first: they are tried before the general row of the same stack.
     Row("5 | 5 3 | 8 5 | 8 5 3", "5 3", "3 5 6 | 3 5 8 | 3 3 5", "5f", "7", "diminished-5"),
+    Row(" | 3 | 8 | 8 3",      "3", "3 5 8 | 3 3 5 | 3 8 8 | 3 3 8 | 3 5 5", "", "7 6",
+                                                                              "diminished-5"),
     Row("6",                 "6 3", "3 6 8 | 3 3 6 | 3 4 6",       "",     "5", "raised-6"),
     Row("4 | 4 2 | 6 4 2",   "4 2", "2 4 6 | 2 2 4",               "1c",   "",  "raised-4"),
+    Row("7 4",               "7 4", "4 7 8 | 4 5 7 | 2 4 7",       "7c 4s", "", "minor-7"),
 
     Row(" | 3 | 5 | 8 | 5 3 | 8 3 | 8 5 | 8 5 3",
                              "3", "3 5 8 | 3 3 5 | 3 8 8 | 3 3 8 | 3 5 5",              added="7"),
@@ -51,7 +61,7 @@ TABLE: tuple[Row, ...] = (
     Row("8 7 | 8 7 3",       "7 3", "3 7 8 | 3 5 7 | 3 3 7",       "7c"),
     Row("7 5 | 7 5 3",     "7 5 3", "3 5 7",                       "7c"),
     Row("4 | 5 4 | 8 4 | 8 5 4", "4", "4 5 8 | 4 8 8 | 4 5 5",     "4s"),
-    Row("9 | 9 3 | 9 5 | 9 5 3", "9", "3 5 9 | 3 3 9",             "9s"),
+    Row("9 | 9 3 | 9 5 | 9 5 3", "9 3", "3 5 9 | 3 3 9",            "9s"),
     Row("9 7 | 9 7 3",     "9 7 3", "3 7 9",                       "9s 7c"),
     Row("9 4 | 9 5 4",       "9 4", "4 5 9",                       "9s 4s"),
     Row("9 6 | 9 6 3",     "9 6 3", "3 6 9",                       "9s"),

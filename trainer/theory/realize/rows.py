@@ -57,7 +57,10 @@ class Table:
     def different_notes(self) -> Small:
         """How many different notes each row sounds; a voice that rests sounds none."""
         letters = np.bitwise_or.reduce(1 << self.numbers.astype(np.int16), axis=0) >> 1
-        return sum((letters >> bit & 1 for bit in range(7)), np.zeros_like(letters))
+        count: Small = np.zeros_like(letters)
+        for bit in range(7):
+            count = count + (letters >> bit & 1)
+        return count
 
     def part(self, rows: Rows | slice) -> Table:
         """Some of the rows."""
