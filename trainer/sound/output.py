@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import time
 from collections import deque
 from collections.abc import Callable
@@ -106,6 +107,9 @@ class Device:
         self._schedules: list[Schedule] = []
         self._clock = Clock()
         self.failure: Exception | None = None
+        self._leaving = False
+        self._left = threading.Event()
+        self._device: Any = None
         self._device = _opened(self._block)
 
     def key_on(self, key: int, velocity: int = 64) -> None:
@@ -134,9 +138,16 @@ class Device:
         self._mixer.volume = min(1.0, max(0.0, volume))
 
     def close(self) -> None:
+        """Let the releases sound out, then end the device.
+
+        SDL calls for a block under a lock of the device, and a block needs Python's lock: were the
+        device paused from here while its thread waits for that, both would wait for ever. So the
+        device's own thread pauses it; once it is paused it asks for no block and can be closed.
+        """
         self.stop()
         time.sleep(0.12)  # the longest release
-        self._device.pause(1)
+        self._leaving = True
+        self._left.wait(1.0)  # a device that has stopped asking needs no pause
         self._device.close()
 
     def _frame(self, at: float) -> int:
@@ -144,6 +155,12 @@ class Device:
 
     def _block(self, _device: object, memory: Any) -> None:
         block = np.ndarray(len(memory) // 4, np.float32, memory)
+        if self._leaving:
+            block[:] = 0
+            if not self._left.is_set():
+                self._device.pause(1)
+                self._left.set()
+            return
         try:
             self._clock.asked(self._mixer.frame, time.monotonic())
             while self._requests:
