@@ -64,9 +64,10 @@ class DrillShell(Shell):
         setup = self._setup(following)
         source = sources(setup)
         super().__init__(setup, source, output, writer, clock, latency)
-        for result in (*drill.before.results[-200:], *drill.since):
-            begun = result.at.timestamp() - self.clock.wall() + self.clock.now()
-            self.played.append((begun, begun + result.seconds))
+        since = ((result.at, result.seconds) for result in drill.since)
+        for at, seconds in (*drill.before.played.recent, *since):
+            begun = at.timestamp() - self.clock.wall() + self.clock.now()
+            self.played.append((begun, begun + seconds))
         self._keep()
         self._announce(setup)
 

@@ -46,7 +46,7 @@ def test_the_past_is_folded(
     past: Past = benchmark(past_of, passes, material, now, 14)
     benchmark.extra_info["passes"] = len(passes)
     benchmark.extra_info["chords"] = sum(len(result.answers) for result in passes)
-    assert len(past.results) == len(passes)
+    assert past.played.passes == len(passes)
 
 
 def test_a_plan_is_made_of_it(

@@ -12,6 +12,7 @@ from trainer.practice.assignment import Assigned, is_secure, key_for
 from trainer.practice.material import Material, open_material
 from trainer.practice.past import past_of
 from trainer.practice.plan import Part, next_task
+from trainer.practice.played import played_of
 from trainer.practice.result import PassResult
 from trainer.practice.today import todays_plan
 from trainer.review.assignments import AssignmentError, set_for_player, take_in
@@ -94,8 +95,8 @@ def test_what_is_secure_or_past_its_day_is_no_longer_asked(
 
 def test_secure_is_two_good_passes_in_its_key_at_its_tempo() -> None:
     first, second = (a_pass("rising-5-6@g:third", "g minor", 52, n) for n in (0, 1))
-    assert is_secure(DRILL, (first, second))
-    assert not is_secure(DRILL, (first,))
+    assert is_secure(DRILL, played_of((first, second), ()))
+    assert not is_secure(DRILL, played_of((first,), ()))
     for flaw in (
         {"key": "a minor"},
         {"tempo": 49.0},
@@ -106,8 +107,8 @@ def test_secure_is_two_good_passes_in_its_key_at_its_tempo() -> None:
         {"whole": False},
         {"exercise_id": "rising-5-6-and-more@g"},
     ):
-        assert not is_secure(DRILL, (first, replace(second, **flaw)))  # type: ignore[arg-type]
-    assert is_secure(replace(DRILL, key=""), (first, replace(second, key="a minor")))
+        assert not is_secure(DRILL, played_of((first, replace(second, **flaw)), ()))  # type: ignore[arg-type]
+    assert is_secure(replace(DRILL, key=""), played_of((first, replace(second, key="a minor")), ()))
 
 
 def test_a_key_of_another_mode_cannot_be_asked_of_a_piece(

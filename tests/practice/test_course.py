@@ -15,6 +15,7 @@ from trainer.practice.material import Material, open_material
 from trainer.practice.past import past_of
 from trainer.practice.pieces import playable_key
 from trainer.practice.plan import Plan, next_task, shortened, time_spent
+from trainer.practice.played import Played, played_of
 from trainer.practice.result import Answer, PassResult
 from trainer.practice.today import todays_plan
 from trainer.score.library import Library
@@ -63,16 +64,16 @@ def step_one_played(material: Material) -> list[PassResult]:
 
 
 def test_the_course_begins_at_its_first_step(material: Material) -> None:
-    at = standing(material, ())
+    at = standing(material, Played())
     assert at.step.number == 1
     assert not any(requirement.met for requirement in at.requirements)
 
 
 def test_the_next_step_opens_when_everything_is_secure(material: Material) -> None:
     results = step_one_played(material)
-    assert standing(material, results).step.number == 2
+    assert standing(material, played_of(results, material.steps)).step.number == 2
     for missing in (results[1:], results[:-1], results[:6] + results[7:]):
-        assert standing(material, missing).step.number == 1
+        assert standing(material, played_of(missing, material.steps)).step.number == 1
 
 
 @pytest.mark.parametrize(
@@ -91,7 +92,7 @@ def test_a_pass_with_a_flaw_does_not_make_a_drill_secure(
 ) -> None:
     results = step_one_played(material)
     results[2] = replace(results[2], **flaw)  # type: ignore[arg-type]
-    assert standing(material, results).step.number == 1
+    assert standing(material, played_of(results, material.steps)).step.number == 1
 
 
 def test_slow_thinking_keeps_the_step_shut(material: Material) -> None:
@@ -99,7 +100,7 @@ def test_slow_thinking_keeps_the_step_shut(material: Material) -> None:
         replace(r, answers=tuple(replace(a, think_s=2.5) for a in r.answers))
         for r in step_one_played(material)
     ]
-    at = standing(material, results)
+    at = standing(material, played_of(results, material.steps))
     assert at.step.number == 1
     assert [one.figurings for one in at.requirements if not one.met] == [True]
 
@@ -110,12 +111,12 @@ def test_what_is_once_open_stays_open(material: Material) -> None:
     bad = replace(
         a_pass(f"question@{item}", "C major", None, 500), answers=(Answer(item, False, 9.0),) * 30
     )
-    assert standing(material, [*results, bad]).step.number == 2
+    assert standing(material, played_of([*results, bad], material.steps)).step.number == 2
 
 
 def test_somebody_who_begins_later_is_not_sent_back(material: Material) -> None:
-    assert standing(material, (), begin_at=14).step.number == 14
-    last = standing(material, (), begin_at=24)
+    assert standing(material, Played(), begin_at=14).step.number == 14
+    last = standing(material, Played(), begin_at=24)
     assert last.step.number == 24
     assert not last.finished
 

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from trainer.practice.ladder import compared, criteria_at
 from trainer.practice.material import Material
-from trainer.practice.result import PassResult, base
+from trainer.practice.played import PASSES, Played
 from trainer.theory.key import Key
-
-SECURE = 2  # good passes that make a rung secure
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,17 +22,10 @@ class Assigned:
     tempo: float
 
 
-def is_secure(one: Assigned, results: Iterable[PassResult]) -> bool:
+def is_secure(one: Assigned, played: Played) -> bool:
     """Whether there are two good passes at its tempo or above, by what is asked at the top of a
     ladder."""
-    asked = criteria_at(one.tempo, one.tempo)
-    good = 0
-    for result in results:
-        ours = base(result.exercise_id) == one.exercise and one.key in ("", result.key)
-        timed = result.time is not None and result.tempo is not None and result.tempo >= one.tempo
-        if ours and timed and result.finished and result.whole:
-            good += all(line.met for line in compared(asked, result))
-    return good >= SECURE
+    return played.good_at(one.exercise, one.key, one.tempo) >= PASSES
 
 
 def key_for(one: Assigned, material: Material, usual: Key) -> Key | None:

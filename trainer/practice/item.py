@@ -85,13 +85,14 @@ def figuring_item(moment: Moment, top: int | None) -> Item | None:
 
 
 @lru_cache(maxsize=65536)
-def _positioned(item: Item, position: int) -> Item:
+def positioned(item: Item, position: int) -> Item:
+    """The item in a position."""
     return replace(item, position=position)
 
 
 def under_top(item: Item, bass: int, top: int) -> Item:
     """The item in the position that a top key makes over a bass, both MIDI numbers."""
-    return _positioned(item, _EACH_SEMITONE[(top - bass) % 12]) if top > bass else item
+    return positioned(item, _EACH_SEMITONE[(top - bass) % 12]) if top > bass else item
 
 
 def degree_of_bass(moment: Moment) -> str:

@@ -12,7 +12,7 @@ the same day.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
 import fsrs
@@ -70,10 +70,10 @@ def reviewed(known: Known, rating: Rating, at: datetime) -> Known:
     if known.card.last_review is not None:
         at = max(at, known.card.last_review)
     card, _ = _SCHEDULER.review_card(known.card, rating, at)
-    return replace(
-        known,
-        card=card,
-        day=day,
+    return Known(
+        known.item,
+        card,
+        day,
         asked=known.asked + 1,
         wrong=known.wrong + (rating is Rating.Again),
         slow=known.slow + (rating is Rating.Hard),

@@ -5,26 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from trainer.practice.course import Standing, standing
 from trainer.practice.ladder import Ladder, Place, ladders
 from trainer.practice.material import Material
-from trainer.practice.memory import Memory, rated, remembered
+from trainer.practice.memory import Memory, remembered
+from trainer.practice.played import Played, played_on
 from trainer.practice.result import PassResult, believable
-
-_FADING = 1 - 1 / 30  # of what is known of a figuring's weakness, with each new answer
 
 
 @dataclass(frozen=True)
 class Past:
     """What has been played so far, folded. `left_out` counts passes dated in the future."""
 
-    results: tuple[PassResult, ...]
     memory: Memory
     ladders: Mapping[Place, Ladder]
+    played: Played
     standing: Standing
-    weakness: Mapping[str, float]
     left_out: int = 0
+
+    @cached_property
+    def weakness(self) -> Mapping[str, float]:
+        return self.played.weakness
 
 
 def past_of(
@@ -32,45 +35,29 @@ def past_of(
 ) -> Past:
     """Everything the plan needs to know of the past, as of `now`."""
     told, left_out = believable(results, now)
-    return folded(told, material, begin_at, left_out)
+    return continued(nothing(material, begin_at), told, material, begin_at, left_out)
 
 
-def folded(
-    told: tuple[PassResult, ...], material: Material, begin_at: int = 1, left_out: int = 0
-) -> Past:
-    """The past of results that are in order and believed."""
-    nothing = Past((), Memory(), {}, standing(material, (), begin_at), {}, left_out)
-    return continued(nothing, told, material, begin_at)
+def nothing(material: Material, begin_at: int = 1) -> Past:
+    """The past of somebody who has not played yet."""
+    return Past(Memory(), {}, Played(), standing(material, Played(), begin_at))
 
 
 def continued(
-    past: Past, more: tuple[PassResult, ...], material: Material, begin_at: int = 1
+    past: Past,
+    more: tuple[PassResult, ...],
+    material: Material,
+    begin_at: int = 1,
+    left_out: int = 0,
 ) -> Past:
-    """The past with later results added to it: the same as if all had been folded at once."""
+    """The past with later results, in order and believed, added to it: the same as if all had
+    been folded at once."""
     goals = {id: whole.tempo for id, whole in material.wholes.items()}
-    results = (*past.results, *more)
+    played = played_on(past.played, more, material.steps)
     return Past(
-        results=results,
         memory=remembered(more, material.wholes, past.memory),
         ladders=ladders(more, goals, past.ladders),
-        standing=standing(material, results, begin_at),
-        weakness=weaknesses(results),
-        left_out=past.left_out,
+        played=played,
+        standing=standing(material, played, begin_at),
+        left_out=left_out,
     )
-
-
-def weaknesses(results: Iterable[PassResult]) -> Mapping[str, float]:
-    """How often each figuring goes wrong, 0 to 1, the last thirty answers weighing most.
-
-    Slow or late answers count a third. A figuring met a few times only is taken to be like any
-    other: one in ten wrong.
-    """
-    wrong: dict[str, float] = {}
-    met: dict[str, float] = {}
-    for result in results:
-        for answer in result.answers:
-            name, rating = answer.item.name, rated(answer)
-            bad = {1: 1.0, 2: 1 / 3}.get(int(rating), 0.0)
-            wrong[name] = wrong.get(name, 0.3) * _FADING + bad
-            met[name] = met.get(name, 3.0) * _FADING + 1
-    return {name: wrong[name] / met[name] for name in met}

@@ -11,9 +11,8 @@ from trainer.practice.assignment import Assigned, is_secure, key_for
 from trainer.practice.desk import TURNS, Desk, drill_id
 from trainer.practice.material import Piece
 from trainer.practice.plan import Part, Task
-from trainer.practice.result import base
-from trainer.score.generate import FIRST_STEP
 from trainer.score.patterns import every_key
+from trainer.score.syllabus import FIRST_PHRASES
 from trainer.theory.key import Key
 
 MADE = "at-sight"  # exercise ids of pieces made for reading at sight: `at-sight@STEP:SEED`
@@ -44,7 +43,7 @@ def _assigned(desk: Desk, minutes: float) -> Part | None:
     wanted = [
         (one, task)
         for one in sorted(desk.assigned, key=lambda one: one.until)
-        if one.until >= today and not is_secure(one, desk.past.results)
+        if one.until >= today and not is_secure(one, desk.past.played)
         if (task := _assigned_task(desk, one)) is not None
     ]
     if not wanted:
@@ -72,14 +71,11 @@ def _assigned_task(desk: Desk, one: Assigned) -> Task | None:
 def _ladder_piece(desk: Desk, chance: Random) -> tuple[Piece, str] | None:
     """The piece that is on its way up; else one that is due again; else a new one."""
     pieces = desk.material.pieces
-    passes: dict[str, int] = {}
-    begun: dict[str, datetime] = {}
-    for result in desk.past.results:
-        id = base(result.exercise_id)
-        if id in pieces and result.tempo is not None and result.whole:
-            passes[id] = passes.get(id, 0) + 1
-            if passes[id] > 1:  # once is a reading at sight, and no ladder
-                begun[id] = result.at
+    begun: dict[str, datetime] = {
+        id: met.last
+        for id, met in desk.past.played.met.items()
+        if id in pieces and met.times > 1 and met.last  # once is a reading at sight, and no ladder
+    }
     for id in sorted(begun, key=lambda id: (begun[id], id), reverse=True):
         piece = pieces[id]
         key = playable_key(piece, desk.past.standing.step.max_accidentals)
@@ -98,13 +94,14 @@ def _ladder_piece(desk: Desk, chance: Random) -> tuple[Piece, str] | None:
 
 
 def sight_part(desk: Desk, chance: Random, minutes: float) -> Part:
-    played = {base(result.exercise_id) for result in desk.past.results}
     unknown = [
         piece
         for piece in desk.material.pieces.values()
-        if piece.id not in played | desk.taken and 0 < piece.level <= desk.step
+        if piece.id not in desk.past.played.met
+        and piece.id not in desk.taken
+        and 0 < piece.level <= desk.step
     ]
-    if len(unknown) <= _KEPT and desk.step >= FIRST_STEP:
+    if len(unknown) <= _KEPT and desk.step >= FIRST_PHRASES:
         return _made_for_sight(desk, chance, minutes)
     if not unknown:
         return Part("sight", "", "", minutes, ())

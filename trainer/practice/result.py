@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from statistics import median
 
 from trainer.errors import ExerciseError
 from trainer.judging.take import Conditions, Hands, Take
 from trainer.judging.verdict import PassVerdict
-from trainer.practice.item import Item, figuring_item, under_top
+from trainer.practice.item import Item, figuring_item, positioned, under_top
 from trainer.score.exercise import Exercise
 
 
@@ -206,6 +207,7 @@ def _answers(
         yield Answer(met, complete and one.index not in figures.spoiled, one.think_s, timely)
 
 
+@lru_cache(maxsize=4096)
 def asked_by(exercise_id: str) -> Item | None:
     """What a question asks; None for any other exercise, and for an id that says nothing."""
     if not is_question(exercise_id):
@@ -219,7 +221,7 @@ def asked_by(exercise_id: str) -> Item | None:
 def met_item(item: Item, wanted: Item | None, bass: int, top: int | None) -> Item:
     """What was met at a chord that asks for `item`: in a question, at its figuring, what the
     question asks; elsewhere the item in the position that the top key makes over the bass."""
-    if wanted is not None and replace(item, position=wanted.position) == wanted:
+    if wanted is not None and positioned(item, wanted.position) == wanted:
         return wanted
     return item if item.position or top is None else under_top(item, bass, top)
 

@@ -24,9 +24,10 @@ from trainer.errors import PitchError, TrainerError
 from trainer.folders import data_folder
 from trainer.journal.store import Journal, TakeSummary
 from trainer.judging.timing import FASTEST, SLOWEST
-from trainer.practice.assignment import SECURE, Assigned, key_for
+from trainer.practice.assignment import Assigned, key_for
 from trainer.practice.ladder import criteria_at
 from trainer.practice.material import Material
+from trainer.practice.played import PASSES
 from trainer.theory.key import Key
 
 LARGEST = 100_000  # bytes of an assignment
@@ -225,7 +226,7 @@ def _progress(goal: Goal, takes: Iterable[TakeSummary], assignment: Assignment) 
     if counted:
         state = "begun"
     if good:
-        state = "secure" if good >= SECURE else "once"
+        state = "secure" if good >= PASSES else "once"
     return Progress(goal, state, len(counted), good, max(through, default=None))
 
 

@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta
 from trainer.journal.store import Journal, Player
 from trainer.practice.course import Standing, standing
 from trainer.practice.material import Material
+from trainer.practice.played import played_of
 from trainer.review.advice import Advice, next_work
 from trainer.review.assignments import Assignment, Progress, progress
 from trainer.review.queries import FaultCount, Span, Totals, days, faults, totals
@@ -98,7 +99,7 @@ def _pupil(
         totals(journal, player.id, span),
         ever[-1].day if ever else None,
         next_work(journal, player.id, span.last, 3),
-        standing(material, results) if results else None,
+        standing(material, played_of(results, material.steps)) if results else None,
         {one.rule: one for one in faults(journal, player.id, ("rule",), span)},
         tuple(progress(journal, player.id, one) for one in assignments),
     )

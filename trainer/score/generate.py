@@ -18,12 +18,11 @@ from trainer.score.exercise import Exercise
 from trainer.score.harmonise import exercise_of, harmonise
 from trainer.score.melody import melody
 from trainer.score.patterns import every_key
-from trainer.score.syllabus import LAST_STEP, load_steps, vocabulary
+from trainer.score.syllabus import FIRST_PHRASES, LAST_STEP, load_steps, vocabulary
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre
 from trainer.theory.realize import Solver
 
-FIRST_STEP = 4  # before it there are no phrases
 METRES = (Metre(4, 4), Metre(3, 4), Metre(2, 2))
 _BARS = (2, 64)
 _ATTEMPTS = 40
@@ -44,9 +43,9 @@ def generate(
     Raises ExerciseError for a step without phrases, a metre or mode for which there is no matter,
     a key the step does not allow, or a length outside 2 to 64 bars.
     """
-    if not FIRST_STEP <= step <= LAST_STEP:
+    if not FIRST_PHRASES <= step <= LAST_STEP:
         raise ExerciseError(
-            f"no phrases can be made at step {step}", remedy=f"use {FIRST_STEP} to {LAST_STEP}"
+            f"no phrases can be made at step {step}", remedy=f"use {FIRST_PHRASES} to {LAST_STEP}"
         )
     if not _BARS[0] <= bars <= _BARS[1]:
         raise ExerciseError(f"{bars} bars cannot be made", remedy=f"use {_BARS[0]} to {_BARS[1]}")

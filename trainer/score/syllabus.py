@@ -17,6 +17,7 @@ from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 
 LAST_STEP = 24
+FIRST_PHRASES = 4  # the step before which there are no phrases
 UNFIGURED = "-"
 _LISTS = ("new_figurings", "new_in_minor", "new_successions", "rules", "drills", "pieces")
 _TEXTS = ("title", "aim", "text", "opens")
