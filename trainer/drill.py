@@ -18,7 +18,7 @@ from trainer.folders import data_folder, replace_text
 from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
 from trainer.practice.material import Material
-from trainer.practice.past import Past, folded
+from trainer.practice.past import Past, continued, nothing
 from trainer.practice.pieces import MADE
 from trainer.practice.plan import Next, Plan, next_task, shortened, time_spent
 from trainer.practice.question import asked_item, question
@@ -71,6 +71,7 @@ def open_drill(
     results: Sequence[PassResult],
     now: datetime,
     *,
+    before: Past | None = None,
     minutes: float | None = None,
     again: bool = False,
     skip: Sequence[str] = (),
@@ -78,6 +79,8 @@ def open_drill(
 ) -> Drill:
     """Today's drill where it stands, or begun now.
 
+    `results` are the passes played since `before`, the past up to `beginning` (None: all there
+    are).
     `minutes` lengthens or shortens it; `again` begins another on the same day. Nothing on disk is
     changed: that it has begun is written down when it is played. Raises LogError where
     what was written down cannot be read.
@@ -92,7 +95,9 @@ def open_drill(
     begun = replace(begun, skipped=tuple(dict.fromkeys((*begun.skipped, *skip))))
     told, left_out = believable(results, now)
     earlier = tuple(result for result in told if result.at < begun.at)
-    before = folded(earlier, material, player.begin_at, left_out)
+    before = continued(
+        before or nothing(material, player.begin_at), earlier, material, player.begin_at, left_out
+    )
     plan = todays_plan(
         now,
         begun.planned,
@@ -105,6 +110,14 @@ def open_drill(
     if begun.minutes < begun.planned:
         plan = shortened(plan, begun.minutes)
     return Drill(begun, plan, before, told[len(earlier) :])
+
+
+def beginning(player: Player, now: datetime) -> datetime:
+    """An instant before which nothing of today's drill lies: the beginning of the day, or when
+    the plan was begun, if that was in another zone. Raises as `open_drill`."""
+    midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
+    begun = read_begun(begun_path(player), now)
+    return midnight if begun is None else min(midnight, begun.at)
 
 
 def exercise_for(following: Next, material: Material, library: Library) -> Exercise:

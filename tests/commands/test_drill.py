@@ -275,11 +275,11 @@ def test_passes_dated_in_the_future_are_said_and_left_out(
 ) -> None:
     from dataclasses import replace
 
-    from trainer.commands.drill import past_results
     from trainer.practice.past import past_of
 
     run(capsys, "drill", "--minutes", "2", *DEMO)
-    results = past_results(None, load())
+    with Journal.open() as journal:
+        results = pass_results(journal, load().player.id)
     assert len(results) > 3
     now = datetime.now().astimezone()
     ahead = [replace(one, at=one.at + timedelta(days=400)) for one in results[:2]]

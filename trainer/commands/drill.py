@@ -17,6 +17,7 @@ from trainer.errors import InputError
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.practice.material import Material
+    from trainer.practice.past import Past
     from trainer.practice.result import PassResult
     from trainer.score.library import Library
     from trainer.settings import Settings
@@ -69,7 +70,7 @@ def command(
     the same log give the same plan.
     """
     from trainer.commands.opening import settings_or_usual
-    from trainer.drill import open_drill
+    from trainer.drill import beginning, open_drill
     from trainer.practice.material import open_material
     from trainer.review.assignments import set_for_player
     from trainer.score.library import Library
@@ -79,12 +80,14 @@ def command(
     settings = settings_or_usual()
     library = Library(settings.exercises)
     material = open_material(library)
-    results = past_results(location, settings)
+    now = datetime.now().astimezone()
+    before, since = _look_back(location, settings, material, beginning(settings.player, now))
     drill = open_drill(
         settings.player,
         material,
-        results,
-        datetime.now().astimezone(),
+        since,
+        now,
+        before=before,
         minutes=minutes,
         again=again,
         skip=skip,
@@ -115,21 +118,26 @@ def command(
         print_json({**as_data(drill), "takes": list(takes)})
 
 
-def past_results(location: str | None, settings: Settings) -> tuple[PassResult, ...]:
-    """What the player has played so far, from the log; nothing where there is no log yet.
+def _look_back(
+    location: str | None, settings: Settings, material: Material, until: datetime
+) -> tuple[Past | None, tuple[PassResult, ...]]:
+    """What the player has played until then and since, from the log; nothing where there is no
+    log yet.
 
     Raises LogError for a log that cannot be read.
     """
     from trainer.commands.log_option import open_log
     from trainer.journal import LOG_VARIABLE, log_location
     from trainer.journal.engine import is_url
-    from trainer.review.results import pass_results
+    from trainer.review.past import look_back
 
     where = log_location(location or os.environ.get(LOG_VARIABLE) or settings.log)
     if not is_url(where) and not Path(where).exists():
-        return ()
+        return None, ()
+    player = settings.player
     with closing(open_log(where)) as journal:
-        return pass_results(journal, settings.player.id)
+        back = look_back(journal, player.id, material, until, player.begin_at)
+    return back.before, back.since
 
 
 def _play(

@@ -1,17 +1,17 @@
 """Past passes as practice looks back on them, read from the log many at a time.
 
 A plan is made from everything a player ever played, so this reads the few columns it needs and
-builds no take and no verdict: a year of daily practice in a second or two.
+builds no take and no verdict.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Select, select
 
 from trainer.errors import TrainerError
 from trainer.journal.packing import conditions_from
@@ -23,45 +23,59 @@ from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, 
 _BATCH = 400  # takes a query
 
 
-def pass_results(
-    journal: Journal, player: str | None = None, limit: int | None = None
-) -> tuple[PassResult, ...]:
-    """The last `limit` passes (None: all) of a player by id (None: everybody), oldest first.
+def pass_results(journal: Journal, player: str | None = None) -> tuple[PassResult, ...]:
+    """The passes of a player by id (None: of everybody), oldest first.
 
     Passes that were never judged, or whose exercise this program cannot read, are left out:
     nothing can be planned from them.
     """
-    query = select(take).where(take.c.state != "open", take.c.marking_seq.is_not(None))
+    with journal.reading() as connection:
+        seqs = connection.execute(judged(select(take.c.seq), player)).scalars().all()
+        return results_of(connection, seqs)
+
+
+def judged(query: Select[Any], player: str | None) -> Select[Any]:
+    """Of a query about takes those that have ended and were judged, oldest first."""
+    query = query.where(take.c.state != "open", take.c.marking_seq.is_not(None))
     if player is not None:
         query = query.where(take.c.player_id == player)
-    query = query.order_by(take.c.started_at.desc(), take.c.id).limit(limit)
+    return query.order_by(take.c.started_at, take.c.id.desc())
+
+
+def results_of(connection: Connection, seqs: Sequence[int]) -> tuple[PassResult, ...]:
+    """The passes of judged takes by their numbers, in that order."""
     results: list[PassResult] = []
     texts: dict[int, Asked | None] = {}
     conditions = lru_cache(maxsize=1024)(conditions_from)
-    with journal.reading() as connection:
-        heads = connection.execute(query).mappings().all()
-        for at in range(0, len(heads), _BATCH):
-            batch = heads[at : at + _BATCH]
-            _learn(connection, {head["text_seq"] for head in batch} - set(texts), texts)
-            marks = [head["marking_seq"] for head in batch]
-            figures, said = _figures(connection, marks), _said(connection, marks)
-            for head in batch:
-                asked, moments = texts[head["text_seq"]], said.get(head["marking_seq"], [])
-                if asked is None or not moments or moments[-1].index >= len(asked.items):
-                    continue
-                results.append(
-                    summed_up(
-                        head["exercise_id"],
-                        conditions(head["conditions"]),
-                        datetime.fromisoformat(head["started"]),
-                        asked,
-                        figures[head["marking_seq"]],
-                        moments,
-                        finished=head["state"] == "finished",
-                        seconds=head["seconds"],
-                    )
+    for at in range(0, len(seqs), _BATCH):
+        batch = seqs[at : at + _BATCH]
+        heads = _heads(connection, batch)
+        _learn(connection, {head.text_seq for head in heads.values()} - set(texts), texts)
+        marks = [head.marking_seq for head in heads.values()]
+        figures, said = _figures(connection, marks), _said(connection, marks)
+        for head in (heads[seq] for seq in batch):
+            asked, moments = texts[head.text_seq], said.get(head.marking_seq, [])
+            if asked is None or not moments or moments[-1].index >= len(asked.items):
+                continue
+            results.append(
+                summed_up(
+                    head.exercise_id,
+                    conditions(head.conditions),
+                    datetime.fromisoformat(head.started),
+                    asked,
+                    figures[head.marking_seq],
+                    moments,
+                    finished=head.state == "finished",
+                    seconds=head.seconds,
                 )
-    return tuple(reversed(results))
+            )
+    return tuple(results)
+
+
+def _heads(connection: Connection, seqs: Sequence[int]) -> Mapping[int, Any]:
+    columns = ("seq", "exercise_id", "text_seq", "marking_seq", "conditions", "started", "state")
+    query = select(*(take.c[name] for name in (*columns, "seconds"))).where(take.c.seq.in_(seqs))
+    return {row.seq: row for row in connection.execute(query).all()}
 
 
 def _learn(connection: Connection, new: set[int], texts: dict[int, Asked | None]) -> None:
@@ -81,34 +95,30 @@ def _figures(connection: Connection, marks: Sequence[int]) -> Mapping[int, Figur
     spoiled: dict[int, set[int]] = {}
     gross = select(fault.c.marking_seq, fault.c.moments)
     gross = gross.where(fault.c.marking_seq.in_(marks), fault.c.weight == "gross")
-    for seq, moments in connection.execute(gross):
+    for seq, moments in connection.execute(gross).all():
         spoiled.setdefault(seq, set()).add(int(moments.rsplit(",", 1)[-1]))
-    rows = connection.execute(select(marking).where(marking.c.seq.in_(marks))).mappings()
-    return {row["seq"]: _figures_of(row, spoiled.get(row["seq"], set())) for row in rows}
+    names = ("seq", "complete", "judged", "in_time", "timed")
+    counts = ("gross", "weak", "remark", "clean", "successions")
+    query = select(*(marking.c[name] for name in (*names, *counts)))
+    rows = connection.execute(query.where(marking.c.seq.in_(marks))).all()
+    return {row[0]: _figures_of(row, spoiled.get(row[0], set())) for row in rows}
 
 
-def _figures_of(row: Mapping[Any, Any], spoiled: set[int]) -> Figures:
-    counts = (row[name] for name in ("gross", "weak", "remark", "clean", "successions"))
+def _figures_of(row: Any, spoiled: set[int]) -> Figures:
+    _, complete, chords, in_time, timed, *counts = row
     time = None
-    if row["timed"] is not None:
-        time = row["in_time"] / row["timed"] if row["timed"] else 1.0
+    if timed is not None:
+        time = in_time / timed if timed else 1.0
     return Figures(
-        harmony=Harmony(row["complete"], row["judged"]).share,
+        harmony=Harmony(complete, chords).share,
         time=time,
         movement=Movement(*counts).share,
-        gross=row["gross"],
+        gross=counts[0],
         spoiled=frozenset(spoiled),
     )
 
 
 def _said(connection: Connection, marks: Sequence[int]) -> Mapping[int, list[Said]]:
-    said: dict[int, list[Said]] = {}
-    for seq, one in _moments(connection, marks):
-        said.setdefault(seq, []).append(one)
-    return said
-
-
-def _moments(connection: Connection, marks: Sequence[int]) -> Iterator[tuple[int, Said]]:
     query = (
         select(
             moment.c.marking_seq,
@@ -121,5 +131,8 @@ def _moments(connection: Connection, marks: Sequence[int]) -> Iterator[tuple[int
         .where(moment.c.marking_seq.in_(marks))
         .order_by(moment.c.marking_seq, moment.c.position)
     )
-    for seq, position, outcome, keys, late_beats, think_s in connection.execute(query):
-        yield seq, Said(position, outcome, max(keys, default=None), late_beats, think_s)
+    said: dict[int, list[Said]] = {}
+    for seq, position, outcome, keys, late_beats, think_s in connection.execute(query).all():
+        top = max(keys, default=None)
+        said.setdefault(seq, []).append(Said(position, outcome, top, late_beats, think_s))
+    return said

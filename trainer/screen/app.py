@@ -132,20 +132,21 @@ class App:
         self.room.open(TodayView(self.room, self._find_plan, self._begin_plan))
 
     def _find_plan(self) -> Drill:
-        from trainer.drill import open_drill
+        from trainer.drill import beginning, open_drill
         from trainer.practice.material import open_material
         from trainer.review.assignments import set_for_player
-        from trainer.review.results import pass_results
+        from trainer.review.past import look_back
 
         self._flush()
         if self._material is None:
             self._material = open_material(self.library())
-        settings = self.room.settings
+        player, now = self.room.settings.player, datetime.now().astimezone()
+        until = beginning(player, now)
         with self._journal() as journal:
-            results = pass_results(journal, settings.player.id)
-        now = datetime.now().astimezone()
-        assigned = set_for_player()
-        return open_drill(settings.player, self._material, results, now, assigned=assigned)
+            back = look_back(journal, player.id, self._material, until, player.begin_at)
+        return open_drill(
+            player, self._material, back.since, now, before=back.before, assigned=set_for_player()
+        )
 
     def _begin_plan(self, drill: Drill) -> None:
         from trainer.drill_shell import DrillShell
