@@ -109,6 +109,23 @@ def test_one_letter_changed_in_its_own_voice_is_no_false_relation() -> None:
     assert "false-relation" not in broken("C", ",#", "f3 a3 c4 f4", "d3 a3 d4 f#4")
 
 
+def test_an_augmented_fourth_over_the_bass_opens() -> None:
+    """4 2 with a raised 4: f sharp over c goes to g over b."""
+    right = broken("C", "#4 2,6", "c3 a3 d4 f#4", "b2 g3 d4 g4")
+    assert "tritone-astray" not in right
+    assert "tritone-astray" in broken("C", "#4 2,6", "c3 a3 d4 f#4", "b2 g3 d4 d4")
+
+
+def test_an_inner_augmented_fourth_may_fall_a_third() -> None:
+    assert "tritone-astray" not in broken("C", "#4 2,6", "c3 f#3 a3 d4", "b2 d3 g3 d4")
+
+
+def test_the_leading_tone_over_the_fourth_degree_is_told_once() -> None:
+    found = broken("C", "4 2,6", "f3 g3 d4 b4", "e3 g3 c4 g4")
+    assert found.count("leading-tone-astray") == 1
+    assert "tritone-astray" not in found
+
+
 def test_all_unisono_asks_for_octaves() -> None:
     found = broken("C", "unis.,unis.", "c3 c4 c5 c5", "d3 d4 d5 d5")
     assert found == []

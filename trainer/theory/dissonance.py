@@ -109,6 +109,8 @@ def resolution(passage: Passage, start: int, after: int, given: Given) -> Iterat
     for voice, pitch, member in _dissonant(sonority, sounding, given):
         if member.treatment in ("suspension", "chord"):
             name = _resolved(passage, start, after, voice, pitch)
+        elif member.treatment == "free" and member.number == 4:
+            name = _opens(goal, following, voice, pitch)
         elif member.treatment == "free":
             name = _closes(sounding, goal, following, voice, pitch)
         else:
@@ -199,6 +201,16 @@ def _closes(
         if motion.unequal_fifths(*notes):
             return ""
     return "tritone-astray" if (pitch.step - 1) % 7 in _letters(following) else ""
+
+
+def _opens(goal: Sounding, following: Sonority, voice: int, pitch: Pitch) -> str:
+    """An augmented fourth over the bass opens; an inner one may fall a third, as a leading tone
+    may. The leading tone of the key itself has a rule of its own."""
+    now = tuple(goal.voicing)[voice]
+    way = 0 if now is None else now.height - pitch.height
+    if way in (0, 1) or (voice > 0 and way == -2):
+        return ""
+    return "tritone-astray" if (pitch.step + 1) % 7 in _letters(following) else ""
 
 
 def _sixfour(

@@ -17,7 +17,14 @@ from trainer.theory.key import Key
 from trainer.theory.members import Member, Reading, Sonority, Treatment
 from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch, PitchName
-from trainer.theory.stack import is_diminished, number_of, numbers_of, row_of, written_notes
+from trainer.theory.stack import (
+    is_augmented,
+    is_diminished,
+    number_of,
+    numbers_of,
+    row_of,
+    written_notes,
+)
 
 __all__ = ["Member", "Reading", "Sonority", "Treatment", "sonorities", "sonority"]
 
@@ -193,11 +200,15 @@ def _sonority(
     everything = own | {1}
     degrees = {key.degree(name(number).step) for number in everything}
 
+    bass_suffers = 1 in treatments  # over it an augmented fourth opens
+
     def member(number: int, treatment: Treatment | None = None) -> Member:
         note = name(number)
         if number == 5 and treatment is None and is_diminished(bass, note):
             treatment = "free"
         leading = note == key.leading_tone and 2 in degrees
+        if number == 4 and treatment is None and not leading and bass_suffers:
+            treatment = "free" if is_augmented(bass, note) else None
         raised = note.alter > key.alter(note.step)
         return Member(number, note, number in bold, number in written, treatment, leading, raised)
 

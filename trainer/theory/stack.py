@@ -80,6 +80,10 @@ def is_diminished(bass: Pitch, fifth: PitchName) -> bool:
     return (fifth.pitch_class - bass.name.pitch_class) % 12 == 6
 
 
+def is_augmented(bass: Pitch, fourth: PitchName) -> bool:
+    return (fourth.pitch_class - bass.name.pitch_class) % 12 == 6
+
+
 def _unlisted(figuring: Figuring, stack: set[int]) -> Row:
     """The general rule: sound what is written, completed by thirds upward from the lowest."""
     sounded = sorted(stack)

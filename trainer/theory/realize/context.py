@@ -21,7 +21,7 @@ from trainer.theory.sonority import Member, Sonority
 
 Flags = NDArray[np.bool_]
 
-_ONWARD = ("resolves", "closes", "sixfour", "rises")
+_ONWARD = ("resolves", "closes", "opens", "sixfour", "rises")
 _DOUBLED = ("leading", "dissonant", "raised")
 _BY_NUMBER = ("prepared", "entered", *_ONWARD, *_DOUBLED)
 
@@ -31,7 +31,8 @@ class Context:
     """Tables of shape (moments, 8), by number over the bass; column 0 is a voice that rests.
 
     `prepared`: must have been in its voice. `entered`: had better be, or come by step.
-    `resolves`: must step down into the next chord. `closes`: had better. `sixfour`: must step
+    `resolves`: must step down into the next chord. `closes`: had better. `opens`: had better step
+    up. `sixfour`: must step
     down in one voice at least. `rises`: the leading tone, the final following. `leading`,
     `dissonant`, `raised`: not to be doubled.
     Of shape (moments,): `chord`; `placed`, a chord whose doublings and position are looked at;
@@ -47,6 +48,7 @@ class Context:
     entered: Flags
     resolves: Flags
     closes: Flags
+    opens: Flags
     sixfour: Flags
     rises: Flags
     leading: Flags
@@ -168,6 +170,8 @@ def _onward(
         goes_down = (member.name.step - 1) % 7 in letters
         if member.treatment in ("suspension", "chord"):
             tables["resolves"][at, member.number] = goes_down
+        elif member.treatment == "free" and member.number == 4:
+            tables["opens"][at, 4] = (member.name.step + 1) % 7 in letters
         elif member.treatment == "free":
             tables["closes"][at, member.number] = goes_down
         elif member.treatment == "cadential":

@@ -196,6 +196,9 @@ class _Step:
             if asked.closes.any():
                 opened = self._unequal() >> PAIRS.index((voice, 3)) & 1 != 0  # has its own name
                 tritone |= gone & (way != 0) & ~opened & asked.closes[here, number]
+            if asked.opens.any():
+                wrong = begins & (way != 0) & (way != 1) & asked.opens[here, number]
+                tritone |= wrong & (way != -2) if voice else wrong
             if asked.rises.any():
                 wrong = begins & (way != 0) & (way != 1) & asked.rises[here, number]
                 astray |= wrong & (way != -2) if voice else wrong
