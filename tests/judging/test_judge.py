@@ -74,6 +74,18 @@ def test_an_addition_in_two_voices_is_remarked_once() -> None:
     assert rules_broken(verdict).count("addition") == 1
 
 
+def test_a_sign_without_numbers_is_explained_where_something_else_is_played() -> None:
+    for figures, reminder in (
+        (",t.s.", "The bass plays alone here."),
+        (",unis.", "All play the bass in octaves here."),
+        (",_", "The line keeps the chord before it."),
+    ):
+        chords = {0: [48, 64, 67, 72], 1: [50, 65, 69, 74]}
+        faults = judge_chords(lesson("C", "c3 d3", figures), Conditions(), chords).faults
+        foreign = next(f for f in faults if f.rule == "foreign-note")
+        assert foreign.text.endswith(f"contradicts the figuring. {reminder}")
+
+
 def test_a_chord_not_played_breaks_the_thread() -> None:
     exercise = lesson("C", "c3 d3 c3", ",,")
     verdict = judge_chords(exercise, Conditions(), {0: keys("c3 g3 c4 e4"), 2: keys("c3 g3 c4 e4")})

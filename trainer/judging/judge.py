@@ -24,6 +24,7 @@ from trainer.judging.voices import Line, divisions, extend, upper_divisions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
 from trainer.theory.movement import Given
 from trainer.theory.pitch import Pitch, pitch_on
@@ -33,6 +34,12 @@ from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 _COSTS = {"gross": 100, "weak": 10, "remark": 1}
 # what is too low in one key is not in another; what could have been kept may lie too low
 _OF_HEIGHT = ("too-low", "too-high", "needless-motion")
+# what a sign without numbers asks for, where something else was played
+_REMINDERS = {
+    Way.TASTO_SOLO: "The bass plays alone here.",
+    Way.UNISON: "All play the bass in octaves here.",
+    Way.EXTENDED: "The line keeps the chord before it.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -360,6 +367,8 @@ class Judge:
             heavy = weight(name, self.conditions.school)
             if heavy is not None:
                 text = words(name, voices, pitches, (moment.bar, moment.beat))
+                if name in ("foreign-note", "missing-figure") and sonority.way in _REMINDERS:
+                    text = f"{text} {_REMINDERS[sonority.way]}"
                 made.append(Fault(name, heavy, (index,), voices, pitches, text, onset=moment.onset))
         return made
 
