@@ -8,8 +8,9 @@ bass note gets a bar of its own. One melody note fixes the position that is aske
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from trainer.errors import ExerciseError
 from trainer.practice.item import Item, degree_of_bass, figuring_item
@@ -63,18 +64,27 @@ def items_of(pattern: Pattern, key: Key) -> tuple[Item, ...]:
 
 
 def askable(material: Material) -> Callable[[Item], bool]:
-    """Whether some drill of the course contains a figuring, so that it can be asked."""
-    tops: dict[tuple[str, str, bool], set[int]] = {}
-    for pattern in _in_course_order(material):
-        for key in (Key.parse("C"), Key.parse("a")):
-            for item in items_of(pattern, key):
-                form = (item.name, item.degree, key.is_minor)
-                tops.setdefault(form, {0}).add(item.position)
+    """Whether some drill of the course contains a figuring, so that it can be asked.
+
+    Drills are written out only as far as questions need them: all of them take a tenth of a second.
+    """
+    patterns = {pattern.id: pattern for pattern in _in_course_order(material)}.values()
+    usual = (Key.parse("C"), Key.parse("a"))
+
+    @cache
+    def contained(item: Item, key: Key) -> bool:
+        return any(
+            (one.name, one.degree) == (item.name, item.degree)
+            and item.position in (0, one.position)
+            for pattern in patterns
+            if _has(pattern, key, item)
+            for one in items_of(pattern, key)
+        )
 
     def asked(item: Item) -> bool:
         key = Key.parse(item.key)
-        form = (item.name, item.degree, key.is_minor)
-        return key.mode in ("major", "minor") and item.position in tops.get(form, ())
+        like = usual[key.is_minor]
+        return key.mode in ("major", "minor") and contained(replace(item, key=str(like)), like)
 
     return asked
 

@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Container, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import islice
 from random import Random
 
 from trainer.judging.take import Hands
@@ -131,11 +132,12 @@ def _warm_up(desk: Desk, chance: Random, minutes: float) -> Part:
 def _due(desk: Desk, chance: Random, minutes: float) -> Part:
     room = max(1, int(60 * minutes / _QUESTION))
     can_ask = askable(desk.material)
-    waiting = [
+    can_wait = (
         known
         for known in desk.past.memory.due(desk.evening)
         if known.item.kind == "figuring" and can_ask(known.item)
-    ]
+    )
+    waiting = list(islice(can_wait, room + 1))  # one more shows that others wait
     due = [known.item for known in waiting[:room]]
     new = _new_items(desk, chance, min(_NEW, int(_LOAD * room) - len(due)), set(due))
     tasks = tuple(Task(question_id(item), item=item) for item in (*due, *new))
