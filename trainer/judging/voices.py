@@ -99,9 +99,23 @@ def extend(
         if not line.ends:
             ends.append((cost(None, choice), Chain(choice)))
             continue
-        total, chain = min(
-            ((spent + cost(chain.voicing, choice), chain) for spent, chain in line.ends),
-            key=lambda end: end[0],
-        )
+        total, chain = _cheapest(line.ends, choice, cost)
         ends.append((total, Chain(choice, chain)))
     return Line(tuple(ends))
+
+
+def _cheapest(
+    ends: Sequence[tuple[int, Chain]],
+    choice: Voicing,
+    cost: Callable[[Voicing | None, Voicing], int],
+) -> tuple[int, Chain]:
+    """The first of the cheapest ways to a voicing; what has cost as much already is not weighed,
+    for no step costs less than nothing."""
+    best: tuple[int, Chain] | None = None
+    for spent, chain in ends:
+        if best is None or spent < best[0]:
+            total = spent + cost(chain.voicing, choice)
+            if best is None or total < best[0]:
+                best = total, chain
+    assert best is not None
+    return best
