@@ -209,3 +209,18 @@ def test_ten_thousand_moments_are_realized_and_counted() -> None:
     solver = Solver(replace(cell, bass=bass, melody=melody, figures=figures).moments)
     assert len(solver.best()[0].voicings) == 10_000
     assert solver.count() > 2**10_000
+
+
+def test_a_full_chord_is_played_where_nothing_speaks_against_it() -> None:
+    """Opening and closing a phrase the fifth is there: f a c f, not f a f f; the inner leading
+    tone may fall a third for it (common practice, no source)."""
+    opening = Solver(lesson("F", "f3 d3 bb2", "", "f4 a4 bb4").moments).best()[0]
+    assert str(opening.voicings[0]) == "f3 a3 c4 f4"
+    closing = Solver(lesson("G", "d3 d3 g2", "6 4,5 3,", "b4 a4 g4").moments).best()[0]
+    assert str(closing.voicings[-1]) == "g2 b3 d4 g4"
+
+
+def test_a_fifth_is_left_out_where_the_voices_want_it() -> None:
+    """The price is one of taste: without its fifth a triad stays legal."""
+    solver = Solver(lesson("F", "f3", "", "f4").moments)
+    assert "f3 a3 f4 f4" in {str(voicing) for voicing in solver.voicings(0)}
