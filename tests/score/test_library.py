@@ -63,7 +63,7 @@ def test_an_id_with_a_key_is_the_piece_in_that_key_and_the_drill_too() -> None:
         ("zzzzzz", "`exercises list` shows"),
         ("", "`exercises list` shows"),
         ("no/such/file.krn", "no such exercise file"),
-        ("..", "`exercises list` shows"),
+        ("..", "this is no exercise file"),
         ("\0", "there is no exercise"),
     ],
 )

@@ -160,7 +160,7 @@ def _play(
     from trainer.shell import QuickClock, RealClock
 
     player = settings.player
-    view = view or ("window" if opening.has_display() else "terminal")
+    view = opening.chosen_view(view)
     source = source or player.input or opening.automatic_input(view)
     hook = opening.Hook()
     shell = DrillShell(

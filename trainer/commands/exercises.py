@@ -69,6 +69,8 @@ def list_(
     as_json: bool,
 ) -> None:
     """Exercises and drills with all WORDS in title, tune, tags or id, in course order."""
+    if metre is not None and not re.fullmatch(r"\d+/\d+", metre):
+        raise InputError(f"{metre!r} is not a metre", remedy="write one like 3/4")
     library = open_library()
     found = library.search(
         " ".join(words),
@@ -205,7 +207,10 @@ def levels(text: str) -> tuple[int, int]:
     match = re.fullmatch(r"(\d{1,2})(?:-(\d{1,2}))?", text.strip())
     if match is None:
         raise InputError(f"{text!r} is not a level", remedy="write one like 5 or 3-8")
-    return int(match[1]), int(match[2] or match[1])
+    first, last = int(match[1]), int(match[2] or match[1])
+    if not 1 <= first <= last <= 24:
+        raise InputError(f"there are no levels {text}", remedy="they go from 1 to 24, as in 3-8")
+    return first, last
 
 
 def _measured(exercise: Exercise) -> dict[str, float] | None:

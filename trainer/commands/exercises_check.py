@@ -41,7 +41,12 @@ def command(
         names += [item.path for item in library.entries() if item.path.endswith(".krn")]
     if not names:
         raise ExerciseError("say what to check", remedy="name exercises or folders, or use --all")
+    asked = names
     names = [inner for name in names for inner in _inside(name)]
+    if not names:
+        raise ExerciseError(
+            f"there is no exercise in {', '.join(asked)}", remedy="they end in .krn"
+        )
     results: list[tuple[str, str, tuple[Remark, ...]]] = []
     with ProgressBar("checking") as bar:
         for number, name in enumerate(names, 1):

@@ -99,6 +99,8 @@ def _metre(text: str) -> Metre:
 
 def _kept(piece: Exercise, folder: Path) -> Path:
     path = folder / f"{piece.id}.krn"
+    if folder.exists() and not folder.is_dir():
+        raise ExerciseError("this is a file, not a folder", file=folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8") as file:

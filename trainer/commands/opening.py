@@ -57,6 +57,19 @@ def has_display() -> bool:
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
+def chosen_view(view: str | None) -> str:
+    """The view asked for, or the one there can be; raises InputError for a window without display.
+
+    Without this SDL would draw into memory where nobody sees it and wait for keys for ever. Who
+    names a video driver for SDL is taken to mean it.
+    """
+    if view == "window" and not (has_display() or os.environ.get("SDL_VIDEODRIVER")):
+        raise InputError(
+            "there is no display to open a window on", remedy="use --view terminal or --view none"
+        )
+    return view or ("window" if has_display() else "terminal")
+
+
 def automatic_input(view: str) -> str:
     """A MIDI keyboard if there is one, typing where somebody can type, else the demo player."""
     from trainer.listening.ports import ports

@@ -85,7 +85,7 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
-    from trainer.commands.opening import automatic_input, has_display, settings_or_usual
+    from trainer.commands.opening import automatic_input, chosen_view, settings_or_usual
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
     from trainer.setup import Setup, place, without_melody
@@ -107,7 +107,7 @@ def command(
         from trainer.score.transpose import transposed
 
         played = transposed(written, key)
-    view = view or ("window" if has_display() else "terminal")
+    view = chosen_view(view)
     source = source or settings.player.input or automatic_input(view)
     conditions = settings.player.conditions(
         None if untimed else played.tempo if tempo is None else tempo

@@ -30,7 +30,7 @@ def command(ctx: click.Context, as_json: bool) -> None:
         _show(load(), as_json)
 
 
-@command.command("set")
+@command.command("set", context_settings={"ignore_unknown_options": True})  # so that -12 is a value
 @click.argument("name")
 @click.argument("value")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")

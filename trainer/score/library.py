@@ -139,6 +139,14 @@ class Library:
             return read_exercise(path)
         if name in self.patterns:
             return expand_id(self.patterns, f"{name}@C")
+        if name and os.path.lexists(name):
+            raise ExerciseError(
+                "this is no exercise file",
+                file=name,
+                remedy="a folder of your own belongs into the settings"
+                if Path(name).is_dir()
+                else "a score of another program is read with `exercises import`",
+            )
         raise self._unknown(name)
 
     def _path(self, name: str) -> Path | None:
