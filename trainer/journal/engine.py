@@ -129,6 +129,8 @@ def _bring_up_to_date(engine: Engine, location: str, found: int, *, write: bool)
 
 def _open_file(path: Path, *, write: bool) -> Engine:
     fresh = not path.exists() or path.stat().st_size == 0
+    if fresh and not write and path.exists():
+        raise LogError("the file is empty", file=path, remedy="fetch or export it again")
     if fresh and not write:
         raise LogError("there is no log yet", file=path, remedy="practise first, or name one")
     if fresh:
@@ -199,6 +201,9 @@ def _make_file(path: Path) -> None:
         engine = file_engine(temporary, write=True, immutable=False)
         with engine.begin() as connection:
             create_tables(connection)
+        # Closing checkpoints too, but is silent where the disk is full: the tables would be lost.
+        with contextlib.closing(sqlite3.connect(temporary)) as raw:
+            raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         engine.dispose()
         if path.exists():  # empty, or another program was quicker
             if path.stat().st_size == 0:

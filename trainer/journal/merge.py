@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import Connection, insert, select, update
+from sqlalchemy.exc import DataError, IntegrityError, InterfaceError
 
 from trainer.errors import LogError
 from trainer.journal.bundle import Name, is_bundle, read_bundle, write_bundle
@@ -46,8 +47,11 @@ def merge(
 ) -> Merged:
     """Bring a bundle, or another log as a file, into this log: all of it or, on any error, nothing.
 
-    `progress` is told the number of takes so far. Raises LogError.
+    What makes no sense in `source` is told of it, not of the log it should go into. `progress`
+    is told the number of takes so far. Raises LogError.
     """
+    if source.is_dir():
+        raise LogError("this is a folder", file=source, remedy="name the files in it")
     if not source.is_file():
         raise LogError("there is no such file", file=source)
     try:
@@ -74,16 +78,23 @@ def _put(
     counts = {"new": 0, "changed": 0, "known": 0}
     players: list[Name] = []
     sums = Sums()
-    for name, takes in parts:
-        put_player(connection, name)
-        players.append(name)
-        for one in takes:
-            counts[put_whole(connection, one, sums)] += 1
-            so_far = sum(counts.values())
-            progress(so_far)
-            if so_far % _BATCH == 0:
-                sums.write(connection)
-    sums.write(connection)
+    try:
+        for name, takes in parts:
+            put_player(connection, name)
+            players.append(name)
+            for one in takes:
+                counts[put_whole(connection, one, sums)] += 1
+                so_far = sum(counts.values())
+                progress(so_far)
+                if so_far % _BATCH == 0:
+                    sums.write(connection)
+        sums.write(connection)
+    except (
+        *(ValueError, TypeError, LookupError, AttributeError, ArithmeticError),
+        *(IntegrityError, DataError, InterfaceError),
+    ) as error:
+        what = f"it is damaged ({type(error).__name__})"
+        raise LogError(what, file=source, remedy="export it again") from error
     return Merged(source, tuple(players), **counts)
 
 
