@@ -5,15 +5,15 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from trainer.errors import LogError
 from trainer.journal import LOG_VARIABLE, default_path
-from trainer.journal.engine import is_url
-from trainer.journal.store import Journal, Player
-from trainer.journal.writer import settle
+
+if TYPE_CHECKING:
+    from trainer.journal.store import Journal, Player
 
 _F = TypeVar("_F", bound=Callable[..., object])
 
@@ -42,6 +42,10 @@ def open_log(given: str | None) -> Journal:
 
     Raises LogError.
     """
+    from trainer.journal.engine import is_url
+    from trainer.journal.store import Journal
+    from trainer.journal.writer import settle
+
     where = which_log(given)
     if is_url(where) or (Path(where).exists() and _writable(Path(where))):
         journal = Journal.open(where)
