@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
+import io
+import os
 import sys
 
 import click
@@ -77,8 +80,13 @@ def _open_window() -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the program; every error of ours becomes one line on stderr and exit status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal or a pipe that is not Unicode gets "?" for what it cannot show.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     try:
         status = cli.main(args=arguments, prog_name="mittelstimme", standalone_mode=False)
+        sys.stdout.flush()
     except click.exceptions.Exit as end:
         status = end.exit_code
     except click.ClickException as error:
@@ -89,7 +97,20 @@ def main(arguments: list[str] | None = None) -> None:
     except TrainerError as error:
         print(f"mittelstimme: {error}", file=sys.stderr)
         status = 2
+    except UnicodeEncodeError as error:
+        if "surrogates" not in error.reason:
+            raise
+        print("mittelstimme: a word of the command is not UTF-8; write it again", file=sys.stderr)
+        status = 2
     except BrokenPipeError:
         sys.stderr.close()
         status = 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"mittelstimme: {where}the disk is full; make room on it", file=sys.stderr)
+        # What could not be written out would be tried, and complained of, once more at the end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        status = 2
     sys.exit(status if isinstance(status, int) else 0)

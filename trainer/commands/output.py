@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Mapping
 from typing import Any
 
 
 def print_json(value: Mapping[str, Any]) -> None:
-    """One object on stdout, readable by people too; `version` comes first."""
-    print(json.dumps(value, ensure_ascii=False, indent=1))
+    """One object on stdout, readable by people too; `version` comes first.
+
+    Where stdout is not Unicode, letters it may lack are escaped, so that none is lost.
+    """
+    unicode = (sys.stdout.encoding or "").lower().startswith("utf")
+    print(json.dumps(value, ensure_ascii=not unicode, indent=1))
