@@ -74,6 +74,7 @@ def test_a_window_without_a_display_is_refused(tmp_path: Path, command: str) -> 
         (("exercises", "check", "."), "no exercise in"),
         (("exercises", "show", "notes.pdf"), "import"),
         (("exercises", "generate", "--step", "9", "--out", "notes.pdf"), "not a folder"),
+        (("practice", "--loop", "--passes", "2"), "exclude each other"),
         (("log", "merge", "."), "folder"),
         (("log", "merge", "empty.bundle"), "empty"),
         (("settings", "set", "tolerance", "-1"), "from 0.02 to 0.5"),

@@ -93,6 +93,8 @@ def command(
 
     if untimed and tempo is not None:
         raise InputError("--untimed and --tempo exclude each other", remedy="give one of them")
+    if loop and passes != 1:
+        raise InputError("--loop and --passes exclude each other", remedy="give one of them")
     if quick and (source != "demo" or view != "none"):
         raise InputError("--quick needs --input demo and --view none")
     if at_sight and key is None:
