@@ -9,6 +9,7 @@ from tests.screen.conftest import Opens
 from tests.screen.hands import Hands, practise
 from tests.screen.pieces import evening
 from trainer.practice.demo import PERFECT, Slip
+from trainer.score.library import Library
 from trainer.screen.after import AfterView
 from trainer.screen.pass_words import counted, figures_in_words
 from trainer.screen.play import PlayView
@@ -52,6 +53,28 @@ def test_one_steps_from_fault_to_fault_and_round(
     assert after.chosen == 0
     hands.press(pygame.K_LEFT)
     assert after.chosen == count - 1
+
+
+@pytest.mark.parametrize("size", [(1024, 640), (1920, 1080)])
+def test_the_commentary_is_read_paragraph_by_paragraph(
+    window: Opens, size: tuple[int, int]
+) -> None:
+    """A piece with something to notice in every phrase; notes are named in its own key."""
+    hands = window(size)
+    view = practise(hands, Library().find("bellows@A"), manner=PERFECT, tempo=300)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: hands.window.room.view is not view)
+    hands.settle()
+    after = hands.window.room.view
+    assert isinstance(after, AfterView)
+    assert len(after.remarks) >= 4 and "c sharp" in after.remarks[2]
+    for number in range(len(after.remarks)):
+        hands.press(pygame.K_c, "c")
+        assert after.remark == number
+        hands.picture(f"commentary-{number}")
+    hands.press(pygame.K_c, "c")
+    assert after.remark is None
 
 
 def test_the_sentence_says_what_would_have_been_right(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 from rich.console import Console
 
@@ -74,6 +75,12 @@ def test_the_three_figures_are_never_one() -> None:
     assert "harmony   2 of 4 moments complete" in lines
     assert "not played: bar 1, beat 3" in lines and "not played: bar 1, beat 4" in lines
     assert any(line.startswith("time      1 of 2 in time") for line in lines)
+
+
+def test_what_there_is_to_notice_is_said_at_the_end() -> None:
+    said = verdict(play(PIECE, TEMPO, lambda origin: keys(origin, "c3 g3 c4 e4", 0.9)))
+    told = replace(PIECE, commentary=("Hold {c} over {f}.",))
+    assert "to notice: Hold c over f." in list(summary_lines(told, said))
 
 
 def test_the_view_prints_plain_lines_where_there_is_no_terminal() -> None:

@@ -20,6 +20,7 @@ from trainer.screen.hearing import (
     voicing_keys,
 )
 from trainer.screen.layout import Layout, layout_of
+from trainer.screen.margin import set_fault, set_no_fault, set_remark
 from trainer.screen.pass_words import figures_in_words
 from trainer.screen.room import Keys, Room
 from trainer.screen.suggestion import Suggestion, suggestion_for
@@ -27,7 +28,6 @@ from trainer.screen.widgets import Do, fitting, set_actions
 from trainer.shell import with_ways
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
-from trainer.theory.rules import rule
 
 if TYPE_CHECKING:
     from trainer.screen.play import PlayView
@@ -52,6 +52,8 @@ class AfterView:
         self.verdict = verdict
         self.finished = finished
         self.chosen: int | None = 0 if verdict.faults else None
+        self.remarks = play.shell.session.exercise.remarks
+        self.remark: int | None = None  # which paragraph of the commentary is read
         self.pencil = False
         self.suggestions: dict[int, Suggestion] = {}
         self._asked: set[int] = set()
@@ -86,6 +88,7 @@ class AfterView:
             pygame.K_s: self.hear_suggestion,
             pygame.K_f: self.hear_fault,
             pygame.K_p: self.toggle_pencil,
+            pygame.K_c: self.next_remark,
             pygame.K_SPACE: self.again,
             pygame.K_a: self.again,
             pygame.K_MINUS: self.slower,
@@ -118,6 +121,7 @@ class AfterView:
             ("s", "hear the suggestion from your own hands"),
             ("f", "hear the fault alone"),
             ("p", "the suggestion in pencil, on and off"),
+            ("c", "the commentary, paragraph by paragraph"),
             ("↑ ↓", "the page up and down"),
             ("space", "again"),
             ("-", "again, slower"),
@@ -130,8 +134,14 @@ class AfterView:
         if count:
             self.choose(((self.chosen or 0) + by) % count if self.chosen is not None else 0)
 
+    def next_remark(self) -> None:
+        """On to the commentary's next paragraph; after the last, back to the faults."""
+        following = 0 if self.remark is None else self.remark + 1
+        self.remark = following if following < len(self.remarks) else None
+
     def choose(self, index: int | None) -> None:
         self.chosen = index
+        self.remark = None
         fault = self.fault
         if index is None or fault is None:
             return
@@ -301,61 +311,12 @@ class AfterView:
                 )
 
     def _margin(self, forme: Forme, place: Layout) -> None:
-        em, area = forme.em, place.lens
-        x, y = area.x, float(area.y + em)
-        fault, count = self.fault, len(self.verdict.faults)
-        if fault is None:
-            forme.text("no fault", x, y, face="italic")
-            forme.lines(
-                "Nothing to mark." if self.finished else "Nothing to mark, as far as it went.",
-                x,
-                y + 1.4 * em,
-                area.width,
-                size=0.9,
-                role="soft",
-            )
-            return
-        assert self.chosen is not None
-        left = forme.text("‹", x, y, size=1.3, action=lambda: self.step_fault(-1))
-        number = forme.text(
-            f"{self.chosen + 1} of {count}", left.right + 0.5 * em, y, face="italic", role="soft"
-        )
-        forme.text("›", number.right + 0.5 * em, y, size=1.3, action=lambda: self.step_fault(1))
-        y += 1.7 * em
-        known = rule(fault.rule)
-        room = int(area.width)
-        y = forme.lines(known.title, x, y, room, size=1.0, at_most=3)
-        weight = {"gross": "wrong in any school", "weak": "avoided", "remark": "a remark"}
-        y = forme.lines(
-            weight[fault.weight], x, y + 0.1 * em, room, face="italic", size=0.85, role="mark"
-        )
-        floor = area.bottom - 1.2 * em
-        for size in (0.85, 0.76, 0.68, 0.6):
-            lines = forme.type.lettering.wrapped(known.explanation, "upright", size * em, room)
-            sources = forme.type.lettering.wrapped(known.source, "italic", 0.92 * size * em, room)
-            if y + (len(lines) * 1.25 + len(sources) * 1.2 + 0.9) * size * em <= floor:
-                break
-        left_over = max(2, int((floor - y) / (1.25 * size * em)) - len(sources) - 1)
-        y = forme.lines(
-            known.explanation,
-            x,
-            y + 0.5 * em,
-            room,
-            size=size,
-            at_most=max(len(lines), 1) if size > 0.6 else left_over,
-            leading=1.25,
-        )
-        forme.lines(
-            known.source,
-            x,
-            y + 0.3 * em,
-            room,
-            face="italic",
-            size=0.92 * size,
-            role="soft",
-            at_most=4,
-            leading=1.2,
-        )
+        if self.remark is not None:
+            set_remark(forme, place.lens, self.remarks, self.remark, self.next_remark)
+        elif self.chosen is None:
+            set_no_fault(forme, place.lens, self.finished)
+        else:
+            set_fault(forme, place.lens, self.verdict.faults, self.chosen, self.step_fault)
 
     def _sentence(self, forme: Forme, place: Layout) -> None:
         measure = forme.measure
@@ -410,4 +371,6 @@ class AfterView:
                 Do("f", "the fault alone", self.hear_fault),
                 Do("p", pencil, self.toggle_pencil),
             ]
+        if self.remarks:
+            actions.append(Do("c", "the commentary", self.next_remark))
         set_actions(forme, place.status, actions)

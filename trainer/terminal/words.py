@@ -103,5 +103,7 @@ def summary_lines(exercise: Exercise, verdict: PassVerdict) -> Iterator[str]:
     for extra in verdict.extra:
         after = exercise.moments[max(0, extra.after)]
         yield f"extra: keys struck after {place_words(after)} that belong to no moment"
+    for paragraph in exercise.remarks:
+        yield f"to notice: {paragraph}"
     for name, words in figures_of_pass(verdict):
         yield f"{name:<9} {words}"
