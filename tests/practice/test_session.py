@@ -527,3 +527,22 @@ def test_impossible_conditions_are_refused_before_anything_begins() -> None:
 
 def test_the_count_in_begins_before_the_first_moment() -> None:
     assert all(beat.time < 0 for beat in count_in(CADENCE.moments[0], 1.0))
+
+
+@pytest.mark.parametrize("lateness", [-0.2, -0.05, 0.03, 0.2, 0.35])
+def test_a_pass_played_earlier_or_later_as_a_whole_keeps_its_harmony(lateness: float) -> None:
+    def performed(origin: float) -> list[KeyEvent]:
+        wrong = keys(origin + 1.0, "f3 a3 c4 e4")
+        good = right(origin)
+        return in_order([e for e in good if not 0.9 < e.time - origin < 1.6], wrong)
+
+    def moved(origin: float) -> list[KeyEvent]:
+        return performed(origin + lateness)
+
+    on_time, late = verdict(play(CADENCE, TEMPO, performed)), verdict(play(CADENCE, TEMPO, moved))
+    assert {m.outcome for m in on_time.moments} > {"complete"}
+    for before, after in zip(on_time.moments, late.moments, strict=True):
+        assert (after.outcome, after.voicing) == (before.outcome, before.voicing)
+        assert before.late_ms is not None and after.late_ms is not None
+        assert after.late_ms - before.late_ms == pytest.approx(1000 * lateness, abs=0.01)
+    assert late.faults == on_time.faults
