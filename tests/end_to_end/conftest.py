@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 SERVER = f"mittelstimme-{os.getpid()}"  # a server of our own beside any other
-# synchronous (-S): the server waits for its clients, else a busy machine drops what they send
-JACKD = ["jackd", "-n", SERVER, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256"]
+# real-time (-R) where the machine lets it: else a busy machine drops what clients send too late
+JACKD = ["jackd", "-n", SERVER, "-R", "-d", "dummy", "-r", "48000", "-p", "256"]
 Bytes = tuple[float, list[int]]
 
 
