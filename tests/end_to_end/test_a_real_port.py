@@ -87,7 +87,8 @@ def played(
         messages += [(at, [NOTE_ON, key, 70]) for key in keys if key not in stay]
         down = keys
     end = origin + (BEATS[len(voicings) - 1] + 1) * beat
-    return messages + [(end, [NOTE_ON, key, 0]) for key in down]
+    # let go before the pass ends: what comes after it belongs to no take
+    return messages + [(end - 0.1, [NOTE_ON, key, 0]) for key in down]
 
 
 def steady_mean(errors: list[float]) -> float:
