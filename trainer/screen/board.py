@@ -60,6 +60,7 @@ class Board:
             return False
         match delivery:
             case Engraved(_, systems):
+                self.trouble = ""  # a process that ended has been followed by one that works
                 self.systems = systems
                 self._painted.clear()
                 self.top = min(self.top, max(0, len(systems) - 1))
