@@ -17,18 +17,24 @@ from trainer.sound.track import Track
 from trainer.theory.pitch import Pitch
 
 
-@pytest.fixture
-def played(window: Opens) -> tuple[Hands, PlayView, AfterView]:
-    """A pass with a foreign note and with consecutive fifths."""
-    hands = window((1920, 1080))
-    slips = [Slip("wrong", 2), Slip("fifths", 5)]
-    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=100)
+def played_through(hands: Hands, view: PlayView) -> AfterView:
+    """Begin what stands ready, and wait for its marked page."""
     hands.settle()
     hands.press(pygame.K_SPACE, " ")
     hands.until(lambda: hands.window.room.view is not view)
     hands.settle()
     after = hands.window.room.view
     assert isinstance(after, AfterView)
+    return after
+
+
+@pytest.fixture
+def played(window: Opens) -> tuple[Hands, PlayView, AfterView]:
+    """A pass with a foreign note and with consecutive fifths."""
+    hands = window((1920, 1080))
+    slips = [Slip("wrong", 2), Slip("fifths", 5)]
+    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=100)
+    after = played_through(hands, view)
     return hands, view, after
 
 
@@ -62,12 +68,7 @@ def test_the_commentary_is_read_paragraph_by_paragraph(
     """A piece with something to notice in every phrase; notes are named in its own key."""
     hands = window(size)
     view = practise(hands, Library().find("bellows@A"), manner=PERFECT, tempo=300)
-    hands.settle()
-    hands.press(pygame.K_SPACE, " ")
-    hands.until(lambda: hands.window.room.view is not view)
-    hands.settle()
-    after = hands.window.room.view
-    assert isinstance(after, AfterView)
+    after = played_through(hands, view)
     assert len(after.remarks) >= 4 and "c sharp" in after.remarks[2]
     for number in range(len(after.remarks)):
         hands.press(pygame.K_c, "c")

@@ -13,7 +13,8 @@ import pytest
 
 from trainer.errors import InputError
 from trainer.sound.midi_out import MidiInstrument
-from trainer.sound.output import Clock, Silence, open_output
+from trainer.sound.mixer import Mixer
+from trainer.sound.output import Clock, Device, Silence, open_output
 from trainer.sound.tone import RATE
 from trainer.sound.track import Click, ToneNote, Track
 
@@ -104,6 +105,19 @@ def test_without_an_audio_device_the_output_is_silent_and_says_so() -> None:
 
 def test_sound_can_be_switched_off() -> None:
     assert isinstance(open_output(sound="none"), Silence)
+
+
+def test_a_device_whose_block_fails_says_that_the_sound_has_stopped(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("trainer.sound.output._opened", lambda callback: None)
+    mixer = Mixer()
+    device = Device(mixer, "organ")
+    monkeypatch.setattr(mixer, "render", lambda frames: 1 / 0)
+    memory = bytearray(b"\xff" * 1024)
+    device._block(None, memory)
+    assert memory == bytearray(1024)
+    assert "the sound has stopped (division by zero)" in device.about
 
 
 def test_a_block_asked_for_late_does_not_move_the_clock() -> None:

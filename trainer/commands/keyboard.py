@@ -86,9 +86,9 @@ def calibrate(
 
     Timing in every later pass on that port is judged with the offset taken off.
     """
+    from trainer.player_sound import open_sound
     from trainer.practice.calibrate import FEWEST, STEADY, offset, tactus
     from trainer.settings import load, save
-    from trainer.sound.output import open_output
     from trainer.sound.track import Click, Track
 
     if not 30 <= tempo <= 200:
@@ -102,13 +102,7 @@ def calibrate(
     keyboard, queue = _listen(port)
     name = keyboard.name
     assert name is not None
-    output = open_output(
-        sound=player.sound,
-        temperament=player.temperament,
-        standard=player.pitch,
-        volume=player.volume,
-        midi_port=player.midi_out,
-    )
+    output = open_sound(player)
     beat = 60.0 / tempo
     try:
         first = time.monotonic() + 1.0
@@ -155,10 +149,6 @@ def calibrate(
         if not as_json:
             print(f"try again, a little slower: the taps should lie within {1000 * STEADY:.0f} ms")
         ctx.exit(1)
-
-
-def _milliseconds(seconds: float | None) -> float | None:
-    return None if seconds is None else round(1000 * seconds, 3)
 
 
 def _listen(port: str | None) -> tuple[Any, Any]:

@@ -110,17 +110,10 @@ def open_source(
 
 def open_sound(player: Player, silent: bool = False) -> Output:
     """The output the player has chosen; silence where that is wished, or there is no device."""
-    from trainer.sound.output import Silence, open_output
+    from trainer import player_sound
+    from trainer.sound.output import Silence
 
-    if silent:
-        return Silence("no sound")
-    return open_output(
-        sound=player.sound,
-        temperament=player.temperament,
-        standard=player.pitch,
-        volume=player.volume,
-        midi_port=player.midi_out,
-    )
+    return Silence("no sound") if silent else player_sound.open_sound(player)
 
 
 def open_writer(location: str | None, settings: Settings) -> Writer | None:

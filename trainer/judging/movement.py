@@ -12,6 +12,7 @@ from trainer.theory.dissonance import Passage, treatment
 from trainer.theory.doubling import doubling
 from trainer.theory.fault import Fault, Finding
 from trainer.theory.figures import Way
+from trainer.theory.listed import listed
 from trainer.theory.movement import Given, position, succession
 from trainer.theory.pitch import Pitch
 from trainer.theory.rules import rule, weight
@@ -97,9 +98,5 @@ def words(
     bar, beat = at
     where = f"Bar {bar}, beat {float(beat):g}" if bar else f"Pick-up, beat {float(beat):g}"
     names = list(dict.fromkeys(pitch.name.spoken for pitch in pitches))
-    joined = " to ".join(names) if len(voices) == 1 else _listed(names)
-    return f"{where}: {rule(rule_id).sentence.format(voices=_listed(voices), notes=joined)}."
-
-
-def _listed(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else list(names))
+    joined = " to ".join(names) if len(voices) == 1 else listed(names)
+    return f"{where}: {rule(rule_id).sentence.format(voices=listed(voices), notes=joined)}."

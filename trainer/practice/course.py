@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.practice.item import Item
 from trainer.practice.material import Material
 from trainer.practice.memory import SECURE
 from trainer.practice.played import CHORDS, Played, Thought
@@ -89,8 +88,3 @@ def _thinking(thought: Thought) -> Requirement:
 def _count(number: int, what: str) -> str:
     names = ("no", "one", "two", "three")
     return f"{names[number]} {what}{'' if number == 1 else 's'}"
-
-
-def is_new_at(step: Step, item: Item) -> bool:
-    """Whether a figuring is among those the step brings."""
-    return item.kind == "figuring" and item.name in (*step.new_figurings, *step.new_in_minor)

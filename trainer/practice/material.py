@@ -9,7 +9,6 @@ from functools import cached_property
 from trainer.errors import TrainerError
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.practice.memory import Whole
-from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.patterns import Pattern, every_key
 from trainer.score.syllabus import Step, load_steps, vocabulary
@@ -71,11 +70,6 @@ class Material:
 
 
 _KEYS = tuple(sorted(every_key(), key=lambda key: (abs(key.signature), key.is_minor, str(key))))
-
-
-def piece_of(exercise: Exercise) -> Piece:
-    """An exercise as the plan needs it."""
-    return Piece(exercise.id, exercise.title, exercise.level, exercise.key, exercise.tempo)
 
 
 def material_of(

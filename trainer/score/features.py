@@ -15,34 +15,6 @@ from trainer.theory.figures import NOTHING, Figuring, Way
 from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 
-CADENCES = (
-    "simple",
-    "4 3",
-    "6 4",
-    "8 7",
-    "long",
-    "half",
-    "Phrygian",
-    "deceptive",
-    "plagal",
-    "tenor",
-    "soprano",
-    "alto",
-)
-SEQUENCES = (
-    "rising 5 6",
-    "falling 7 6",
-    "parallel sixths",
-    "falling fifths",
-    "falling thirds",
-    "rising fourths, falling thirds",
-    "4 3 chain",
-    "9 8 chain",
-    "tied bass",
-    "chromatic descent",
-    "pedal",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Station:

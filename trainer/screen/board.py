@@ -18,7 +18,6 @@ from trainer.screen.engraver import Delivery, Engraved, Engraver, Failed, Pictur
 from trainer.screen.forme import Forme
 from trainer.screen.painter import Painted
 from trainer.screen.stage import picture
-from trainer.screen.theme import Theme
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +205,3 @@ def spaces_for(theme_space: float) -> tuple[float, ...]:
     base = max(6, round(theme_space))
     sizes = (round(base * times) for times in (1.8, 1.6, 1.4, 1.2, 1.0))
     return tuple(float(size) for size in dict.fromkeys(sizes))
-
-
-def sheet_colours(theme: Theme) -> dict[str, tuple[int, int, int]]:
-    return {"ink": theme.ink, "paper": theme.paper}

@@ -97,17 +97,12 @@ class Desk:
 
 def open_sound(player: Player) -> Output:
     """The output a player has chosen; where an instrument is not there, silence that says so."""
+    from trainer import player_sound
     from trainer.errors import InputError
-    from trainer.sound.output import Silence, open_output
+    from trainer.sound.output import Silence
 
     try:
-        return open_output(
-            sound=player.sound,
-            temperament=player.temperament,
-            standard=player.pitch,
-            volume=player.volume,
-            midi_port=player.midi_out,
-        )
+        return player_sound.open_sound(player)
     except InputError as error:
         return Silence(str(error))
 

@@ -130,6 +130,3 @@ class Measure:
     def line(self) -> int:
         """From baseline to baseline of running text."""
         return round(1.4 * self.em)
-
-    def px(self, ems: float) -> int:
-        return round(ems * self.em)

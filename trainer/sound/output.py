@@ -169,8 +169,9 @@ class Device:
                 schedule.feed(self._mixer, self._mixer.frame + len(block))
             self._schedules = [s for s in self._schedules if not s.done]
             block[:] = self._mixer.render(len(block))
-        except Exception as error:  # silence, and the reason kept: this thread has no one to tell
+        except Exception as error:  # silence, and the reason where the views show what is heard
             self.failure = error
+            self.about = f"the sound has stopped ({error})"
             block[:] = 0
 
 

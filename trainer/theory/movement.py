@@ -13,7 +13,6 @@ from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 
 Given = frozenset[VoiceName]
 NOTHING_GIVEN: Given = frozenset()
-OUTER: Given = frozenset(("soprano", "bass"))
 
 _PAIRS = tuple(combinations(range(4), 2))  # (upper, lower)
 _NEIGHBOURS = ((0, 1), (1, 2), (2, 3))

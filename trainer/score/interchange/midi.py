@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import lcm
-from pathlib import Path
 
 import mido
 
@@ -28,11 +27,6 @@ def to_midi(exercise: Exercise, *, solution: bool = False) -> mido.MidiFile:
     for channel, part in enumerate(voices):
         file.tracks.append(_track(exercise, part, channel, resolution))
     return file
-
-
-def save_midi(exercise: Exercise, path: Path, *, solution: bool = False) -> None:
-    """Write the file; raises OSError."""
-    to_midi(exercise, solution=solution).save(path)
 
 
 def _conductor(exercise: Exercise, resolution: int) -> mido.MidiTrack:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from trainer.theory.fault import Fault
+from trainer.theory.listed import listed
 from trainer.theory.pitch import Pitch
 from trainer.theory.realize.solver import Solver
 from trainer.theory.voicing import VOICES, Voicing
@@ -54,7 +55,7 @@ def _sentence(heard: Voicing | None, better: Voicing, from_hand: bool) -> str:
     ]
     if not changed:
         return ""
-    words = _listed([f"{voice} {_spoken(wanted[voice], had.get(voice))}" for voice in changed])
+    words = listed([f"{voice} {_spoken(wanted[voice], had.get(voice))}" for voice in changed])
     verb = "avoids" if len(changed) == 1 else "avoid"
     start = "From your hand, " if from_hand else ""
     text = f"{start}{words} {verb} it."
@@ -70,7 +71,3 @@ def _spoken(pitch: Pitch | None, instead_of: Pitch | None) -> str:
     octaves = abs(pitch.octave - instead_of.octave)
     way = "higher" if pitch.midi > instead_of.midi else "lower"
     return f"{spoken} {'an octave' if octaves == 1 else f'{octaves} octaves'} {way}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else list(words))
