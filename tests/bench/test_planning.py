@@ -10,9 +10,9 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from trainer.practice.material import Material, open_material
 from trainer.practice.past import Past, past_of
 from trainer.practice.plan import Task
+from trainer.practice.planning import todays_plan
 from trainer.practice.result import PassResult
 from trainer.practice.simulate import SimulatedPlayer, exercise_of, simulate
-from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed

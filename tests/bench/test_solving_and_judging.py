@@ -1,7 +1,7 @@
 """How long realizing, counting and judging take, and against music21 how many times less.
 
 Nothing here fails on time. A solver is made anew in every round; what it may reuse from the round
-before are the cached voicings of single chords (`trainer.theory.realize.choices`) and sonorities,
+before are the cached voicings of single chords (`trainer.theory.realize.reach`) and sonorities,
 as in the running program; the first test of each kind clears them.
 """
 
@@ -25,7 +25,7 @@ from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.theory.key import Key
 from trainer.theory.realize import Solver
-from trainer.theory.realize.choices import _full
+from trainer.theory.realize.reach import _full
 
 MOMENTS = 40
 

@@ -11,7 +11,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from trainer.sound.mixer import Mixer
 from trainer.sound.output import Device
-from trainer.sound.render import BLOCK
+from trainer.sound.rendering import BLOCK
 from trainer.sound.tone import RATE, STOPS
 
 BLOCK_SECONDS = BLOCK / RATE

@@ -16,7 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from tests.bench.year import PASSES, build
 from trainer.journal.store import Journal
 from trainer.practice.material import Material, open_material
-from trainer.review.past import kept_path, look_back
+from trainer.review.looking_back import kept_path, look_back
 from trainer.score.library import Library
 
 DAYS = int(os.environ.get("MITTELSTIMME_BENCH_DAYS", "40"))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from trainer.judging.assess import assess
+from trainer.judging.assessment import assess
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Realization
 from trainer.score.interchange import export, with_realization

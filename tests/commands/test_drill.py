@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from trainer.commands import main
-from trainer.drill import begun_path, open_drill, read_begun, write_begun
+from trainer.conducting.todays_drill import begun_path, open_drill, read_begun, write_begun
 from trainer.errors import LogError
 from trainer.folders import HOME
 from trainer.journal.store import Journal

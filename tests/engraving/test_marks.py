@@ -10,8 +10,8 @@ from tests.engraving.marks_demo import fault, pitches, verdict_of
 from tests.engraving.pieces import hymn, piece
 from trainer.engraving.ink import Sign, Stroke, to_svg
 from trainer.engraving.marks import FORMS, marked, marks, played
+from trainer.engraving.middle_voices import BLACK, HALF, write
 from trainer.engraving.page import engrave
-from trainer.engraving.written import BLACK, HALF, write
 from trainer.theory.rules import RULES
 
 SPACE = 10.0

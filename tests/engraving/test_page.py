@@ -9,7 +9,7 @@ import pytest
 from lxml import etree
 
 from tests.engraving.pieces import hymn, piece
-from trainer.engraving.figures import HEIGHT, numeral
+from trainer.engraving.figure_drawing import HEIGHT, numeral
 from trainer.engraving.mei import NAMESPACE, to_mei
 from trainer.engraving.page import engrave
 from trainer.theory.figures import Figuring

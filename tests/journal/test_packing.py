@@ -25,7 +25,7 @@ from trainer.journal.packing import (
     unpack_events,
     verdict_from,
 )
-from trainer.journal.plain import verdict_of, verdict_plain
+from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import (
     ExtraChord,

@@ -11,15 +11,15 @@ import pytest
 from tests.judging.at_random import exercise_at_random
 from trainer.errors import NoVoicingError
 from trainer.judging.judge import Judge
-from trainer.judging.movement import faults, findings
+from trainer.judging.movement_faults import faults, findings
 from trainer.judging.take import Conditions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.figures import Way
 from trainer.theory.realize import STEP_RULES, VOICING_RULES, Solver
-from trainer.theory.realize.choices import FREE_FLOOR, FREE_TOP, SPAN
 from trainer.theory.realize.lattice import FORBIDDEN
 from trainer.theory.realize.pairs import Pairs
+from trainer.theory.realize.reach import FREE_FLOOR, FREE_TOP, SPAN
 from trainer.theory.realize.rows import voicing_faults
 from trainer.theory.realize.steps import step_faults
 from trainer.theory.realize.weighing import step_costs

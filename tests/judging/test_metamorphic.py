@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from tests.judging.lessons import lesson
-from trainer.judging.assess import single_notes
+from trainer.judging.assessment import single_notes
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
-from trainer.judging.written import written_soundings
+from trainer.judging.written_voices import written_soundings
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise

@@ -12,9 +12,9 @@ from trainer.practice.assignment import Assigned, is_secure, key_for
 from trainer.practice.material import Material, open_material
 from trainer.practice.past import past_of
 from trainer.practice.plan import Part, next_task
+from trainer.practice.planning import todays_plan
 from trainer.practice.played import played_of
 from trainer.practice.result import PassResult
-from trainer.practice.today import todays_plan
 from trainer.review.assignments import AssignmentError, set_for_player, take_in
 from trainer.score.library import Library
 from trainer.theory.key import Key

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from trainer.drill import made_for_sight
+from trainer.conducting.todays_drill import made_for_sight
 from trainer.errors import ExerciseError
 from trainer.practice.course import standing
 from trainer.practice.item import Item
@@ -15,9 +15,9 @@ from trainer.practice.material import Material, open_material
 from trainer.practice.past import past_of
 from trainer.practice.pieces import playable_key
 from trainer.practice.plan import Plan, next_task, shortened, time_spent
+from trainer.practice.planning import todays_plan
 from trainer.practice.played import Played, played_of
 from trainer.practice.result import Answer, PassResult
-from trainer.practice.today import todays_plan
 from trainer.score.library import Library
 from trainer.theory.key import Key
 

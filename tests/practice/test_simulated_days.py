@@ -18,9 +18,9 @@ from trainer.practice.ladder import begin, climbed
 from trainer.practice.material import Material, open_material
 from trainer.practice.past import past_of
 from trainer.practice.plan import Task
+from trainer.practice.planning import todays_plan
 from trainer.practice.result import base
 from trainer.practice.simulate import Day, SimulatedPlayer, exercise_of, practised, simulate
-from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
 from trainer.score.transpose import transposed

@@ -21,7 +21,7 @@ from music21 import corpus
 from music21.musicxml.m21ToXml import GeneralObjectExporter
 
 from tests.reference.chorales import Chorale, chorale_of
-from trainer.judging.assess import assess
+from trainer.judging.assessment import assess
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.theory.figures import Figuring

@@ -18,14 +18,14 @@ from ortools.sat.python import cp_model
 from tests.judging.at_random import exercise_at_random
 from trainer.errors import NoVoicingError
 from trainer.judging.judge import Judge
-from trainer.judging.movement import findings
+from trainer.judging.movement_faults import findings
 from trainer.judging.take import Conditions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.figures import Way
 from trainer.theory.movement import succession
 from trainer.theory.realize import STEP_RULES, TASTE, VOICING_RULES, Solver
-from trainer.theory.realize.choices import SPAN
+from trainer.theory.realize.reach import SPAN
 from trainer.theory.rules import weight
 from trainer.theory.voicing import VOICES, Sounding, Voicing
 

@@ -21,7 +21,7 @@ from trainer.journal.store import Journal
 from trainer.judging.passes import judge
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
-from trainer.review.page import review_page
+from trainer.review.review_page import review_page
 from trainer.score.kern import parse_exercise
 from trainer.score.syllabus import relative
 from trainer.theory.figures import Way

@@ -13,7 +13,7 @@ from tests.review.scenario import FIRST_DAY, played
 from trainer.journal.store import Journal
 from trainer.journal.writer import Writer
 from trainer.judging.passes import judge
-from trainer.review.page import review_page
+from trainer.review.review_page import review_page
 from trainer.score.library import Library
 from trainer.theory.fault import Fault
 

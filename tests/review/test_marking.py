@@ -16,7 +16,7 @@ from lxml import etree, html
 from tests.review.scenario import ADA, FIRST_DAY, played
 from trainer.commands.assess import command
 from trainer.journal.store import Journal
-from trainer.judging.assess import assess
+from trainer.judging.assessment import assess
 from trainer.judging.passes import judge
 from trainer.review.marking import written_out
 from trainer.score.kern import write_exercise

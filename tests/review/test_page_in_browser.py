@@ -14,7 +14,7 @@ import pytest
 from tests.review.browser import Browser
 from tests.review.scenario import ADA
 from trainer.journal.store import Journal
-from trainer.review.page import review_page
+from trainer.review.review_page import review_page
 
 NOW = datetime.fromisoformat("2026-03-20T12:00:00+01:00")
 

@@ -25,10 +25,10 @@ from trainer.journal.schema import chunk, fault, marking, moment, take
 from trainer.journal.store import Journal
 from trainer.practice.material import Material, open_material
 from trainer.practice.past import Past, continued, nothing, past_of
-from trainer.practice.plain import past_from, past_plain
+from trainer.practice.plain_past import past_from, past_plain
 from trainer.practice.result import PassResult
-from trainer.review import past as kept_past
-from trainer.review.past import kept_path, look_back
+from trainer.review import looking_back
+from trainer.review.looking_back import kept_path, look_back
 from trainer.review.results import pass_results
 from trainer.score.library import Library
 
@@ -78,7 +78,7 @@ def folds_counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
         counts.append(len(more))
         return continued(past, more, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(kept_past, "continued", counting)
+    monkeypatch.setattr(looking_back, "continued", counting)
     return counts
 
 
@@ -188,7 +188,7 @@ def test_other_pieces_or_another_program_fold_anew(
     look_back(journal, WHO, replace(material, pieces=fewer), UNTIL)
     monkeypatch.setattr("trainer.__version__", "0.0.1")
     look_back(journal, WHO, replace(material, pieces=fewer), UNTIL)
-    monkeypatch.setattr(kept_past, "RULES_VERSION", 999)
+    monkeypatch.setattr(looking_back, "RULES_VERSION", 999)
     look_back(journal, WHO, replace(material, pieces=fewer), UNTIL)
     whole = PASSES * (DAYS - 1)
     assert counts == [whole, 0, whole, whole]

@@ -6,14 +6,14 @@ from itertools import pairwise
 
 import pytest
 
+from trainer.composing.generate import METRES, generate
+from trainer.composing.harmonies import chords, closes, modes, progressions
+from trainer.composing.harmonise import harmonise
+from trainer.composing.melody import HIGHEST, LOWEST
 from trainer.errors import ExerciseError
 from trainer.score.check import check
 from trainer.score.exercise import Exercise
-from trainer.score.generate import METRES, generate
-from trainer.score.harmonies import chords, closes, modes, progressions
-from trainer.score.harmonise import harmonise
 from trainer.score.kern import parse_exercise, write_exercise
-from trainer.score.melody import HIGHEST, LOWEST
 from trainer.score.syllabus import relative, successions, vocabulary
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre

@@ -17,7 +17,7 @@ from trainer.errors import ExerciseError
 from trainer.resources import exercises_folder
 from trainer.score.interchange import Reader, import_file, to_mei, to_musicxml
 from trainer.score.interchange.exporting import FORMATS
-from trainer.score.interchange.opening import LARGEST
+from trainer.score.interchange.suspicion import LARGEST
 from trainer.score.kern import parse_exercise, read_exercise, write_exercise
 
 LAMP = read_exercise(exercises_folder() / "evening-lamp.krn")

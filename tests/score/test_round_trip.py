@@ -15,11 +15,11 @@ from tests.score.strategies import exercises
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise, Realization
 from trainer.score.interchange.choosing import imported
-from trainer.score.interchange.mei import to_mei
-from trainer.score.interchange.midi import to_midi
+from trainer.score.interchange.common import with_realization
+from trainer.score.interchange.mei_file import to_mei
+from trainer.score.interchange.midi_file import to_midi
 from trainer.score.interchange.musicxml import to_musicxml
 from trainer.score.interchange.reading import Reader
-from trainer.score.interchange.written import with_realization
 from trainer.score.kern import read_exercise
 from trainer.score.transpose import transposed
 from trainer.theory.key import Key

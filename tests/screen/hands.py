@@ -16,20 +16,20 @@ os.environ.setdefault("SDL_AUDIODRIVER", "dummy")
 
 import pygame
 
+from trainer.conducting.console import Console
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import Shell
+from trainer.conducting.sources import DemoSource, HandsSource, Source
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.effects import Effect
 from trainer.practice.session import Session
 from trainer.score.exercise import Exercise
 from trainer.screen.app import App
-from trainer.screen.desk import Desk
-from trainer.screen.play import PlayView
-from trainer.screen.state import WindowState
+from trainer.screen.remembered import WindowState
+from trainer.screen.views.play import PlayView
 from trainer.screen.window import Window
 from trainer.settings import Player, Settings
-from trainer.setup import Setup
-from trainer.shell import Shell
 from trainer.sound.output import Silence
-from trainer.sources import DemoSource, HandsSource, Source
 
 SIZES = ((1024, 640), (1920, 1080), (3840, 2160))
 
@@ -248,7 +248,7 @@ def practise(
 def open_app(hands: Hands, log: str = "") -> App:
     """The whole program on its first page, without a MIDI keyboard or sound."""
     room = hands.window.room
-    desks: list[Desk] = []
+    desks: list[Console] = []
 
     def at_once(event: KeyEvent) -> None:
         desks[0].at_once(event)
@@ -256,7 +256,7 @@ def open_app(hands: Hands, log: str = "") -> App:
     def opened(player: Player) -> Heard:
         return hands.output
 
-    desks.append(Desk(LettersOnly(at_once), hands.output, None, opened, log=log))
+    desks.append(Console(LettersOnly(at_once), hands.output, None, opened, log=log))
     app = App(room, lambda: desks[0], ports=lambda: (("grand keyboard",), ()))
     hands.app = app
     app.front()

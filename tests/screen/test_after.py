@@ -10,9 +10,9 @@ from tests.screen.hands import Hands, practise
 from tests.screen.pieces import evening
 from trainer.practice.demo import PERFECT, Slip
 from trainer.score.library import Library
-from trainer.screen.after import AfterView
-from trainer.screen.pass_words import counted, figures_in_words
-from trainer.screen.play import PlayView
+from trainer.screen.parts.pass_words import counted, figures_in_words
+from trainer.screen.views.after import AfterView
+from trainer.screen.views.play import PlayView
 from trainer.sound.track import Track
 from trainer.theory.pitch import Pitch
 

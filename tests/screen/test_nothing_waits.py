@@ -14,7 +14,7 @@ from tests.screen.conftest import Opens
 from tests.screen.hands import practise
 from tests.screen.pieces import evening
 from trainer.practice.demo import PERFECT, Slip
-from trainer.screen.after import AfterView
+from trainer.screen.views.after import AfterView
 from trainer.theory import realize
 
 WATCHED = ("open", "sqlite3.connect", "import", "os.listdir", "socket.connect")
@@ -79,7 +79,7 @@ def test_engraving_and_solving_never_run_in_the_windows_thread(
         raise AssertionError("engraved in the window's own process")
 
     monkeypatch.setattr("trainer.engraving.page.engrave_systems", refused)
-    monkeypatch.setattr("trainer.screen.engraver.picture", refused)
+    monkeypatch.setattr("trainer.screen.sheet.engraver.picture", refused)
     hands.settle()
     assert view.board.complete
     hands.press(pygame.K_SPACE, " ")

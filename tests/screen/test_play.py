@@ -11,8 +11,8 @@ from tests.screen.pieces import eight_pages, evening, extremes, hymn, seven_flat
 from trainer.listening.events import PortFound, PortLost
 from trainer.practice.demo import PERFECT, Slip
 from trainer.score.exercise import Exercise
-from trainer.screen.after import AfterView
-from trainer.screen.play import PlayView
+from trainer.screen.views.after import AfterView
+from trainer.screen.views.play import PlayView
 
 
 def inked(surface: pygame.Surface, rect: pygame.Rect, colour: tuple[int, int, int]) -> int:

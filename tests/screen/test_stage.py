@@ -8,7 +8,7 @@ os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
 
 import pygame
 
-from trainer.screen.stage import Item, Stage, filled, picture
+from trainer.screen.drawing.stage import Item, Stage, filled, picture
 
 PAPER = (244, 239, 228)
 

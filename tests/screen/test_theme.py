@@ -5,7 +5,16 @@ from __future__ import annotations
 import pytest
 
 from trainer.engraving.ink import INKS
-from trainer.screen.theme import LARGEST, PAIRS, SMALLEST, THEMES, Ground, Measure, Role, contrast
+from trainer.screen.drawing.theme import (
+    LARGEST,
+    PAIRS,
+    SMALLEST,
+    THEMES,
+    Ground,
+    Measure,
+    Role,
+    contrast,
+)
 
 
 def test_contrast_is_that_of_the_standard() -> None:

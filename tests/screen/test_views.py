@@ -11,15 +11,15 @@ import pytest
 from tests.screen.conftest import Opens
 from tests.screen.hands import SIZES, Hands, open_app, somebody
 from trainer.care import FIRST_WORDS
-from trainer.screen.after import AfterView
-from trainer.screen.choices import ChoicesView
-from trainer.screen.first import FirstView
-from trainer.screen.front import FrontView
-from trainer.screen.play import PlayView
-from trainer.screen.record import RecordView
-from trainer.screen.shelf import ShelfView
-from trainer.screen.tap import TapView
-from trainer.screen.today import TodayView
+from trainer.screen.views.after import AfterView
+from trainer.screen.views.choices import ChoicesView
+from trainer.screen.views.first import FirstView
+from trainer.screen.views.front import FrontView
+from trainer.screen.views.play import PlayView
+from trainer.screen.views.record import RecordView
+from trainer.screen.views.shelf import ShelfView
+from trainer.screen.views.tap import TapView
+from trainer.screen.views.today import TodayView
 from trainer.settings import Player, Settings
 
 
@@ -118,15 +118,15 @@ def practised(folder: Path) -> Path:
     """A log with three weeks of the demo player's passes in it."""
     from dataclasses import replace
 
+    from trainer.conducting.setup import Setup
+    from trainer.conducting.shell import QuickClock, Shell, play_through
+    from trainer.conducting.sources import DemoSource
     from trainer.journal.writer import Writer
     from trainer.judging.take import Take
     from trainer.practice.demo import Slip
     from trainer.practice.effects import PassEnded
     from trainer.score.library import Library
-    from trainer.setup import Setup
-    from trainer.shell import QuickClock, Shell, play_through
     from trainer.sound.output import Silence
-    from trainer.sources import DemoSource
 
     path = folder / "log.sqlite"
     writer = Writer(str(path))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.io import wavfile
 
 from trainer.sound.mixer import Mixer
-from trainer.sound.render import rendered, write_wave
+from trainer.sound.rendering import rendered, write_wave
 from trainer.sound.tone import RATE, STOPS
 from trainer.sound.track import Click, ToneNote, Track
 from trainer.sound.tuning import PITCH_STANDARDS, TEMPERAMENTS, frequency

@@ -9,14 +9,14 @@ from rich.console import Console
 
 from tests.judging.lessons import lesson
 from tests.practice.playing import Pass, in_order, keys, play, verdict
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import QuickClock, Shell
+from trainer.conducting.sources import DemoSource
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import MomentVerdict
 from trainer.listening.events import KeyDown, KeyEvent
 from trainer.practice.lens import Lens, LensMark
-from trainer.setup import Setup
-from trainer.shell import QuickClock, Shell
 from trainer.sound.output import Silence
-from trainer.sources import DemoSource
 from trainer.terminal.live import run
 from trainer.terminal.words import (
     figures_of_pass,

@@ -56,7 +56,7 @@ def cli(ctx: click.Context) -> None:
     Without a command it opens the window, or the terminal view where there is no display.
     """
     if ctx.invoked_subcommand is None:
-        from trainer.commands.opening import has_display
+        from trainer.commands.performing import has_display
 
         if has_display():
             _open_window()

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from trainer.commands.log_option import log_option
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 from trainer.judging.take import Hands, School
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
@@ -67,16 +67,16 @@ def command(
 
     Exit status 1 says that gross faults were found.
     """
-    from trainer.commands import marking
+    from trainer.commands import marked_pages
 
-    outputs = marking.Outputs(html, pdf, musicxml)
+    outputs = marked_pages.Outputs(html, pdf, musicxml)
     if file.is_dir():
-        marking.folder(ctx, file, school, hands, given, outputs, as_json)
+        marked_pages.folder(ctx, file, school, hands, given, outputs, as_json)
         return
     if file.exists() or not _TAKE.fullmatch(str(file)):
-        found = marking.file(file, school, hands, given, outputs)
+        found = marked_pages.file(file, school, hands, given, outputs)
     else:
-        found = marking.take(str(file), location, outputs)
+        found = marked_pages.take(str(file), location, outputs)
     exercise, verdict = found.exercise, found.verdict
     for remark in found.remarks:
         click.echo(f"note: {remark}", err=True)

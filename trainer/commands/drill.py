@@ -15,14 +15,14 @@ from trainer.commands.log_option import log_option
 from trainer.errors import InputError
 
 if TYPE_CHECKING:
-    from trainer.drill import Drill
+    from trainer.conducting.setup import Setup
+    from trainer.conducting.sources import Source
+    from trainer.conducting.todays_drill import Drill
     from trainer.practice.material import Material
     from trainer.practice.past import Past
     from trainer.practice.result import PassResult
     from trainer.score.library import Library
     from trainer.settings import Settings
-    from trainer.setup import Setup
-    from trainer.sources import Source
 
 PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
 
@@ -69,8 +69,8 @@ def command(
     Where it was left, it goes on: after a pause, after Ctrl-C, after a power cut. The same day and
     the same log give the same plan.
     """
-    from trainer.commands.opening import settings_or_usual
-    from trainer.drill import beginning, open_drill
+    from trainer.commands.performing import settings_or_usual
+    from trainer.conducting.todays_drill import beginning, open_drill
     from trainer.practice.material import open_material
     from trainer.review.assignments import set_for_player
     from trainer.score.library import Library
@@ -113,7 +113,7 @@ def command(
         if not as_json:
             click.echo(_ended(drill))
     if as_json:
-        from trainer.commands.output import print_json
+        from trainer.commands.printing import print_json
 
         print_json({**as_data(drill), "takes": list(takes)})
 
@@ -129,7 +129,7 @@ def _look_back(
     from trainer.commands.log_option import open_log
     from trainer.journal import LOG_VARIABLE, log_location
     from trainer.journal.engine import is_url
-    from trainer.review.past import look_back
+    from trainer.review.looking_back import look_back
 
     where = log_location(location or os.environ.get(LOG_VARIABLE) or settings.log)
     if not is_url(where) and not Path(where).exists():
@@ -155,35 +155,35 @@ def _play(
     location: str | None,
 ) -> tuple[Drill, Sequence[str]]:
     """Play until the plan is done or the player leaves; the drill then, and the takes' ids."""
-    from trainer.commands import opening
-    from trainer.drill_shell import DrillShell
-    from trainer.shell import QuickClock, RealClock
+    from trainer.commands import performing
+    from trainer.conducting.drill_shell import DrillShell
+    from trainer.conducting.shell import QuickClock, RealClock
 
     player = settings.player
-    view = opening.chosen_view(view)
-    source = source or player.input or opening.automatic_input(view)
-    hook = opening.Hook()
+    view = performing.chosen_view(view)
+    source = source or player.input or performing.automatic_input(view)
+    hook = performing.Hook()
     shell = DrillShell(
         drill,
         material,
         library,
         player,
         _sources(source, hook, seed),
-        opening.open_sound(player, silent or quick),
-        opening.open_writer(location, settings),
+        performing.open_sound(player, silent or quick),
+        performing.open_writer(location, settings),
         lambda line: click.echo(line, err=as_json),
         supply=("bass", "melody") if source == "typing" else None,
         latency=settings.latency_of,
         clock=QuickClock() if quick else RealClock(),
     )
     hook.shell = shell
-    opening.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
+    performing.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
     return shell.drill, [id for id, _ in shell.results if id is not None]
 
 
 def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
     """The player's hands stay the same from task to task; the demo player learns each anew."""
-    from trainer.commands.opening import open_source
+    from trainer.commands.performing import open_source
 
     kept: list[Source] = []
     passes = 0

@@ -9,8 +9,8 @@ from dataclasses import asdict
 import click
 
 from trainer.commands.groups import Group
-from trainer.commands.library import open_library
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import open_library
 from trainer.errors import FigureError, InputError, NoVoicingError
 from trainer.score.exercise import Exercise, note_at
 from trainer.score.index import Entry, entry

@@ -9,8 +9,8 @@ from pathlib import Path
 import click
 
 from trainer.commands.exercises import in_key
-from trainer.commands.library import ProgressBar, open_library
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import ProgressBar, open_library
 from trainer.errors import ExerciseError, TrainerError
 from trainer.score.check import Remark, check
 from trainer.score.exercise import Exercise

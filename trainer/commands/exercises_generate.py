@@ -8,12 +8,12 @@ from pathlib import Path
 
 import click
 
-from trainer.commands.library import ProgressBar
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import ProgressBar
+from trainer.composing.generate import generate
 from trainer.errors import ExerciseError, InputError
 from trainer.score.difficulty import difficulty
 from trainer.score.exercise import Exercise
-from trainer.score.generate import generate
 from trainer.score.kern import write_exercise
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from trainer.commands.library import ProgressBar
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import ProgressBar
 from trainer.errors import ExerciseError, TrainerError
 from trainer.folders import data_folder
 

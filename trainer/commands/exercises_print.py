@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from trainer.commands.exercises import in_key, levels
-from trainer.commands.library import ProgressBar, open_library
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import ProgressBar, open_library
 from trainer.engraving.workbook import Item, Paper, Workbook, save_workbook
 from trainer.errors import InputError, NoVoicingError
 from trainer.score.exercise import Exercise, Realization

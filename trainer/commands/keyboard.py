@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from trainer.commands.groups import Group
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 from trainer.errors import InputError
 from trainer.listening.events import KeyDown, KeyUp, ListeningEvent, Pedal, PortFound, PortLost
 
@@ -86,7 +86,7 @@ def calibrate(
 
     Timing in every later pass on that port is judged with the offset taken off.
     """
-    from trainer.player_sound import open_sound
+    from trainer.conducting.chosen_sound import open_sound
     from trainer.practice.calibrate import FEWEST, STEADY, offset, tactus
     from trainer.settings import load, save
     from trainer.sound.track import Click, Track

@@ -14,7 +14,7 @@ from rich.progress import Progress
 
 from trainer.commands.groups import Group
 from trainer.commands.log_option import log_option, one_player, open_log, player_option, which_log
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 
 if TYPE_CHECKING:
     from trainer.journal.merge import Merged
@@ -171,7 +171,7 @@ def remark(every: bool, as_json: bool, player: str | None, location: str | None)
 @log_option
 def assignment(file: Path | None, as_json: bool, player: str | None, location: str | None) -> None:
     """Take in an assignment from a teacher's FILE; show how far one is with all of them."""
-    from trainer.commands.classroom import show_assignments
+    from trainer.commands.class_page import show_assignments
 
     show_assignments(file, location, player, as_json)
 

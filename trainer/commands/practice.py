@@ -12,10 +12,10 @@ from trainer.commands.log_option import log_option
 from trainer.errors import InputError
 
 if TYPE_CHECKING:
+    from trainer.conducting.setup import Setup
+    from trainer.conducting.shell import Shell
     from trainer.practice.demo import Slip
     from trainer.settings import Settings
-    from trainer.setup import Setup
-    from trainer.shell import Shell
 
 FIRST_EXERCISE = "triads-common-tones"
 
@@ -85,11 +85,11 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
-    from trainer.commands.opening import automatic_input, chosen_view, settings_or_usual
+    from trainer.commands.performing import automatic_input, chosen_view, settings_or_usual
+    from trainer.conducting.setup import Setup, place, without_melody
+    from trainer.conducting.setup import slower as slower_at
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
-    from trainer.setup import Setup, place, without_melody
-    from trainer.setup import slower as slower_at
 
     if untimed and tempo is not None:
         raise InputError("--untimed and --tempo exclude each other", remedy="give one of them")
@@ -169,21 +169,21 @@ def run(
     location: str | None = None,
 ) -> None:
     """Open source, sound and log, play in the view asked for, and put everything away again."""
-    from trainer.commands import opening
-    from trainer.shell import QuickClock, RealClock, Shell
+    from trainer.commands import performing
+    from trainer.conducting.shell import QuickClock, RealClock, Shell
 
-    hook = opening.Hook()
-    keys = opening.open_source(source, setup, hook, seed, slips)
+    hook = performing.Hook()
+    keys = performing.open_source(source, setup, hook, seed, slips)
     shell = Shell(
         setup,
         keys,
-        opening.open_sound(settings.player, silent or quick),
-        opening.open_writer(location, settings),
+        performing.open_sound(settings.player, silent or quick),
+        performing.open_writer(location, settings),
         QuickClock() if quick else RealClock(),
         settings.latency_of,
     )
     hook.shell = shell
-    opening.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
+    performing.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
     if as_json:
         _print_result(shell)
 
@@ -191,8 +191,8 @@ def run(
 def _print_result(shell: Shell) -> None:
     from dataclasses import asdict
 
-    from trainer.commands.output import print_json
-    from trainer.journal.plain import verdict_plain
+    from trainer.commands.printing import print_json
+    from trainer.journal.plain_verdicts import verdict_plain
 
     setup = shell.setup
     print_json(

@@ -9,9 +9,9 @@ from typing import Any
 import click
 
 from trainer.commands.exercises import in_key
-from trainer.commands.library import open_library
 from trainer.commands.log_option import log_option
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
+from trainer.commands.shelves import open_library
 from trainer.errors import ExerciseError, InputError, TrainerError
 from trainer.judging.take import Conditions, Hands, School, Take
 from trainer.score.exercise import Exercise, Realization

@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 
 from trainer.commands.log_option import log_option, open_log, player_option, whose
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 
 
 @click.command()
@@ -50,13 +50,13 @@ def command(
     location: str | None,
 ) -> None:
     """Show the last takes and what they add up to: minutes, pieces, figurings, faults."""
-    from trainer.review import plain
+    from trainer.review import plain_records
     from trainer.review.advice import next_work
     from trainer.review.queries import totals
     from trainer.review.tables import print_review
 
     if whole_class:
-        from trainer.commands.classroom import show_class
+        from trainer.commands.class_page import show_class
 
         last_day = date.today() if until is None else until.date()
         show_class(location, html, csv, assigned, last_day, as_json)
@@ -68,8 +68,8 @@ def command(
     with open_log(location) as journal:
         who = whose(journal, player)
         if html is not None:
-            from trainer.review.page import review_page
-            from trainer.review.render import write_page
+            from trainer.review.html import write_page
+            from trainer.review.review_page import review_page
 
             write_page(html, review_page(journal, who, last, datetime.now().astimezone()))
             if not as_json:
@@ -84,8 +84,12 @@ def command(
                 "format": "mittelstimme-review",
                 "version": 1,
                 "player": None if who is None else {"id": who.id, "name": who.name},
-                "totals": plain.totals_plain(totals(journal, id)),
-                "next": [plain.advice_plain(one) for one in next_work(journal, id, date.today())],
-                "takes": [plain.take_plain(journal, one) for one in journal.takes(id, last)],
+                "totals": plain_records.totals_plain(totals(journal, id)),
+                "next": [
+                    plain_records.advice_plain(one) for one in next_work(journal, id, date.today())
+                ],
+                "takes": [
+                    plain_records.take_plain(journal, one) for one in journal.takes(id, last)
+                ],
             }
         )

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 from trainer.errors import InputError
 from trainer.theory.rules import RULES, RULES_VERSION, SCHOOLS, Example, Rule, School, weight
 

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from trainer.commands.groups import Group
-from trainer.commands.output import print_json
+from trainer.commands.printing import print_json
 from trainer.settings import (
     PLAYER_SETTINGS,
     Settings,

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from trainer.engraving.figures import DIGITS
+from trainer.engraving.figure_drawing import DIGITS
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.glyphs import sign
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke, to_svg
+from trainer.engraving.middle_voices import Column, Placed, write
 from trainer.engraving.page import Page
-from trainer.engraving.written import Column, Placed, write
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault

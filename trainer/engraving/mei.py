@@ -14,8 +14,8 @@ from typing import Literal
 
 from lxml import etree
 
-from trainer.engraving.bars import Bar, Value, bars, divided, is_binary, values
-from trainer.engraving.pieces import (
+from trainer.engraving.note_values import Bar, Value, bars, divided, is_binary, values
+from trainer.engraving.notes_on_paper import (
     Line,
     Piece,
     layers_of,

@@ -11,8 +11,7 @@ from typing import Any
 import verovio
 from lxml import etree
 
-from trainer.engraving.bars import bars
-from trainer.engraving.figures import ROW, drawn_figures
+from trainer.engraving.figure_drawing import ROW, drawn_figures
 from trainer.engraving.geometry import (
     SPACE,
     SVG,
@@ -25,6 +24,7 @@ from trainer.engraving.geometry import (
 )
 from trainer.engraving.glyphs import text
 from trainer.engraving.mei import Middle, to_mei
+from trainer.engraving.note_values import bars
 from trainer.engraving.systems import Place, system_starts
 from trainer.score.exercise import Exercise, Note
 

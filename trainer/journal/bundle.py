@@ -31,7 +31,7 @@ from typing import Any, NoReturn
 
 from trainer.errors import LogError
 from trainer.journal.packing import COMPRESSED, conditions_from, pack_events, unpack_events
-from trainer.journal.plain import (
+from trainer.journal.plain_verdicts import (
     items,
     number,
     table,

@@ -14,7 +14,7 @@ from functools import partial
 from itertools import pairwise
 
 from trainer.judging.harmony import ChordHeard, HarmonyTable, sonorities_of
-from trainer.judging.movement import faults, findings, words
+from trainer.judging.movement_faults import faults, findings, words
 from trainer.judging.ornaments import unadorned
 from trainer.judging.take import Conditions, Part
 from trainer.judging.timing import played

@@ -201,7 +201,7 @@ def _untimed(
     pauses: Pauses,
     complete: wait.Complete,
 ) -> Performance:
-    desk = Desk(wait.begin(task, origin), Capture())
+    desk = Untimed(wait.begin(task, origin), Capture())
     accepted: list[wait.Accepted] = []
     ahead = list(pauses)
     for event in events:
@@ -225,7 +225,7 @@ def _untimed(
 
 
 @dataclass(frozen=True, slots=True)
-class Desk:
+class Untimed:
     """An untimed pass on its way: the moment waited at, and the hands."""
 
     waiting: wait.Waiting
@@ -233,14 +233,14 @@ class Desk:
 
 
 def at_desk(
-    task: Task, desk: Desk, event: KeyEvent, complete: wait.Complete, *, idle: bool = False
-) -> tuple[Desk, tuple[wait.Accepted, ...]]:
+    task: Task, desk: Untimed, event: KeyEvent, complete: wait.Complete, *, idle: bool = False
+) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
     """Take in one event, as meant; `idle` while the pass is broken off."""
     desk, accepted = desk_looked(task, desk, event.time, complete)
     capture, closed = hear(desk.capture, event)
     waiting = desk.waiting
     if idle:
-        return Desk(waiting, capture), accepted
+        return Untimed(waiting, capture), accepted
     for chord in closed:
         waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
         accepted += more
@@ -250,12 +250,12 @@ def at_desk(
     elif isinstance(event, KeyUp):
         waiting, more = wait.look(task, waiting, capture.strokes, event.time, complete)
         accepted += more
-    return Desk(waiting, capture), accepted
+    return Untimed(waiting, capture), accepted
 
 
 def desk_looked(
-    task: Task, desk: Desk, now: float, complete: wait.Complete
-) -> tuple[Desk, tuple[wait.Accepted, ...]]:
+    task: Task, desk: Untimed, now: float, complete: wait.Complete
+) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
     """What time alone brings, in its order: patience ends, a chord closes, patience ends."""
     desk, accepted = _patience(task, desk, now, complete)
     waiting = desk.waiting
@@ -263,13 +263,13 @@ def desk_looked(
     for chord in closed:
         waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
         accepted += more
-    desk, more = _patience(task, Desk(waiting, capture), now, complete)
+    desk, more = _patience(task, Untimed(waiting, capture), now, complete)
     return desk, accepted + more
 
 
 def _patience(
-    task: Task, desk: Desk, now: float, complete: wait.Complete
-) -> tuple[Desk, tuple[wait.Accepted, ...]]:
+    task: Task, desk: Untimed, now: float, complete: wait.Complete
+) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
     """A chord begun before patience ends is waited for."""
     waiting, begun = desk.waiting, desk.capture.begun
     ends = inf if waiting.ready is None else waiting.ready + wait.PATIENCE
@@ -279,7 +279,7 @@ def _patience(
     return replace(desk, waiting=waiting), accepted
 
 
-def went_on(desk: Desk, now: float) -> Desk:
+def went_on(desk: Untimed, now: float) -> Untimed:
     """After a break the time to think at a moment not yet begun counts from now."""
     waiting = desk.waiting
     return desk if waiting.chords else replace(desk, waiting=replace(waiting, since=now))

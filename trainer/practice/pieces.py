@@ -8,7 +8,7 @@ from random import Random
 
 from trainer.judging.timing import SLOWEST
 from trainer.practice.assignment import Assigned, is_secure, key_for
-from trainer.practice.desk import TURNS, Desk, drill_id
+from trainer.practice.groundwork import TURNS, Groundwork, drill_id
 from trainer.practice.material import Piece
 from trainer.practice.plan import Part, Task
 from trainer.score.patterns import every_key
@@ -20,16 +20,16 @@ _KEPT = 5  # pieces never played that are kept for the ladder
 _SIGHT = 0.6  # of a piece's own tempo, for the first reading
 
 
-def ladder_part(desk: Desk, chance: Random, minutes: float) -> Part:
-    assigned = _assigned(desk, minutes)
+def ladder_part(ground: Groundwork, chance: Random, minutes: float) -> Part:
+    assigned = _assigned(ground, minutes)
     if assigned is not None:
         return assigned
-    choice = _ladder_piece(desk, chance)
+    choice = _ladder_piece(ground, chance)
     if choice is None:
         return Part("ladder", "", "", minutes, ())
     piece, reason = choice
-    key = playable_key(piece, desk.past.standing.step.max_accidentals)
-    ladder = desk.ladder(piece.id, key, piece.tempo)
+    key = playable_key(piece, ground.past.standing.step.max_accidentals)
+    ladder = ground.ladder(piece.id, key, piece.tempo)
     moved = "" if key == piece.key else str(key)
     task = Task(piece.id, key=moved, ladder=ladder, most=TURNS)
     where = f" in {key}" if moved else ""
@@ -37,14 +37,14 @@ def ladder_part(desk: Desk, chance: Random, minutes: float) -> Part:
     return Part("ladder", title, reason, minutes, (task,))
 
 
-def _assigned(desk: Desk, minutes: float) -> Part | None:
+def _assigned(ground: Groundwork, minutes: float) -> Part | None:
     """What a teacher has set and is not yet secure, by turns; the nearest day first."""
-    today = desk.evening.date()
+    today = ground.evening.date()
     wanted = [
         (one, task)
-        for one in sorted(desk.assigned, key=lambda one: one.until)
-        if one.until >= today and not is_secure(one, desk.past.played)
-        if (task := _assigned_task(desk, one)) is not None
+        for one in sorted(ground.assigned, key=lambda one: one.until)
+        if one.until >= today and not is_secure(one, ground.past.played)
+        if (task := _assigned_task(ground, one)) is not None
     ]
     if not wanted:
         return None
@@ -54,38 +54,38 @@ def _assigned(desk: Desk, minutes: float) -> Part | None:
     return Part("ladder", title, reason, minutes, tasks)
 
 
-def _assigned_task(desk: Desk, one: Assigned) -> Task | None:
-    piece = desk.material.pieces.get(one.exercise)
-    accidentals = desk.past.standing.step.max_accidentals
+def _assigned_task(ground: Groundwork, one: Assigned) -> Task | None:
+    piece = ground.material.pieces.get(one.exercise)
+    accidentals = ground.past.standing.step.max_accidentals
     usual = Key.parse("C") if piece is None else playable_key(piece, accidentals)
-    key = key_for(one, desk.material, usual)
+    key = key_for(one, ground.material, usual)
     if key is None:
         return None
-    ladder = desk.ladder(one.exercise, key, one.tempo)
+    ladder = ground.ladder(one.exercise, key, one.tempo)
     ladder = replace(ladder, goal=one.tempo, tempo=min(ladder.tempo, one.tempo))
     if piece is None:
         return Task(drill_id(one.exercise, key), ladder=ladder, most=TURNS)
     return Task(piece.id, "" if key == piece.key else str(key), ladder=ladder, most=TURNS)
 
 
-def _ladder_piece(desk: Desk, chance: Random) -> tuple[Piece, str] | None:
+def _ladder_piece(ground: Groundwork, chance: Random) -> tuple[Piece, str] | None:
     """The piece that is on its way up; else one that is due again; else a new one."""
-    pieces = desk.material.pieces
+    pieces = ground.material.pieces
     begun: dict[str, datetime] = {
         id: met.last
-        for id, met in desk.past.played.met.items()
+        for id, met in ground.past.played.met.items()
         if id in pieces and met.times > 1 and met.last  # once is a reading at sight, and no ladder
     }
     for id in sorted(begun, key=lambda id: (begun[id], id), reverse=True):
         piece = pieces[id]
-        key = playable_key(piece, desk.past.standing.step.max_accidentals)
-        ladder = desk.ladder(id, key, piece.tempo)
-        if not ladder.done and piece.level <= desk.step:
+        key = playable_key(piece, ground.past.standing.step.max_accidentals)
+        ladder = ground.ladder(id, key, piece.tempo)
+        if not ladder.done and piece.level <= ground.step:
             return piece, "on its way up; here you left it"
-    for known in desk.past.memory.due(desk.evening):
+    for known in ground.past.memory.due(ground.evening):
         if known.item.kind == "piece" and known.item.name in pieces:
             return pieces[known.item.name], "you had it at its tempo, and it is due again"
-    fresh = [p for p in pieces.values() if p.id not in begun and 0 < p.level <= desk.step]
+    fresh = [p for p in pieces.values() if p.id not in begun and 0 < p.level <= ground.step]
     if not fresh:
         return None
     highest = max(piece.level for piece in fresh)
@@ -93,20 +93,20 @@ def _ladder_piece(desk: Desk, chance: Random) -> tuple[Piece, str] | None:
     return chosen, f"new, of step {chosen.level}"
 
 
-def sight_part(desk: Desk, chance: Random, minutes: float) -> Part:
+def sight_part(ground: Groundwork, chance: Random, minutes: float) -> Part:
     unknown = [
         piece
-        for piece in desk.material.pieces.values()
-        if piece.id not in desk.past.played.met
-        and piece.id not in desk.taken
-        and 0 < piece.level <= desk.step
+        for piece in ground.material.pieces.values()
+        if piece.id not in ground.past.played.met
+        and piece.id not in ground.taken
+        and 0 < piece.level <= ground.step
     ]
-    if len(unknown) <= _KEPT and desk.step >= FIRST_PHRASES:
-        return _made_for_sight(desk, chance, minutes)
+    if len(unknown) <= _KEPT and ground.step >= FIRST_PHRASES:
+        return _made_for_sight(ground, chance, minutes)
     if not unknown:
         return Part("sight", "", "", minutes, ())
     piece = chance.choice(sorted(unknown, key=lambda piece: (-piece.level, piece.id))[:5])
-    key = playable_key(piece, desk.past.standing.step.max_accidentals)
+    key = playable_key(piece, ground.past.standing.step.max_accidentals)
     moved = "" if key == piece.key else str(key)
     tempo = max(SLOWEST, float(round(_SIGHT * piece.tempo)))
     task = Task(piece.id, key=moved, tempo=tempo, most=1)
@@ -114,9 +114,9 @@ def sight_part(desk: Desk, chance: Random, minutes: float) -> Part:
     return Part("sight", f"At sight: {piece.title}", reason, minutes, (task,))
 
 
-def _made_for_sight(desk: Desk, chance: Random, minutes: float) -> Part:
+def _made_for_sight(ground: Groundwork, chance: Random, minutes: float) -> Part:
     """A piece made for today, so that the last unknown ones of the library stay for the ladder."""
-    step = desk.past.standing.step
+    step = ground.past.standing.step
     tempo = max(SLOWEST, float(round(_SIGHT * step.tempo)))
     task = Task(f"{MADE}@{step.number}:{chance.randrange(10**6)}", tempo=tempo, most=1)
     reason = "made for today; look first for signature, highest note and each cadence"

@@ -22,7 +22,7 @@ from trainer.judging.follow import follower
 from trainer.judging.judge import Judge, Progress
 from trainer.judging.passes import judge_pass, judged
 from trainer.judging.performance import (
-    Desk,
+    Untimed,
     meant,
     moment_at,
     resumption,
@@ -160,7 +160,7 @@ def _begin(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
     first = asked.first
     if asked.line is None:
         session = replace(
-            session, stage="playing", origin=now, desk=Desk(wait.begin(asked, now), Capture())
+            session, stage="playing", origin=now, desk=Untimed(wait.begin(asked, now), Capture())
         )
         take = replace(session.take, origin=now)
         return replace(session, take=take), (PassBegan(take, now),)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from random import Random
 
+from trainer.composing.generate import generate
 from trainer.judging.take import Hands
 from trainer.practice.item import figuring_item
 from trainer.practice.material import Material
@@ -18,11 +19,10 @@ from trainer.practice.memory import end_of_day
 from trainer.practice.past import continued, past_of
 from trainer.practice.pieces import MADE
 from trainer.practice.plan import Plan, Task, next_task, time_spent
+from trainer.practice.planning import todays_plan
 from trainer.practice.question import askable, asked_item, question
 from trainer.practice.result import Answer, PassResult, asked_by, base, is_question, met_item
-from trainer.practice.today import todays_plan
 from trainer.score.exercise import Exercise
-from trainer.score.generate import generate
 from trainer.score.patterns import expand_id
 from trainer.score.syllabus import UNFIGURED
 

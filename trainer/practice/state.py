@@ -8,8 +8,8 @@ from typing import Literal
 from trainer.judging.follow import Follower
 from trainer.judging.judge import Judge, Progress
 from trainer.judging.performance import (
-    Desk,
     Stretch,
+    Untimed,
     moment_at,
 )
 from trainer.judging.take import Take
@@ -46,7 +46,7 @@ class Session:
     capture: Capture = Capture()  # noqa: RUF009 (a frozen value)
     part: Stretch | None = None
     follower: Follower | None = None
-    desk: Desk | None = None
+    desk: Untimed | None = None
     chords: tuple[tuple[int, StruckChord], ...] = ()
     events: tuple[KeyEvent, ...] = ()
     pauses: tuple[tuple[float, float], ...] = ()

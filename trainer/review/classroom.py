@@ -14,8 +14,8 @@ from trainer.practice.material import Material
 from trainer.practice.played import played_of
 from trainer.review.advice import Advice, next_work
 from trainer.review.assignments import Assignment, Progress, progress
+from trainer.review.html import render
 from trainer.review.queries import FaultCount, Span, Totals, days, faults, totals
-from trainer.review.render import render
 from trainer.review.results import pass_results
 from trainer.review.tables import rule_title
 

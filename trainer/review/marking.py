@@ -15,7 +15,7 @@ from lxml import etree
 from trainer.engraving.ink import INKS
 from trainer.judging.verdict import PassVerdict
 from trainer.resources import assets_folder
-from trainer.review.render import TEMPLATES, render
+from trainer.review.html import TEMPLATES, render
 from trainer.review.sheet import INKS as PAGE_INKS
 from trainer.review.sheet import Sheet
 from trainer.review.tables import rule_title
@@ -117,7 +117,7 @@ def _after_attributes(measure: etree._Element) -> int:
 
 def _bar_starts(exercise: Exercise, numbers: list[str]) -> list[Fraction]:
     """Where each measure begins: the earliest score time whose bar has its number."""
-    from trainer.engraving.bars import bars
+    from trainer.engraving.note_values import bars
 
     starts = [bar.start for bar in bars(exercise)]
     if len(starts) != len(numbers):
@@ -152,7 +152,7 @@ def _voice(exercise: Exercise, verdict: PassVerdict, name: VoiceName) -> tuple[N
 def _within_bars(
     exercise: Exercise, start: Fraction, end: Fraction
 ) -> list[tuple[Fraction, Fraction]]:
-    from trainer.engraving.bars import bars
+    from trainer.engraving.note_values import bars
 
     edges = [bar.start for bar in bars(exercise) if start < bar.start < end]
     return list(pairwise([start, *edges, end]))

@@ -8,17 +8,17 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from trainer.errors import TrainerError
-from trainer.screen.first import FirstView
-from trainer.screen.front import Door, FrontView
 from trainer.screen.room import Room
+from trainer.screen.views.first import FirstView
+from trainer.screen.views.front import Door, FrontView
 
 if TYPE_CHECKING:
-    from trainer.drill import Drill
+    from trainer.conducting.console import Console
+    from trainer.conducting.todays_drill import Drill
     from trainer.practice.material import Material
     from trainer.score.exercise import Exercise
     from trainer.score.library import Library
-    from trainer.screen.desk import Desk
-    from trainer.screen.record import Record
+    from trainer.screen.views.record import Record
     from trainer.settings import Settings
 
 Ports = tuple[tuple[str, ...], tuple[str, ...]]
@@ -32,7 +32,7 @@ class App:
     def __init__(
         self,
         room: Room,
-        open_desk: Callable[[], Desk],
+        open_desk: Callable[[], Console],
         *,
         last: str = "",
         remember: Callable[[str], None] = lambda name: None,
@@ -51,7 +51,7 @@ class App:
         self._material: Material | None = None
 
     @cached_property
-    def desk(self) -> Desk:
+    def desk(self) -> Console:
         return self._open_desk()
 
     # ---- leading from view to view ------------------------------------------------------------
@@ -81,7 +81,7 @@ class App:
         self.room.errands.ask(lambda: self.library().find(name), self.practise, self._say)
 
     def practise(self, exercise: Exercise) -> None:
-        from trainer.screen.play import PlayView
+        from trainer.screen.views.play import PlayView
 
         self._keep_last(exercise.id)
         shell = self.desk.practise(self.room.settings, exercise, exercise.tempo)
@@ -95,23 +95,23 @@ class App:
         self.room.notice = str(error)
 
     def shelf(self) -> None:
-        from trainer.screen.shelf import ShelfView
+        from trainer.screen.views.shelf import ShelfView
 
         self.room.open(ShelfView(self.room, self.library, self.practise))
 
     def settings(self) -> None:
-        from trainer.screen.choices import ChoicesView
+        from trainer.screen.views.choices import ChoicesView
 
         self.room.open(ChoicesView(self.room, self.applied, self._ports, self._calibrate))
 
     def _calibrate(self) -> None:
-        from trainer.screen.tap import TapView
+        from trainer.screen.views.tap import TapView
 
         self.room.open(TapView(self.room, self.desk))
 
     def applied(self, settings: Settings, name: str) -> None:
         """Put a changed setting to work where it is not read anew at every frame."""
-        from trainer.screen.choices import CALIBRATE, PLAYER
+        from trainer.screen.views.choices import CALIBRATE, PLAYER
 
         player = settings.player
         if name in _OUTPUTS or name == PLAYER:
@@ -127,15 +127,15 @@ class App:
     # ---- the plan -----------------------------------------------------------------------------
 
     def today(self) -> None:
-        from trainer.screen.today import TodayView
+        from trainer.screen.views.today import TodayView
 
         self.room.open(TodayView(self.room, self._find_plan, self._begin_plan))
 
     def _find_plan(self) -> Drill:
-        from trainer.drill import beginning, open_drill
+        from trainer.conducting.todays_drill import beginning, open_drill
         from trainer.practice.material import open_material
         from trainer.review.assignments import set_for_player
-        from trainer.review.past import look_back
+        from trainer.review.looking_back import look_back
 
         self._flush()
         if self._material is None:
@@ -149,8 +149,8 @@ class App:
         )
 
     def _begin_plan(self, drill: Drill) -> None:
-        from trainer.drill_shell import DrillShell
-        from trainer.screen.play import PlayView
+        from trainer.conducting.drill_shell import DrillShell
+        from trainer.screen.views.play import PlayView
 
         assert self._material is not None
         settings = self.room.settings
@@ -172,13 +172,13 @@ class App:
     # ---- the log ------------------------------------------------------------------------------
 
     def record(self) -> None:
-        from trainer.screen.record import RecordView
+        from trainer.screen.views.record import RecordView
 
         self.room.open(RecordView(self.room, self._read, self._see, date.today()))
 
     def _read(self) -> Record:
         from trainer.review import queries
-        from trainer.screen.record import Record
+        from trainer.screen.views.record import Record
 
         self._flush()
         player = self.room.settings.player.id
@@ -194,11 +194,11 @@ class App:
 
     def _see(self, take_id: str) -> None:
         """A take of the log on its page, with its marks."""
+        from trainer.conducting.setup import Setup
+        from trainer.conducting.shell import Shell
         from trainer.journal.sums import read_text
-        from trainer.screen.after import AfterView
-        from trainer.screen.play import PlayView
-        from trainer.setup import Setup
-        from trainer.shell import Shell
+        from trainer.screen.views.after import AfterView
+        from trainer.screen.views.play import PlayView
 
         def read() -> Callable[[], None]:
             with self._journal() as journal:
@@ -251,6 +251,17 @@ def midi_ports() -> Ports:
     except Exception:  # the interface raises its own kinds where there is none
         instruments = ()
     return tuple(port.name for port in ports()), instruments
+
+
+def get_ready() -> None:
+    """Load what the views will need, beside the loop, so that no door opens slowly."""
+    import trainer.conducting.drill_shell
+    import trainer.screen.views.choices
+    import trainer.screen.views.play
+    import trainer.screen.views.record
+    import trainer.screen.views.shelf
+    import trainer.screen.views.today
+    import trainer.theory.realize  # noqa: F401
 
 
 if TYPE_CHECKING:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Protocol
 
 import pygame
 
-from trainer.screen.engraver import Engraver
+from trainer.screen.drawing.forme import Forme, Type
+from trainer.screen.drawing.lettering import Lettering
+from trainer.screen.drawing.painter import Painter
+from trainer.screen.drawing.theme import THEMES, Measure
 from trainer.screen.errands import Errands
-from trainer.screen.forme import Forme, Type
-from trainer.screen.lettering import Lettering
-from trainer.screen.painter import Painter
-from trainer.screen.theme import THEMES, Measure
+from trainer.screen.sheet.engraver import Engraver
 
 if TYPE_CHECKING:
     from trainer.settings import Settings

@@ -11,22 +11,22 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 import pygame
 
-from trainer.screen.engraver import Engraver
+from trainer.screen.drawing.forme import Forme
+from trainer.screen.drawing.stage import Stage
+from trainer.screen.drawing.theme import SMALLEST
 from trainer.screen.errands import Errands
-from trainer.screen.forme import Forme
-from trainer.screen.help import HelpView
+from trainer.screen.remembered import WindowState, load_state, save_state
 from trainer.screen.room import Room, View, new_type
-from trainer.screen.stage import Stage
-from trainer.screen.state import WindowState, load_state, save_state
-from trainer.screen.theme import SMALLEST
+from trainer.screen.sheet.engraver import Engraver
+from trainer.screen.views.help import HelpView
 
 if TYPE_CHECKING:
+    from trainer.conducting.console import Console
+    from trainer.conducting.shell import Shell
     from trainer.errors import TrainerError
     from trainer.journal.writer import Writer
     from trainer.listening.events import KeyEvent
-    from trainer.screen.desk import Desk
     from trainer.settings import Settings
-    from trainer.shell import Shell
 
 FRAME = 1 / 60  # seconds
 # pygame repeats keys from a thread of its own, which can outlive the window; so it is done here
@@ -221,14 +221,14 @@ def run(shell: Shell, settings: Settings | None = None) -> None:
 
     The shell's source, output and log stay the caller's to close.
     """
-    from trainer.screen.desk import Desk, open_sound
-    from trainer.screen.first import FirstView
-    from trainer.screen.play import PlayView
+    from trainer.conducting.console import Console, open_sound
+    from trainer.screen.views.first import FirstView
+    from trainer.screen.views.play import PlayView
     from trainer.settings import load, save
 
     window = Window(settings or load(), save)
     room = window.room
-    Desk(shell.source, shell.output, None, open_sound, shell)
+    Console(shell.source, shell.output, None, open_sound, shell)
     room.open(PlayView(room, shell, by_itself=shell.source.name == "demo"))
     if not room.settings.player.first_run_seen:
         room.open(FirstView(room, room.back))
@@ -266,12 +266,13 @@ def run_front(log: str = "") -> str | None:
     return trouble
 
 
-def _open_desk(room: Room, log: str) -> Desk:
+def _open_desk(room: Room, log: str) -> Console:
     """Keyboard and sound now, in this thread; the log and the rest beside the loop."""
-    from trainer.screen.desk import Desk, get_ready, open_sound
-    from trainer.sources import HandsSource
+    from trainer.conducting.console import Console, open_sound
+    from trainer.conducting.sources import HandsSource
+    from trainer.screen.app import get_ready
 
-    later: list[Desk] = []
+    later: list[Console] = []
 
     def at_once(event: KeyEvent) -> None:
         for desk in later:
@@ -279,7 +280,7 @@ def _open_desk(room: Room, log: str) -> Desk:
 
     player = room.settings.player
     source = HandsSource(at_once, player.input or None)
-    desk = Desk(source, open_sound(player), None, open_sound, log=log)
+    desk = Console(source, open_sound(player), None, open_sound, log=log)
     later.append(desk)
 
     def open_log() -> Writer:

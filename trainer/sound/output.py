@@ -17,7 +17,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from trainer.sound.mixer import Mixer
-from trainer.sound.render import BLOCK, Schedule
+from trainer.sound.rendering import BLOCK, Schedule
 from trainer.sound.tone import RATE
 from trainer.sound.track import Track
 

@@ -17,6 +17,8 @@ from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from trainer.conducting.shell import Shell, play_through
+from trainer.conducting.sources import HandsSource
 from trainer.listening.events import Onward
 from trainer.listening.typing import Latched
 from trainer.practice.effects import (
@@ -31,8 +33,6 @@ from trainer.practice.effects import (
     Say,
     Stop,
 )
-from trainer.shell import Shell, play_through
-from trainer.sources import HandsSource
 from trainer.terminal.words import (
     given_words,
     moment_words,

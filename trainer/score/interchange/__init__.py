@@ -1,5 +1,6 @@
 """Scores of other programs: in as exercises, out as MusicXML, MEI, Humdrum and MIDI."""
 
+from trainer.score.interchange.common import with_realization
 from trainer.score.interchange.exporting import export, to_humdrum
 from trainer.score.interchange.importing import (
     Wishes,
@@ -8,11 +9,10 @@ from trainer.score.interchange.importing import (
     read_parts,
     score_files,
 )
-from trainer.score.interchange.mei import to_mei
-from trainer.score.interchange.midi import to_midi
+from trainer.score.interchange.mei_file import to_mei
+from trainer.score.interchange.midi_file import to_midi
 from trainer.score.interchange.musicxml import to_musicxml
 from trainer.score.interchange.reading import Reader
-from trainer.score.interchange.written import with_realization
 
 __all__ = [
     "Reader",

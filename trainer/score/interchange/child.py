@@ -36,7 +36,7 @@ def main() -> None:
 
 def _answer(verovio: Any, path: Path, repeats: bool) -> dict[str, Any]:
     from trainer.score.interchange.engraved import engraved
-    from trainer.score.interchange.opening import open_source
+    from trainer.score.interchange.suspicion import open_source
 
     try:
         source = open_source(path)

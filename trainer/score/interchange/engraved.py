@@ -25,7 +25,7 @@ from trainer.score.interchange.foreign import (
     WrittenKey,
 )
 from trainer.score.interchange.humdrum_source import MARK
-from trainer.score.interchange.opening import Source
+from trainer.score.interchange.suspicion import Source
 from trainer.theory.figures import NOTHING, Figuring, Way
 from trainer.theory.figures_text import from_kern, from_mei
 from trainer.theory.key import Key

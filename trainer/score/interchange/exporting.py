@@ -12,8 +12,8 @@ from pathlib import Path
 
 from trainer.errors import ExerciseError
 from trainer.score.exercise import Exercise
-from trainer.score.interchange.mei import to_mei
-from trainer.score.interchange.midi import to_midi
+from trainer.score.interchange.mei_file import to_mei
+from trainer.score.interchange.midi_file import to_midi
 from trainer.score.interchange.musicxml import to_musicxml
 from trainer.score.kern import write_exercise
 

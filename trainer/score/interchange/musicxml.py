@@ -10,7 +10,7 @@ from lxml import etree
 
 from trainer import __version__
 from trainer.score.exercise import Exercise, Note
-from trainer.score.interchange.written import (
+from trainer.score.interchange.common import (
     Part,
     WrittenBar,
     facts,

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.theory import motion
-from trainer.theory.realize.choices import Choices, Hands, Small
 from trainer.theory.realize.context import Context, Flags
 from trainer.theory.realize.pairs import Rows
+from trainer.theory.realize.reach import Choices, Hands, Small
 
 Bits = NDArray[np.uint8]
 

@@ -16,7 +16,6 @@ import numpy as np
 
 from trainer.errors import InputError, NoVoicingError
 from trainer.theory.moment import Moment
-from trainer.theory.realize.choices import Choices, Hands, choices, row_of
 from trainer.theory.realize.context import context
 from trainer.theory.realize.lattice import (
     FORBIDDEN,
@@ -29,6 +28,7 @@ from trainer.theory.realize.lattice import (
     reached,
 )
 from trainer.theory.realize.pairs import Pairs, Steps
+from trainer.theory.realize.reach import Choices, Hands, choices, row_of
 from trainer.theory.realize.rows import VOICING_RULES, Table, all_rows, table, voicing_faults
 from trainer.theory.realize.steps import HOLD, STEP_RULES, step_faults
 from trainer.theory.realize.taste import TASTE, Taste

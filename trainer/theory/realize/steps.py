@@ -13,9 +13,9 @@ from functools import lru_cache
 import numpy as np
 
 from trainer.theory import motion
-from trainer.theory.realize.choices import Small
 from trainer.theory.realize.context import Context, Flags
 from trainer.theory.realize.pairs import Pairs
+from trainer.theory.realize.reach import Small
 from trainer.theory.realize.rows import PAIRS, Bits, Table, nibble
 
 _OUTER = 1 << PAIRS.index((0, 3))

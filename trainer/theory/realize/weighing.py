@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.theory.realize.choices import Hands, Small
 from trainer.theory.realize.context import Context
 from trainer.theory.realize.lattice import FORBIDDEN, Costs
 from trainer.theory.realize.pairs import Pairs
+from trainer.theory.realize.reach import Hands, Small
 from trainer.theory.realize.rows import PAIRS, Table, voicing_faults
 from trainer.theory.realize.steps import HOLD, step_faults
 from trainer.theory.realize.taste import Taste

@@ -1,0 +1,263 @@
+"""Around a session: keys in, sound and log out, clocks that misbehave."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.judging.lessons import lesson
+from tests.listening.test_ports import PaperMidi
+from tests.practice.playing import in_order, keys
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import QuickClock, Shell, play_through
+from trainer.conducting.sources import DemoSource, HandsSource
+from trainer.journal.store import Journal
+from trainer.journal.writer import Writer
+from trainer.judging.take import Conditions
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.practice.effects import Begin, Effect, Hold, PassEnded, Paused, Resumed, Stop
+from trainer.sound.track import Track
+
+PIECE = lesson("C", "c3 f3 g3 c3", "", "e4 f4 d4 e4", fermatas=(3,))
+RIGHT = ("c3 g3 c4 e4", "f3 a3 c4 f4", "g3 g3 b3 d4", "c3 g3 c4 e4")
+TEMPO = Conditions(tempo=60.0)
+
+
+class Paper:
+    """An output that writes down what it is asked for."""
+
+    about = "paper"
+
+    def __init__(self) -> None:
+        self.asked: list[tuple[object, ...]] = []
+        self.threads: list[int] = []
+
+    def key_on(self, key: int, velocity: int = 64) -> None:
+        self.asked.append(("on", key))
+        self.threads.append(threading.get_ident())
+
+    def key_off(self, key: int) -> None:
+        self.asked.append(("off", key))
+
+    def play(self, track: Track, at: float) -> None:
+        self.asked.append(("play", track, at))
+
+    def stop(self) -> None:
+        self.asked.append(("stop",))
+
+    def set_volume(self, volume: float) -> None: ...
+
+    def close(self) -> None:
+        self.asked.append(("close",))
+
+    @property
+    def sounding(self) -> set[object]:
+        on: set[object] = set()
+        for what, *key in self.asked:
+            if what == "on":
+                on.add(key[0])
+            elif what == "off":
+                on.discard(key[0])
+            elif what == "stop":
+                on.clear()
+        return on
+
+
+class Recorded:
+    """A source that plays what it is given, on time."""
+
+    name = "recorded"
+
+    def __init__(self, events: list[KeyEvent]) -> None:
+        self.ahead = events
+
+    def poll(self, now: float) -> list[KeyEvent]:
+        due = [event for event in self.ahead if event.time <= now]
+        self.ahead = [event for event in self.ahead if event.time > now]
+        return due
+
+    def told(self, effect: Effect, session: object) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class Sleepy(QuickClock):
+    """A clock beside which the one on the wall can run off."""
+
+    slept = 0.0
+
+    def wall(self) -> float:
+        return self.now() + self.slept
+
+
+def demo(setup: Setup, clock: QuickClock | None = None) -> tuple[Shell, Paper]:
+    output = Paper()
+    source = DemoSource(setup, lambda event: shell.sound_now(event))
+    shell = Shell(setup, source, output, None, clock or QuickClock())
+    return shell, output
+
+
+def run(shell: Shell, seconds: float) -> list[Effect]:
+    effects: list[Effect] = []
+    until = shell.clock.now() + seconds
+    while shell.clock.now() < until and shell.session.stage != "ended":
+        effects += shell.step()
+        shell.clock.sleep(0.01)
+    return effects
+
+
+def test_a_pass_is_in_the_log_event_by_event(tmp_path: Path) -> None:
+    events = in_order(*(keys(20.0 + n, text, 0.9) for n, text in enumerate(RIGHT)))
+    writer = Writer(tmp_path / "log.sqlite")
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(events), Paper(), writer, QuickClock(15.75))
+    play_through(shell, lambda _: None)
+    assert shell.close() is None
+    ((take_id, verdict),) = shell.results
+    assert {m.outcome for m in verdict.moments} == {"complete"} and take_id is not None
+    with Journal.open(tmp_path / "log.sqlite") as journal:
+        assert journal.take(take_id).events == tuple(events)
+        assert journal.take(take_id).port == "recorded"
+        assert journal.verdict(take_id) == verdict
+
+
+def test_count_in_and_supplied_voices_are_one_track_begun_ahead() -> None:
+    conditions = Conditions(tempo=60.0, supply=("bass", "melody"))
+    shell, output = demo(Setup(PIECE, conditions, PIECE))
+    shell.send(Begin())
+    shell.step()
+    ((_, track, at),) = [asked for asked in output.asked if asked[0] == "play"]
+    assert isinstance(track, Track) and isinstance(at, float) and at > shell.clock.now()
+    assert len(track.notes) == 8 and len(track.clicks) == 8
+
+
+def test_after_a_pass_of_the_demo_player_nothing_goes_on_sounding() -> None:
+    shell, output = demo(Setup(PIECE, TEMPO, PIECE))
+    play_through(shell, lambda _: None)
+    assert output.sounding == set() and ("stop",) not in output.asked
+
+
+def test_the_last_chord_is_the_players_to_let_go() -> None:
+    events: list[KeyEvent] = [KeyDown(7.25, key) for key in (48, 55, 60, 64)]
+    output = Paper()
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(events), output, None, QuickClock())
+    play_through(shell, lambda _: None)
+    assert ("stop",) not in output.asked
+
+
+def test_a_pass_broken_off_falls_silent() -> None:
+    shell, output = demo(Setup(PIECE, TEMPO, PIECE))
+    shell.send(Begin())
+    run(shell, 5.5)
+    assert output.sounding
+    shell.send(Hold())
+    shell.step()
+    assert output.sounding == set()
+
+
+def test_the_pedal_keeps_what_the_fingers_let_go() -> None:
+    output = Paper()
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded([]), output, None, QuickClock())
+    for event in (KeyDown(0, 60), Pedal(0, True), KeyUp(0, 60), KeyDown(0, 64)):
+        shell.sound_now(event)
+    assert output.sounding == {60, 64}
+    for event in (KeyDown(0, 60), Pedal(0, False)):
+        shell.sound_now(event)
+    assert output.sounding == {60, 64}
+    shell.sound_now(KeyUp(0, 60))
+    assert output.sounding == {64}
+
+
+def test_octave_shifts_are_heard_too() -> None:
+    output = Paper()
+    conditions = replace(TEMPO, shift_left=-1, shift_right=1)
+    shell = Shell(Setup(PIECE, conditions, PIECE), Recorded([]), output, None, QuickClock())
+    shell.sound_now(KeyDown(0, 50))
+    shell.sound_now(KeyDown(0, 64))
+    assert output.sounding == {38, 76}
+
+
+@pytest.mark.parametrize("conditions", [TEMPO, Conditions()])
+def test_a_computer_that_slept_pauses_and_the_demo_player_goes_on(conditions: Conditions) -> None:
+    clock = Sleepy()
+    shell, _ = demo(Setup(PIECE, conditions, PIECE), clock)
+    shell.send(Begin())
+    run(shell, 5.0 if conditions.tempo else 1.5)
+    clock.slept += 3600.0
+    effects = run(shell, 60.0)
+    paused = [effect for effect in effects if isinstance(effect, Paused)]
+    assert len(paused) == (1 if conditions.tempo else 0)
+    assert all("asleep" in effect.text for effect in paused)
+    (ended,) = [effect for effect in effects if isinstance(effect, PassEnded)]
+    assert ended.finished and {m.outcome for m in ended.verdict.moments} == {"complete"}
+
+
+@pytest.mark.parametrize("conditions", [TEMPO, Conditions()])
+def test_the_demo_player_goes_on_after_a_pause_from_where_the_session_does(
+    conditions: Conditions,
+) -> None:
+    shell, _ = demo(Setup(PIECE, conditions, PIECE))
+    shell.send(Begin())
+    run(shell, 6.0 if conditions.tempo else 2.5)
+    shell.send(Hold())
+    effects = run(shell, 60.0)
+    assert len([effect for effect in effects if isinstance(effect, Resumed)]) == 1
+    (ended,) = [effect for effect in effects if isinstance(effect, PassEnded)]
+    assert {m.outcome for m in ended.verdict.moments} == {"complete"}
+
+
+def test_passes_follow_one_another_until_there_are_enough() -> None:
+    shell, _ = demo(Setup(PIECE, TEMPO, PIECE, passes=3))
+    play_through(shell, lambda _: None)
+    assert len(shell.results) == 3 and not shell.more_to_come()
+
+
+def test_a_pass_stopped_by_the_player_counts_as_one() -> None:
+    shell, _ = demo(Setup(PIECE, TEMPO, PIECE))
+    shell.send(Begin())
+    run(shell, 5.5)
+    shell.send(Stop())
+    shell.step()
+    ((_, verdict),) = shell.results
+    assert verdict.moments[0].outcome == "complete"
+    assert verdict.moments[-1].outcome == "not-played"
+
+
+def test_a_tone_starts_in_the_midi_thread_before_any_frame(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    paper = PaperMidi()
+    paper.names = ["organ:keys"]
+    monkeypatch.setitem(sys.modules, "rtmidi", paper)
+    output = Paper()
+    source = HandsSource(lambda event: shell.sound_now(event))
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), source, output, None)
+    assert paper.callback is not None and source.name == "organ:keys"
+    midi = threading.Thread(target=paper.callback, args=(([0x90, 60, 70], 0.0), None))
+    midi.start()
+    midi.join()
+    assert output.asked == [("on", 60)]  # and no step was taken
+    assert output.threads != [threading.get_ident()]
+    shell.step()
+    assert shell.session.capture.down == (60,)
+
+
+def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    paper = PaperMidi()
+    monkeypatch.setitem(sys.modules, "rtmidi", paper)
+    clock = QuickClock()
+    source = HandsSource(lambda _: None)
+    offsets = {"typing": 0.0, "organ:keys": 0.011}
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), source, Paper(), None, clock, offsets.__getitem__)
+    assert shell.session.task.conditions.latency == 0.0
+    paper.names = ["organ:keys"]
+    monkeypatch.setattr(source._keyboard, "_looked", -10.0)
+    shell.step()
+    shell.step()
+    assert shell.session.take.port == "organ:keys"
+    assert shell.session.task.conditions.latency == 0.011

@@ -1,0 +1,195 @@
+"""What every command that plays has to open: settings, keys, sound, log and a view."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from trainer.errors import InputError, LogError, SettingsError
+
+if TYPE_CHECKING:
+    from trainer.conducting.setup import Setup
+    from trainer.conducting.shell import Shell
+    from trainer.conducting.sources import Source
+    from trainer.journal.writer import Writer
+    from trainer.practice.demo import Slip
+    from trainer.practice.effects import Effect
+    from trainer.settings import Player, Settings
+    from trainer.sound.output import Output
+
+
+class Hook:
+    """Hands key events to the shell's sound, in whatever thread they arise, once it exists."""
+
+    def __init__(self) -> None:
+        self.shell: Shell | None = None
+
+    def __call__(self, event: Any) -> None:
+        if self.shell is not None:
+            self.shell.sound_now(event)
+
+
+def settings_or_usual() -> Settings:
+    """What the player has chosen; where nothing can be kept practice goes on, and says so.
+
+    Raises SettingsError for a file that is there and broken.
+    """
+    from trainer.settings import Settings, load, new_player, settings_path
+
+    try:
+        return load()
+    except SettingsError as error:
+        if settings_path().exists():
+            raise
+        click.echo(f"mittelstimme: {error}; going on with the usual settings", err=True)
+        return Settings(playing="player", players=(new_player("player"),))
+
+
+def has_display() -> bool:
+    """Whether a window can be opened here."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+def chosen_view(view: str | None) -> str:
+    """The view asked for, or the one there can be; raises InputError for a window without display.
+
+    Without this SDL would draw into memory where nobody sees it and wait for keys for ever. Who
+    names a video driver for SDL is taken to mean it.
+    """
+    if view == "window" and not (has_display() or os.environ.get("SDL_VIDEODRIVER")):
+        raise InputError(
+            "there is no display to open a window on", remedy="use --view terminal or --view none"
+        )
+    return view or ("window" if has_display() else "terminal")
+
+
+def automatic_input(view: str) -> str:
+    """A MIDI keyboard if there is one, typing where somebody can type, else the demo player."""
+    from trainer.listening.ports import ports
+
+    found = ports()
+    if found:
+        return found[0].name
+    by_hand = view == "window" or (view == "terminal" and sys.stdin.isatty())
+    return "typing" if by_hand else "demo"
+
+
+def open_source(
+    name: str, setup: Setup, hook: Hook, seed: int = 0, slips: Sequence[Slip] = ()
+) -> Source:
+    """The keys to listen to: `demo`, `typing`, or a MIDI port by name or a part of it.
+
+    Raises InputError for a port that is not there.
+    """
+    from trainer.conducting.sources import DemoSource, HandsSource
+    from trainer.listening.ports import ports
+
+    if name == "demo":
+        return DemoSource(setup, hook, slips=slips, seed=seed)
+    if slips:
+        raise InputError("--slip is for the demo player", remedy="add --input demo")
+    if name == "typing":
+        return HandsSource(hook)
+    source = HandsSource(hook, name)
+    if source.port is None:
+        source.close()
+        names = ", ".join(port.name for port in ports()) or "none"
+        raise InputError(
+            f"there is no MIDI port {name!r}",
+            remedy=f"ports here: {names}; or use --input typing or --input demo",
+        )
+    return source
+
+
+def open_sound(player: Player, silent: bool = False) -> Output:
+    """The output the player has chosen; silence where that is wished, or there is no device."""
+    from trainer.conducting import chosen_sound
+    from trainer.sound.output import Silence
+
+    return Silence("no sound") if silent else chosen_sound.open_sound(player)
+
+
+def open_writer(location: str | None, settings: Settings) -> Writer | None:
+    """The log meant: the one given, the environment's, the settings', the usual. Where it cannot
+    be written practice goes on without one, and says so."""
+    from trainer.journal import LOG_VARIABLE, log_location
+    from trainer.journal.writer import Writer
+
+    where = location or os.environ.get(LOG_VARIABLE) or settings.log
+    try:
+        writer = Writer(log_location(where))
+        writer.player(settings.player.id, settings.player.name)
+        return writer
+    except LogError as error:
+        click.echo(f"mittelstimme: {error}; going on without a log", err=True)
+        return None
+
+
+def play(
+    shell: Shell, settings: Settings, view: str, *, letters_are_keys: bool, as_json: bool
+) -> None:
+    """Play in the view asked for and put everything away again.
+
+    Ctrl-C ends the pass; what was played is judged and kept. With `as_json` stdout is left free.
+    """
+    from trainer.care import first_words
+    from trainer.practice.effects import Stop
+
+    words = first_words(settings) if view == "terminal" and not as_json else None
+    if words:
+        click.echo(words + "\n")
+    try:
+        if view == "window":
+            from trainer.screen.window import run as run_window
+
+            run_window(shell, settings)
+        elif view == "terminal":
+            from rich.console import Console
+
+            from trainer.terminal.live import run as run_terminal
+
+            run_terminal(shell, Console(stderr=as_json), letters_are_keys=letters_are_keys)
+        else:
+            from trainer.conducting.shell import play_through
+
+            play_through(shell, report)
+    except KeyboardInterrupt:
+        shell.send(Stop())
+        shell.step()
+    finally:
+        trouble = shell.close()
+        if trouble:
+            click.echo(f"mittelstimme: {trouble}", err=True)
+
+
+def report(effect: Effect) -> None:
+    """`--view none`: what happens, one JSON object a line on stderr."""
+    from trainer.journal.plain_verdicts import fault_plain, moment_plain
+    from trainer.practice import effects
+
+    match effect:
+        case effects.PassBegan(take, origin):
+            line: dict[str, Any] = {"began": take.exercise_id, "origin": origin}
+        case effects.MomentJudged(verdict, faults):
+            found = [fault_plain(fault) for fault in faults]
+            line = {"moment": moment_plain(verdict), "faults": found}
+        case effects.Paused(text):
+            line = {"paused": text}
+        case effects.Resumed(moment, at, text):
+            line = {"resumed": text, "moment": moment, "at": at}
+        case effects.Accompany(_, _, at):
+            line = {"count_in": at}
+        case effects.Say(text):
+            line = {"say": text}
+        case effects.PassEnded(_, _, finished):
+            line = {"ended": finished}
+        case _:
+            return
+    print(json.dumps(line, ensure_ascii=False), file=sys.stderr, flush=True)

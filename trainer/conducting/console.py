@@ -1,0 +1,107 @@
+"""What the window plays with: keyboard, sound and log, opened once and shared by its views."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import Shell
+from trainer.conducting.sources import HandsSource, Source
+from trainer.judging.take import Part
+from trainer.listening.events import KeyEvent
+from trainer.score.exercise import Exercise
+
+if TYPE_CHECKING:
+    from trainer.journal.writer import Writer
+    from trainer.settings import Player, Settings
+    from trainer.sound.output import Output
+
+
+@dataclass
+class Console:
+    """Makes shells that share a source, an output and a log; closed with the window.
+
+    `opened` makes the output a player has chosen.
+    """
+
+    source: Source
+    output: Output
+    writer: Writer | None
+    opened: Callable[[Player], Output]
+    shell: Shell | None = None
+    log: str = ""  # where the log is, for reading it
+
+    def at_once(self, event: KeyEvent) -> None:
+        """Sound a key in the thread it arrives in."""
+        shell = self.shell
+        if shell is not None:
+            shell.sound_now(event)
+
+    def practise(self, settings: Settings, exercise: Exercise, tempo: float | None) -> Shell:
+        """A shell for one exercise under the player's own conditions."""
+        conditions = settings.player.conditions(tempo, settings.latency_of(self.source.name))
+        supply: Sequence[Part] = conditions.supply
+        if self.by_letters:
+            supply = ("bass", "melody")  # two rows of letters hold two voices, not four
+        if not exercise.melody:
+            supply = tuple(part for part in supply if part != "melody")
+        setup = Setup(
+            exercise, replace(conditions, supply=tuple(supply)), exercise, settings.player.id
+        )
+        return self.take(Shell(setup, self.source, self.output, self.writer))
+
+    def take(self, shell: Shell) -> Shell:
+        """From now on keys sound as this shell has them; the player's time goes on."""
+        if self.shell is not None:
+            shell.played = shell.played or self.shell.played
+        self.shell = shell
+        return shell
+
+    @property
+    def by_letters(self) -> bool:
+        """Whether there is no keyboard but the letters."""
+        return isinstance(self.source, HandsSource) and self.source.port is None
+
+    def listen(self, wanted: str) -> None:
+        """To another port: its name or a part of it, empty for the first one found."""
+        if isinstance(self.source, HandsSource):
+            self.source.close()
+            self.source = HandsSource(self.at_once, wanted or None)
+            if self.shell is not None:
+                self.shell.source = self.source
+
+    def retune(self, player: Player) -> None:
+        """Another tone, tuning or pitch; the old output fades out beside the loop."""
+        old = self.output
+        threading.Thread(target=old.close, daemon=True).start()
+        self.output = self.opened(player)
+        if self.shell is not None:
+            self.shell.output = self.output
+
+    def close(self) -> str | None:
+        """Put everything away; what could not be written to the log, in one line."""
+        from trainer.errors import TrainerError
+
+        self.source.close()
+        self.output.close()
+        if self.writer is not None:
+            try:
+                self.writer.close()
+            except TrainerError as error:
+                return str(error)
+        return None
+
+
+def open_sound(player: Player) -> Output:
+    """The output a player has chosen; where an instrument is not there, silence that says so."""
+    from trainer.conducting import chosen_sound
+    from trainer.errors import InputError
+    from trainer.sound.output import Silence
+
+    try:
+        return chosen_sound.open_sound(player)
+    except InputError as error:
+        return Silence(str(error))

@@ -1,0 +1,289 @@
+"""Around one session: what comes in is fed to it, what it asks for is done.
+
+The terminal view, the window and `--view none` all drive the same shell: call `step` at every
+frame, draw `shell.session`, and show what `step` returns. A view sends the player's own wishes
+with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
+
+    shell = Shell(setup, source, output, writer)
+    while shell.session.stage != "ended":
+        for effect in shell.step():
+            ...
+        shell.clock.sleep(0.005)
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING, Protocol
+
+from trainer.conducting.setup import Setup
+from trainer.conducting.sources import Source
+from trainer.errors import TrainerError
+from trainer.judging.task import on_the_page
+from trainer.judging.verdict import PassVerdict
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.practice.effects import (
+    Accompany,
+    Begin,
+    Effect,
+    Hush,
+    Jumped,
+    KeyOff,
+    KeyOn,
+    MomentJudged,
+    PassBegan,
+    PassEnded,
+    Played,
+    Say,
+    SessionEvent,
+    Tick,
+)
+from trainer.practice.rest import REST, rest_due
+from trainer.practice.session import Session, feed, start
+from trainer.sound.output import Output
+from trainer.sound.track import Click, ToneNote, Track
+
+if TYPE_CHECKING:
+    from trainer.journal.writer import Writer
+
+WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
+
+
+class Clock(Protocol):
+    """Seconds on one monotonic clock."""
+
+    def now(self) -> float: ...
+
+    def wall(self) -> float:
+        """Seconds of the clock on the wall, which goes on while the computer sleeps."""
+
+    def sleep(self, seconds: float) -> None: ...
+
+
+class RealClock:
+    """The computer's own."""
+
+    def now(self) -> float:
+        return time.monotonic()
+
+    def wall(self) -> float:
+        return time.time()
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(seconds)
+
+
+class QuickClock:
+    """A clock that goes only while one waits for it: minutes of playing in a moment."""
+
+    def __init__(self, now: float = 0.0) -> None:
+        self._now = now
+
+    def now(self) -> float:
+        return self._now
+
+    def wall(self) -> float:
+        return self._now
+
+    def sleep(self, seconds: float) -> None:
+        self._now += seconds
+
+
+class Shell:
+    """One exercise practised, pass after pass, from a source of keys to sound and log."""
+
+    def __init__(
+        self,
+        setup: Setup,
+        source: Source,
+        output: Output,
+        writer: Writer | None,
+        clock: Clock | None = None,
+        latency: Callable[[str], float] | None = None,
+    ) -> None:
+        """`latency` tells the constant offset of a port in seconds; without it the setup's own
+        counts, whatever port is listened to."""
+        self.setup = setup
+        self.source = source
+        self.output = output
+        self.clock = clock or RealClock()
+        self.results: list[tuple[str | None, PassVerdict]] = []  # with the take's id in the log
+        self.played: list[tuple[float, float]] = []  # passes, from and to on the clock
+        self._writer = writer
+        self._latency = latency
+        self._take_id: str | None = None
+        self._wishes: list[SessionEvent] = []
+        self._trouble: str | None = None
+        self._ways_later = False
+        self._pedal = False
+        self._pedalled: set[int] = set()  # keys let go that the pedal keeps sounding
+        self._offset = self.clock.wall() - self.clock.now()
+        self._looked = self.clock.now()
+        self.session = self._ready()
+
+    def seek_ways_later(self) -> None:
+        """From now on a pass ends without waiting for the solver: ways out of its faults are
+        sought where it is logged, and by the view."""
+        self._ways_later = True
+        if self.session.stage == "ready":
+            self.session = self._ready()
+
+    def send(self, wish: SessionEvent) -> None:
+        """The player's wish, from a view; it is fed at the next step."""
+        self._wishes.append(wish)
+
+    def sound_now(self, event: KeyEvent) -> None:
+        """Start or end a key's tone; may be called from the thread the key arrives in."""
+        match event:
+            case KeyDown(_, key, velocity):
+                key = on_the_page(key, self.setup.conditions)
+                self._pedalled.discard(key)
+                self.output.key_on(key, velocity)
+            case KeyUp(_, key):
+                key = on_the_page(key, self.setup.conditions)
+                if self._pedal:
+                    self._pedalled.add(key)
+                else:
+                    self.output.key_off(key)
+            case Pedal(_, down):
+                self._pedal = down
+                while not down and self._pedalled:
+                    self.output.key_off(self._pedalled.pop())
+            case Onward():
+                pass
+
+    def step(self) -> tuple[Effect, ...]:
+        """Feed all that has come; do what is asked for; what a view may show of it."""
+        now = self.clock.now()
+        effects: list[Effect] = []
+        if self.session.stage == "ready" and self.source.name != self._port:
+            self.session = self._ready()
+        for event in (*self._clock_jump(now), *self._taken_wishes(), *self.source.poll(now)):
+            effects += self._feed(event, now)
+        effects += self._feed(Tick(), now)
+        if self._writer is not None and self._writer.trouble != self._trouble:
+            self._trouble = self._writer.trouble
+            effects.append(Say(self._trouble or "the log is being written again"))
+        return tuple(effects)
+
+    def again(self, setup: Setup | None = None) -> None:
+        """Make ready for one more pass, of the same setup or another."""
+        self.setup = setup or self.setup
+        self.session = self._ready()
+
+    def more_to_come(self) -> bool:
+        """Whether the setup asks for another pass."""
+        return self.setup.passes == 0 or len(self.results) < self.setup.passes
+
+    def close(self) -> str | None:
+        """End the sound, write the log to its end; what could not be written, in one line."""
+        self.source.close()
+        self.output.close()
+        if self._writer is not None:
+            try:
+                self._writer.close()
+            except TrainerError as error:
+                return str(error)
+        return None
+
+    def _ready(self) -> Session:
+        self._port = self.source.name
+        conditions = self.setup.conditions
+        if self._latency is not None:
+            conditions = replace(conditions, latency=self._latency(self._port))
+        return start(
+            self.setup.exercise,
+            conditions,
+            self.clock.now(),
+            player=self.setup.player,
+            port=self._port,
+            ways=not self._ways_later,
+        )
+
+    def _taken_wishes(self) -> list[SessionEvent]:
+        wishes, self._wishes = self._wishes, []
+        return wishes
+
+    def _clock_jump(self, now: float) -> list[SessionEvent]:
+        if now - self._looked < WALL_EVERY:
+            return []
+        self._looked = now
+        offset = self.clock.wall() - now
+        jump, self._offset = offset - self._offset, offset
+        return [Jumped(jump)] if abs(jump) > 0.5 else []
+
+    def _feed(self, event: SessionEvent, now: float) -> tuple[Effect, ...]:
+        self.session, effects = feed(self.session, event, now)
+        for effect in effects:
+            self._do(effect)
+            self.source.told(effect, self.session)
+        if any(isinstance(effect, PassEnded) for effect in effects):
+            return (*effects, *self._rest(now))
+        return effects
+
+    def _rest(self, now: float) -> tuple[Effect, ...]:
+        """A pause suggested, once for every 25 minutes of playing."""
+        if self.session.origin is not None:
+            self.played.append((min(self.session.origin, now), now))
+        if not rest_due(self.played, now):
+            return ()
+        self.played.clear()
+        return (Say(REST),)
+
+    def _do(self, effect: Effect) -> None:
+        match effect:
+            case Accompany(notes, beats, at):
+                tones = tuple(ToneNote(n.start, n.duration, n.key) for n in notes)
+                clicks = tuple(Click(beat.start, beat.accent) for beat in beats)
+                self.output.play(Track(tones, clicks), at)
+            case Hush():
+                self.output.stop()
+            case KeyOn(key, velocity):
+                self.output.key_on(key, velocity)
+            case KeyOff(key):
+                self.output.key_off(key)
+            case PassEnded(_, verdict, _):
+                self.results.append((self._take_id, verdict))
+        if self._writer is not None:
+            self._log(self._writer, effect)
+
+    def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
+        if not self._ways_later:
+            return verdict
+        return partial(with_ways, self.session, verdict)
+
+    def _log(self, writer: Writer, effect: Effect) -> None:
+        match effect:
+            case PassBegan(take, _):
+                self._take_id = writer.begin(take)
+            case Played(event) if self._take_id is not None:
+                writer.events(self._take_id, (event,))
+            case MomentJudged(verdict, faults) if self._take_id is not None:
+                writer.moment(self._take_id, verdict, faults)
+            case PassEnded(take, verdict, finished) if self._take_id is not None:
+                writer.end(self._take_id, take, self._final(verdict), finished)
+                self._take_id = None
+
+
+def with_ways(session: Session, verdict: PassVerdict) -> PassVerdict:
+    """A verdict with ways out of its faults, sought by the solver: tens of milliseconds."""
+    from trainer.judging.ways_out import with_ways_out
+
+    judge = session.judge
+    return with_ways_out(judge.exercise, judge.conditions, verdict, judge.given)
+
+
+def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:
+    """Run the passes of a shell without a view, each begun at once; `show` sees every effect."""
+    while True:
+        shell.send(Begin())
+        while shell.session.stage != "ended":
+            for effect in shell.step():
+                show(effect)
+            shell.clock.sleep(every)
+        if not shell.more_to_come():
+            return
+        shell.again()

@@ -1,0 +1,169 @@
+"""Where keys come from: a MIDI keyboard, typing, or a demo player."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import inf
+from queue import Empty, SimpleQueue
+from typing import Protocol
+
+from trainer.conducting.setup import Setup
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
+from trainer.listening.ports import Keyboard
+from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
+from trainer.practice.effects import (
+    Begin,
+    Effect,
+    PassBegan,
+    PassEnded,
+    Paused,
+    Resumed,
+    SessionEvent,
+)
+from trainer.practice.session import Session
+
+BREATH = 1.0  # seconds after which the demo player goes on when a pass was broken off
+
+
+class Source(Protocol):
+    """Where keys come from."""
+
+    name: str
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        """What has come since the last call, in order."""
+
+    def told(self, effect: Effect, session: Session) -> None:
+        """What the session asked for: a demo player begins when the pass does."""
+
+    def close(self) -> None: ...
+
+
+class HandsSource:
+    """The player's own hands: a MIDI keyboard, found while running, and what a view makes of its
+    typing keys or mouse (it `put`s them here).
+
+    `at_once` is called where a key event arises, in the MIDI thread for a MIDI keyboard, before
+    the event waits for `poll`: there a tone starts. `wanted` is a port's name or a part of it.
+    """
+
+    def __init__(self, at_once: Callable[[KeyEvent], None], wanted: str | None = None) -> None:
+        self._queue: SimpleQueue[SessionEvent] = SimpleQueue()
+        self._at_once = at_once
+        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once)
+        self.name = "typing"
+        self._keyboard.watch()
+        self._name()
+
+    @property
+    def port(self) -> str | None:
+        """The MIDI port that is open, None while there is none."""
+        return self._keyboard.name
+
+    def put(self, event: KeyEvent) -> None:
+        """A key event from a view."""
+        self._at_once(event)
+        self._queue.put(event)
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        self._keyboard.watch()
+        self._name()
+        events: list[SessionEvent] = []
+        try:
+            while True:
+                events.append(self._queue.get_nowait())
+        except Empty:
+            return events
+
+    def told(self, effect: Effect, session: Session) -> None:
+        return
+
+    def close(self) -> None:
+        self._keyboard.close()
+
+    def _name(self) -> None:
+        self.name = self._keyboard.name or self.name
+
+
+class DemoSource:
+    """A demo player; it begins by itself, and again after every pause."""
+
+    name = "demo"
+
+    def __init__(
+        self,
+        setup: Setup,
+        at_once: Callable[[KeyEvent], None],
+        *,
+        manner: Manner = HUMAN,
+        slips: Sequence[Slip] = (),
+        seed: int = 0,
+    ) -> None:
+        self._setup = setup
+        self._at_once = at_once
+        self._manner = manner
+        self._slips = slips
+        self._seed = seed
+        self._voicings = realization(setup.exercise, setup.conditions)
+        self._ahead: list[KeyEvent] = []
+        self._passes = 0
+        self._waited_for = False
+        self._go_on_at = 0.0
+        self._down: set[int] = set()
+        self._begin_at = inf
+
+    def poll(self, now: float) -> Sequence[SessionEvent]:
+        if now >= self._begin_at:
+            self._begin_at = inf
+            return [Begin()]
+        if not self._ahead and self._waited_for and now >= self._go_on_at:
+            self._go_on_at = now + self._manner.think  # untimed, and a moment was left out
+            return [Onward(now)]
+        due = [event for event in self._ahead if event.time <= now]
+        self._ahead = self._ahead[len(due) :]
+        for event in due:
+            self._sound(event)
+            self._go_on_at = event.time + 2 * self._manner.think
+        return due
+
+    def told(self, effect: Effect, session: Session) -> None:
+        if isinstance(effect, PassBegan):
+            self._passes += 1
+            self._waited_for = effect.take.conditions.tempo is None
+            self._play(effect.origin, None)
+        elif isinstance(effect, Resumed):
+            origin = session.now if session.part is None else session.part.origin
+            self._begin_at = inf
+            self._play(origin, effect.moment)
+        elif isinstance(effect, Paused):
+            self._ahead = [KeyUp(session.now, key) for key in sorted(self._down)]
+            self._begin_at = session.now + BREATH
+        elif isinstance(effect, PassEnded):
+            self._ahead = []
+            self._waited_for = False
+            for key in tuple(self._down):
+                self._sound(KeyUp(session.now, key))
+
+    def _sound(self, event: KeyEvent) -> None:
+        if isinstance(event, KeyDown):
+            self._down.add(event.key)
+        elif isinstance(event, KeyUp):
+            self._down.discard(event.key)
+        self._at_once(event)
+
+    def close(self) -> None:
+        self._ahead = []
+
+    def _play(self, origin: float, first: int | None) -> None:
+        self._ahead = list(
+            perform(
+                self._setup.exercise,
+                self._setup.conditions,
+                self._voicings,
+                origin,
+                manner=self._manner,
+                slips=self._slips,
+                seed=self._seed + self._passes - 1,
+                first=first,
+            )
+        )

@@ -1,0 +1,122 @@
+"""The notes of a bar as they stand on paper: which staff, which stem, which accidentals shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+
+from trainer.engraving.note_values import Bar
+from trainer.score.exercise import Note
+from trainer.theory.key import Key
+from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import VoiceName
+
+_MIDDLE_C = Pitch.parse("c4").height
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The notes of one voice as they stand on paper; `None` ids belong to rests."""
+
+    voice: VoiceName
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """The part of a note that falls into one bar."""
+
+    voice: VoiceName
+    index: int
+    onset: Fraction
+    duration: Fraction
+    pitch: Pitch | None
+    tied_in: bool
+    tied_out: bool
+    first: bool
+    under: Piece | None = None  # the tenor on the alto's stem
+
+    @property
+    def id(self) -> str:
+        name = f"{'melody' if self.voice == 'soprano' else self.voice}-{self.index}"
+        return (
+            name if self.first else f"{name}-from-{self.onset.numerator}-{self.onset.denominator}"
+        )
+
+
+def pieces_of(line: Line, bar: Bar) -> Iterable[Piece]:
+    """What of a voice falls into a bar, tied over the barline where a note is longer."""
+    for index, note in enumerate(line.notes):
+        start, end = max(note.onset, bar.start), min(note.end, bar.end)
+        if start >= end:
+            continue
+        following = line.notes[index + 1] if index + 1 < len(line.notes) else None
+        goes_on = note.end > end or (following is not None and following.tied)
+        yield Piece(
+            line.voice,
+            index,
+            start,
+            end - start,
+            note.pitch,
+            tied_in=note.pitch is not None and (note.tied or start > note.onset),
+            tied_out=note.pitch is not None and goes_on,
+            first=start == note.onset,
+        )
+
+
+def on_upper_staff(piece: Piece) -> bool:
+    """The given voices keep their staff; a middle voice stands above or below middle c."""
+    if piece.voice in ("soprano", "bass"):
+        return piece.voice == "soprano"
+    if piece.pitch is None:
+        return piece.voice == "alto"
+    return piece.pitch.height >= _MIDDLE_C
+
+
+def layers_of(pieces: list[Piece]) -> list[list[Piece]]:
+    """The pieces of one staff by voice, highest first, alto and tenor on one stem if they can."""
+    order: dict[VoiceName, list[Piece]] = {}
+    for piece in pieces:
+        order.setdefault(piece.voice, []).append(piece)
+    order["alto"], order["tenor"] = _on_one_stem(order.get("alto", []), order.get("tenor", []))
+    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if order.get(v)]
+
+
+def _on_one_stem(altos: list[Piece], tenors: list[Piece]) -> tuple[list[Piece], list[Piece]]:
+    """Middle voices of one staff that move together share a stem; the rest stand by themselves."""
+    waiting = {(piece.onset, piece.duration): piece for piece in tenors if piece.pitch is not None}
+    joined = [
+        piece
+        if piece.pitch is None
+        else replace(piece, under=waiting.pop((piece.onset, piece.duration), None))
+        for piece in altos
+    ]
+    alone = [p for p in tenors if p.pitch is None or (p.onset, p.duration) in waiting]
+    return joined, alone if any(p.pitch is not None for p in alone) else []
+
+
+def shown_accidentals(pieces: list[Piece], key: Key) -> frozenset[str]:
+    """Ids of the notes of one staff in one bar that need their accidental printed."""
+    in_force: dict[int, int] = {}
+    shown: set[str] = set()
+    for _, group in groupby(sorted(pieces, key=lambda p: p.onset), key=lambda p: p.onset):
+        here: dict[int, int] = {}
+        for piece in group:
+            pitch = piece.pitch
+            if pitch is None or piece.tied_in:
+                continue
+            if in_force.get(pitch.height, key.alter(pitch.step)) != pitch.alter:
+                if here.get(pitch.height) != pitch.alter:
+                    shown.add(piece.id)
+                here[pitch.height] = pitch.alter
+        in_force.update(here)
+    return frozenset(shown)
+
+
+def stem_up(piece: Piece) -> bool:
+    """Outward for the given voices; alto and tenor turn their backs on the voice they stand by."""
+    if piece.voice == "tenor":
+        return not on_upper_staff(piece)
+    return piece.voice == "soprano"

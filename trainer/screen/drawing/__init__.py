@@ -1,0 +1,1 @@
+"""What everything in the window is set and drawn with."""

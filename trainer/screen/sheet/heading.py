@@ -1,0 +1,97 @@
+"""The head and the foot of a page with music: what is played, how, and what listens and sounds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from trainer.conducting.drill_shell import DrillShell
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import Shell
+from trainer.conducting.sources import HandsSource
+from trainer.conducting.todays_drill import after_words, before_words
+from trainer.screen.drawing.forme import Forme
+from trainer.screen.parts.widgets import key_in_words
+from trainer.screen.sheet.layout import Layout
+from trainer.theory.key import Key
+
+_HANDS = {"1+3": "left hand bass, right hand three", "2+2": "two voices in each hand"}
+
+
+def set_head(forme: Forme, place: Layout, setup: Setup, heading: str) -> None:
+    """Title and tempo; below them the key and the rest, and why it is played now."""
+    measure, conditions = forme.measure, setup.conditions
+    right = measure.width - measure.margin
+    tempo = "untimed" if conditions.tempo is None else f"{conditions.tempo:g}"
+    unit = "" if conditions.tempo is None else "beats a minute"
+    unit_rect = forme.text(unit, right, place.title, face="italic", size=1.05, align="right")
+    edge = unit_rect.x - round(0.4 * forme.em) if unit else right
+    number = forme.text(tempo, edge, place.title, size=1.7, align="right")
+    room = number.x - measure.margin - 2 * forme.em
+    forme.text(setup.exercise.title, measure.margin, place.title, size=1.9, room=room)
+    wide = forme.text(
+        heading,
+        right,
+        place.under_title,
+        face="italic",
+        role="soft",
+        align="right",
+        room=measure.width * 0.42,
+    )
+    forme.text(
+        " · ".join(part for part in _under_title(setup) if part),
+        measure.margin,
+        place.under_title,
+        face="italic",
+        role="soft",
+        room=wide.x - measure.margin - forme.em if heading else right - measure.margin,
+    )
+    forme.rule(measure.margin, place.rule, right, role="soft")
+
+
+def _under_title(setup: Setup) -> Sequence[str]:
+    exercise, page = setup.exercise, setup.page
+    key = in_words(exercise.key)
+    if page.key != exercise.key:
+        key = f"written in {in_words(page.key)}, played in {key}"
+    step = f"course step {exercise.level}" if exercise.level else ""
+    hands = _HANDS[setup.conditions.hands]
+    if len(setup.conditions.supply) == 2:
+        hands = "the middle voices are yours"
+    elif setup.conditions.supply == ("bass",):
+        hands = "the upper voices are yours"
+    tune = "" if exercise.tune == exercise.title else exercise.tune
+    return (tune, key, str(exercise.metre), step, hands)
+
+
+def in_words(key: Key) -> str:
+    """`B flat major`, `f sharp minor`."""
+    return key_in_words(str(key))
+
+
+def status_words(shell: Shell, notice: str) -> str:
+    """Keyboard, sound and what the program plays, in one line."""
+    source = shell.source
+    if isinstance(source, HandsSource):
+        port = source.port
+        keyboard = f"listening to {port}" if port else "no keyboard found: the letters are keys"
+    else:
+        keyboard = "a demo player plays"
+    supply = shell.setup.conditions.supply
+    plays = f"the program plays {' and '.join(supply)}" if supply else "the program plays nothing"
+    return " · ".join(part for part in (keyboard, shell.output.about, plays, notice) if part)
+
+
+def plan_heading(shell: Shell) -> str:
+    """Why this is played now, in one line; nothing outside a plan."""
+    if not isinstance(shell, DrillShell):
+        return ""
+    words = before_words(shell.drill, shell.following)
+    ladder = [line for line in words if "beats a minute" in line]
+    return (ladder or [*words, shell.following.part.title])[0]
+
+
+def words_after(shell: Shell) -> str:
+    """What the pass just ended means for the plan."""
+    if not isinstance(shell, DrillShell) or not shell.drill.since:
+        return ""
+    return " ".join(after_words(shell.following, shell.drill.since[-1]))

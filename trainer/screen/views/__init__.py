@@ -1,0 +1,1 @@
+"""What one sees and works in: one module a view."""

@@ -1,0 +1,407 @@
+"""The practice view: the page, the moment, what sounds, the tactus, the keys."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+
+import pygame
+
+from trainer.conducting.drill_shell import DrillShell
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import Shell
+from trainer.conducting.sources import HandsSource
+from trainer.listening.events import Onward
+from trainer.practice.accompany import supplied
+from trainer.practice.effects import (
+    Begin,
+    Effect,
+    Hold,
+    MomentJudged,
+    PassBegan,
+    PassEnded,
+    Paused,
+    Resumed,
+    Say,
+    Stop,
+)
+from trainer.practice.lens import lens
+from trainer.screen.drawing.forme import Forme
+from trainer.screen.drawing.theme import Measure, Role
+from trainer.screen.parts.letters import Letters
+from trainer.screen.parts.strip import Strip, set_strip, strip_for
+from trainer.screen.parts.tactus import set_tactus
+from trainer.screen.parts.widgets import fitting, post_key
+from trainer.screen.room import Keys, Room
+from trainer.screen.sheet.board import Board, spaces_for
+from trainer.screen.sheet.engraver import Sheet
+from trainer.screen.sheet.figure_lens import read, set_lens
+from trainer.screen.sheet.heading import plan_heading, set_head, status_words, words_after
+from trainer.screen.sheet.inked import Inked, at_sight
+from trainer.screen.sheet.layout import Layout, layout_of
+from trainer.screen.sheet.moment_mark import MomentMark
+from trainer.screen.sheet.wet import wet_notes
+from trainer.screen.views.after import AfterView
+from trainer.theory.fault import WEIGHTS
+
+
+class PlayView:
+    """One exercise practised: ready, playing, paused; when the pass is over the page is marked."""
+
+    lively = True
+
+    def __init__(self, room: Room, shell: Shell, *, by_itself: bool = False) -> None:
+        """`by_itself` begins each pass as soon as the page is there, for a demo player."""
+        shell.seek_ways_later()  # no frame waits for the solver
+        self.room = room
+        self.shell = shell
+        self.heading = plan_heading(shell)
+        self.plan_words = ""  # what the last pass means for the plan
+        self.board = Board(room.engraver)
+        self.inked = self._new_ink()
+        self.text = ""
+        self._tone: Role = "mark"
+        self._by_itself = by_itself
+        self.letters = Letters(shell)
+        self.strip: Strip | None = None
+        self.mark = MomentMark(self.board)
+
+    # ---- time ---------------------------------------------------------------------------------
+
+    def step(self, now: float) -> None:
+        while (delivery := self.room.engraver.take()) is not None:
+            self.board.receive(delivery)
+        if self._by_itself and self.board.ready and self.shell.session.stage == "ready":
+            self.shell.send(Begin())
+        for effect in self.shell.step():
+            self._take(effect)
+
+    def _take(self, effect: Effect) -> None:
+        match effect:
+            case PassBegan():
+                self.inked = self._new_ink()
+                self.text = ""
+            case MomentJudged(verdict, faults):
+                self.inked.add(verdict, faults)
+                if faults:
+                    heaviest = min(faults, key=lambda fault: WEIGHTS.index(fault.weight))
+                    self.text = heaviest.text
+                    self._tone = "remark" if heaviest.weight == "remark" else "mark"
+            case Paused(text) | Say(text):
+                self.text, self._tone = text, "mark"
+                if self.shell.session.stage == "ended":
+                    self.plan_words = f"{self.plan_words} {text}".strip()
+            case Resumed(moment=moment, text=text):
+                self.inked.drop_from(moment)
+                self.text = text
+            case PassEnded(take, verdict, finished):
+                self.let_go()
+                self.plan_words = words_after(self.shell)
+                if finished and not self.in_plan and self.shell.more_to_come():
+                    self.repeat(self.shell.setup)
+                    self.shell.send(Begin())
+                elif any(moment.outcome != "not-played" for moment in verdict.moments):
+                    self.inked.replace(verdict.moments, verdict.faults)
+                    self.room.open(AfterView(self.room, self, take, verdict, finished))
+                else:
+                    self.repeat(self.shell.setup)
+
+    def _new_ink(self) -> Inked:
+        session = self.shell.session
+        return Inked(
+            self.board, self.shell.setup.page, session.judge.sonorities, at_sight(self.shell.setup)
+        )
+
+    @property
+    def in_plan(self) -> bool:
+        return isinstance(self.shell, DrillShell)
+
+    @property
+    def again_words(self) -> str:
+        """What the space bar does after a pass."""
+        if not isinstance(self.shell, DrillShell):
+            return "again"
+        return "go on" if self.shell.more_to_come() else "the plan is done"
+
+    def go_on(self) -> None:
+        """After a pass: the same again, or what the plan has next."""
+        if not isinstance(self.shell, DrillShell):
+            self.repeat(self.shell.setup)
+        elif self.shell.more_to_come():
+            self.shell.again()
+            self._ready()
+        else:
+            self.room.back()
+
+    def next(self) -> None:
+        """What comes after this exercise; without a plan the player is led back."""
+        if self.in_plan:
+            self.go_on()
+        else:
+            self.room.back()
+
+    def repeat(self, setup: Setup) -> None:
+        """Ready for a pass of this setup."""
+        self.shell.again(setup)
+        self._ready()
+
+    def _ready(self) -> None:
+        self.heading = plan_heading(self.shell)
+        self.inked = self._new_ink()
+        self.text = ""
+        self.mark.forget()
+
+    def let_go(self) -> None:
+        """No key is held by typing or mouse any more."""
+        self.letters.let_go()
+
+    def close(self) -> None:
+        self.let_go()
+        if self.shell.session.stage in ("playing", "paused"):
+            self.shell.send(Stop())
+            self.shell.step()
+        self.shell.output.stop()
+
+    # ---- hands --------------------------------------------------------------------------------
+
+    def key(self, event: pygame.event.Event) -> bool:
+        if event.type == pygame.KEYUP:
+            return self.letters.key(event)
+        if event.type != pygame.KEYDOWN:
+            return False
+        stage = self.shell.session.stage
+        match event.key:
+            case pygame.K_SPACE:
+                self.shell.send(Hold() if stage == "playing" else Begin())
+            case pygame.K_RETURN | pygame.K_KP_ENTER:
+                self.shell.send(
+                    Begin() if stage in ("ready", "paused") else Onward(self.shell.clock.now())
+                )
+            case pygame.K_ESCAPE:
+                if stage in ("playing", "paused"):
+                    self.shell.send(Stop())
+                else:
+                    self.room.back()
+            case pygame.K_UP | pygame.K_DOWN if stage == "ready":
+                self.change_tempo(2 if event.key == pygame.K_UP else -2)
+            case pygame.K_TAB if stage == "ready":
+                self.change_tempo(None)
+            case _:
+                return self.letters.key(event)
+        return True
+
+    def mouse(self, event: pygame.event.Event) -> bool:
+        return self.letters.mouse(event, self.strip)
+
+    def change_tempo(self, by: float | None) -> None:
+        """Faster or slower before beginning; None changes between timed and untimed."""
+        from dataclasses import replace
+
+        setup = self.shell.setup
+        tempo = setup.conditions.tempo
+        if by is None:
+            tempo = setup.exercise.tempo if tempo is None else None
+        elif tempo is not None:
+            tempo = min(400.0, max(10.0, tempo + by))
+        self.repeat(replace(setup, conditions=replace(setup.conditions, tempo=tempo)))
+
+    def keys(self) -> Keys:
+        stage = self.shell.session.stage
+        shown: Keys = (
+            ("space", "pause" if stage == "playing" else "begin"),
+            ("escape", "end the pass here" if stage in ("playing", "paused") else "back"),
+        )
+        if stage == "ready":
+            shown += (("↑ ↓", "faster, slower"), ("tab", "with a clock, without"))
+        if self.shell.setup.conditions.tempo is None:
+            shown += (("enter", "go on to the next moment"),)
+        if isinstance(self.shell.source, HandsSource):
+            shown += (
+                ("z to m", "keys from c, sharps in the row above"),
+                ("q to p", "the octave above, sharps in the row of digits"),
+                ("mouse", "press a key of the strip"),
+            )
+        return shown
+
+    # ---- what is seen -------------------------------------------------------------------------
+
+    def set(self, forme: Forme, now: float) -> None:
+        player = self.room.settings.player
+        place = layout_of(forme.measure, strip=player.key_strip, figures=False)
+        self.head(forme, place)
+        self._page(forme, place, now)
+        self._aside(forme, place, now)
+        self._foot(forme, place)
+
+    def head(self, forme: Forme, place: Layout) -> None:
+        set_head(forme, place, self.shell.setup, self.heading)
+
+    def sheet(self, place: Layout, measure: Measure) -> tuple[Sheet, pygame.Rect]:
+        """What to engrave for a place, and where it stands: the staves begin at the margin."""
+        theme, player = self.room.type.theme, self.room.settings.player
+        share = min(measure.width / 1920, measure.height / 1080)
+        base = max(6.5, 10 * share**0.85) * player.text_scale
+        spaces = spaces_for(base)
+        brace = round(46 / 18 * (self.board.space if self.board.systems else spaces[0]))
+        width = place.board.width + round(46 / 18 * spaces[-1])
+        sheet = Sheet(
+            self.shell.setup.page, width, place.board.height, spaces, theme.ink, theme.paper
+        )
+        area = place.board.move(-brace, 0)
+        area.width += brace
+        return sheet, area
+
+    def _page(self, forme: Forme, place: Layout, now: float) -> None:
+        sheet, area = self.sheet(place, forme.measure)
+        self.board.show(sheet, area)
+        if self.board.trouble:
+            forme.lines(
+                self.board.trouble,
+                place.board.x,
+                place.board.y + 2 * forme.em,
+                place.board.width,
+                role="mark",
+            )
+        if not self.board.systems:
+            return
+        session = self.shell.session
+        at = session.current
+        written = (*self.inked.notes(), *wet_notes(self.inked, session), *self.inked.marks())
+        self.board.set(forme, at, written)
+        self._bars_played(forme, at)
+        self.mark.set(forme, session, now, reduced=self.room.settings.player.reduced_motion)
+
+    def _bars_played(self, forme: Forme, at: int) -> None:
+        """A thin rule in the margin beside the system that is being played."""
+        if self.board.places < 2:
+            return
+        spot = self.board.spot(at, at)
+        if spot is not None:
+            _, top, geometry = spot
+            system = geometry.systems[0]
+            x = self.board.area.x + system.left - 0.9 * system.space
+            forme.column(
+                x - system.space,
+                top + system.treble,
+                top + system.bass + 4 * system.space,
+                role="mark",
+                thickness=max(2, round(0.2 * system.space)),
+            )
+
+    # ---- beside and below the page ------------------------------------------------------------
+
+    def _aside(self, forme: Forme, place: Layout, now: float) -> None:
+        session = self.shell.session
+        seen = read(
+            session.moment,
+            session.judge.sonorities[session.current],
+            lens(session).marks,
+            session.lens,
+        )
+        set_lens(forme, seen, place.lens)
+        if self.shell.setup.conditions.tempo is not None:
+            beat = session.beat(now)
+            metre = session.moment.metre
+            seconds = session.seconds(now)
+            set_tactus(
+                forme,
+                place.tactus,
+                beat,
+                max(1, round(float(metre.bar_length / metre.beat_length))),
+                reduced=self.room.settings.player.reduced_motion,
+                counting_in=seconds is not None and seconds < -0.05,
+            )
+
+    def _foot(self, forme: Forme, place: Layout) -> None:
+        measure = forme.measure
+        width = measure.width - 2 * measure.margin
+        free = self._doings(forme, place.sentence) - measure.margin - forme.em
+        words = self.text
+        if not words and self.shell.session.stage == "ready":
+            words = "Space begins."
+        forme.text(
+            words,
+            measure.margin,
+            place.sentence,
+            face="italic",
+            size=fitting(forme, words, free, (1.05, 0.95, 0.86, 0.78)),
+            role=self._tone if self.text else "soft",
+            room=free,
+        )
+        if place.strip.height:
+            self._set_strip(forme, place.strip)
+        forme.text(
+            status_words(self.shell, self.room.notice),
+            measure.margin,
+            place.status,
+            face="italic",
+            size=0.8,
+            role="soft",
+            room=width - 6 * forme.em,
+        )
+        forme.text(
+            "? keys",
+            measure.width - measure.margin,
+            place.status,
+            face="italic",
+            size=0.8,
+            role="soft",
+            align="right",
+            action=lambda: post_key(pygame.K_QUESTION, "?"),
+        )
+
+    def _doings(self, forme: Forme, baseline: float) -> float:
+        """What a mouse can do here, at the right; where it begins."""
+        timed = self.shell.setup.conditions.tempo is not None
+        doings = {
+            "ready": [
+                ("begin", pygame.K_SPACE),
+                *([("slower", pygame.K_DOWN), ("faster", pygame.K_UP)] if timed else []),
+                ("without a clock" if timed else "with a clock", pygame.K_TAB),
+                ("back", pygame.K_ESCAPE),
+            ],
+            "playing": [
+                ("pause", pygame.K_SPACE),
+                *([] if timed else [("go on", pygame.K_RETURN)]),
+                ("end here", pygame.K_ESCAPE),
+            ],
+            "paused": [("go on", pygame.K_SPACE), ("end here", pygame.K_ESCAPE)],
+            "ended": [],
+        }[self.shell.session.stage]
+        x = float(forme.measure.width - forme.measure.margin)
+        for words, key in reversed(doings):
+            rect = forme.text(
+                words, x, baseline, size=0.85, align="right", action=partial(post_key, key)
+            )
+            x = rect.x - 1.1 * forme.em
+        return x
+
+    def _set_strip(self, forme: Forme, rect: pygame.Rect) -> None:
+        session = self.shell.session
+        exercise = session.exercise
+        heard = [n.pitch.midi for n in (*exercise.bass, *exercise.melody) if n.pitch is not None]
+        self.strip = strip_for(rect, min(heard), max(heard))
+        set_strip(forme, self.strip, self._down(), None)
+
+    def _down(self) -> Mapping[int, Role]:
+        """The keys that are down and what they are: given, the player's, or foreign."""
+        session = self.shell.session
+        moment, sonority = session.moment, session.judge.sonorities[session.current]
+        given = {p.midi for p in (moment.bass, moment.melody) if p is not None}
+        down: dict[int, Role] = {}
+        for key in session.capture.down:
+            role: Role = "player"
+            if key in given:
+                role = "ink"
+            elif (
+                session.stage == "playing"
+                and sonority.bass is not None
+                and key % 12 not in sonority.allowed_pitch_classes
+                and key % 12 not in sonority.addition_pitch_classes
+            ):
+                role = "mark"
+            down[key] = role
+        if session.stage == "playing":
+            for key in supplied(session.task, session.current):
+                down.setdefault(key, "ink")
+        return down
