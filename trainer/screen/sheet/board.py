@@ -20,13 +20,24 @@ from trainer.screen.drawing.stage import picture
 from trainer.screen.sheet.engraver import Delivery, Engraved, Engraver, Failed, Pictured, Sheet
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Written:
-    """Something written on one system: what it is called, its drawings, in the system's pixels."""
+    """Something written on one system: its drawings, in the system's pixels.
 
-    key: Hashable
+    It is known by what is drawn and by nothing else, so that no picture kept for one pass can
+    ever stand for another.
+    """
+
     system: int
     drawings: tuple[Drawing, ...]
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        # reckoned once: it is asked for at every frame
+        object.__setattr__(self, "_hash", hash((self.system, self.drawings)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 @dataclass
@@ -168,7 +179,7 @@ class Board:
                     self._ink(forme, item, x, y)
 
     def _ink(self, forme: Forme, item: Written, x: int, y: int) -> None:
-        key = (self._number, forme.type.theme.ground, item.key)
+        key = (self._number, forme.type.theme.ground, item)
         if key not in self._painted:
             if len(self._painted) > 4000:
                 self._painted.clear()

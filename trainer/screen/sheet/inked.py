@@ -33,7 +33,6 @@ class Inked:
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
     _marks: dict[int, tuple[Written, ...]] = field(default_factory=dict)  # by index of the fault
-    _version: int = 0
 
     def add(self, verdict: MomentVerdict, faults: Sequence[Fault]) -> None:
         """One moment more."""
@@ -88,10 +87,10 @@ class Inked:
             before=self._before(),
             inks=dict.fromkeys(self._on_page(list(foreign)), "mark"),
         )
-        return Written(("wet", moment, tuple(pitches), foreign), system, column.drawings)
+        return Written(system, column.drawings)
 
-    def pencilled(self, voicings: Mapping[int, Voicing], name: object) -> tuple[Written, ...]:
-        """Suggested middle voices in pencil, called `name`, where they are not the player's."""
+    def pencilled(self, voicings: Mapping[int, Voicing]) -> tuple[Written, ...]:
+        """Suggested middle voices in pencil, where they are not the player's."""
         found = []
         before: dict[int, Sequence[Pitch]] = {}
         for moment in sorted(voicings):
@@ -104,7 +103,7 @@ class Inked:
                 column = write(
                     self.exercise, geometry, moment, pitches, before=before, ink="pencil"
                 )
-                found.append(Written(("pencil", name, moment), system, column.drawings))
+                found.append(Written(system, column.drawings))
             before[moment] = pitches
         return tuple(found)
 
@@ -113,7 +112,6 @@ class Inked:
         if self._systems is self.board.systems or not self.board.systems:
             return
         self._systems = self.board.systems
-        self._version += 1
         self._columns, self._notes, self._marks = {}, {}, {}
         for verdict in sorted(self.verdicts.values(), key=lambda v: v.index):
             self._note(verdict)
@@ -146,8 +144,7 @@ class Inked:
             self.exercise, geometry, verdict.index, pitches, before=self._before(), inks=inks
         )
         self._columns[verdict.index] = column
-        key = ("notes", self._version, verdict.index)
-        self._notes[verdict.index] = Written(key, system, column.drawings)
+        self._notes[verdict.index] = Written(system, column.drawings)
 
     def _mark_all(self) -> None:
         """All marks: what stands beside a note already moves the next one on."""
@@ -158,8 +155,7 @@ class Inked:
         for system, geometry in enumerate(self.board.systems):
             for mark in marks(self.exercise, geometry, faults, self._columns):
                 assert mark.fault is not None
-                key = ("mark", self._version, mark.fault, system, mark.drawings)
-                found.setdefault(mark.fault, []).append(Written(key, system, mark.drawings))
+                found.setdefault(mark.fault, []).append(Written(system, mark.drawings))
         self._marks = {index: tuple(parts) for index, parts in found.items()}
 
     def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:

@@ -272,7 +272,7 @@ class AfterView:
             return ()
         mine = {v.index: v.voicing for v in self.verdict.moments}
         differs = {m: v for m, v in suggestion.voicings.items() if mine.get(m) != v}
-        return self.play.inked.pencilled(differs, self.chosen)
+        return self.play.inked.pencilled(differs)
 
     # ---- what is seen -------------------------------------------------------------------------
 
