@@ -8,8 +8,10 @@ import pygame
 
 from trainer.engraving.fonts import Face
 from trainer.screen.drawing.forme import Forme
+from trainer.screen.drawing.stage import filled
 from trainer.screen.drawing.theme import Role
 
+_HEAD_WIDTH = 1.18  # of a black note-head, in spaces (SMuFL metadata of Bravura, noteheadBlack)
 _FIRST, _OTHER = 1.0, 0.62  # how high the hand rises before the first beat of a bar, and others
 
 
@@ -32,27 +34,40 @@ def set_tactus(
     reduced: bool,
     counting_in: bool = False,
 ) -> None:
-    """The line, the note upon it and the number of the beat below; still where there is none."""
-    em = forme.em
+    """The line, the note that falls upon it and the number of the beat below; still where there
+    is none. All of it is as wide as `area`, to be followed from the corner of the eye: where the
+    note strikes, the line is struck broad and thins out until the next beat."""
+    size = _number_size(forme, area)
     x = area.centerx
-    foot = area.bottom - round(1.6 * em)
-    forme.column(x, area.y, foot)
-    half = round(0.5 * em)
-    forme.rule(x - half, foot, x + half + 1, role="ink", thickness=2)
-    space = max(6.0, 0.5 * em)
-    if beat is None:
-        place, number = 0.0, ""
-    else:
-        place = height(beat, beats)
-        number = str(int(beat))
+    foot = area.bottom - round(1.2 * size)
+    forme.column(x, area.y, foot, thickness=max(1, round(area.width / 30)))
+    space = max(6.0, 0.75 * area.width / _HEAD_WIDTH)
+    struck = 0.0 if beat is None else max(0.0, 1.0 - 2.0 * (beat % 1.0))
+    role: Role = "mark" if counting_in else "ink"
+    thickness = max(2, round((0.05 + 0.3 * struck * struck) * area.width))
+    forme.items.append(
+        filled(
+            pygame.Rect(area.x, foot, area.width, thickness),
+            forme.type.theme.colour(role),
+        )
+    )
+    place, number = 0.0, ""
+    if beat is not None:
+        place, number = height(beat, beats), str(int(beat))
         if reduced:
             place = 0.0 if beat % 1.0 < 0.5 else 0.4
     y = foot - space / 2 - place * (foot - area.y - space)
-    head = forme.type.painter.sign(
-        0xE0A4, x - 0.59 * space, y, space, forme.type.theme.colour("ink" if beat else "soft")
-    )
-    forme.painted(head, ("hand", head.x, head.y, id(head.surface)))
+    colour = forme.type.theme.colour("ink" if beat else "soft")
+    left = x - 0.5 * _HEAD_WIDTH * space
+    head = forme.type.painter.sign(0xE0A4, left, y, space, colour)
+    forme.painted(head, ("hand", head.x, head.y, colour, round(space)))
     if number:
-        role: Role = "mark" if counting_in else "ink"
         face: Face = "italic" if counting_in else "upright"
-        forme.text(number, x, foot + 1.25 * em, face=face, role=role, align="centre")
+        baseline = foot + 1.05 * size
+        forme.text(number, x, baseline, face=face, size=size / forme.em, role=role, align="centre")
+
+
+def _number_size(forme: Forme, area: pygame.Rect) -> float:
+    """Pixels: as large as two digits find room for."""
+    room = forme.width("12") / forme.em
+    return min(area.width / room, 3.0 * forme.em)

@@ -45,8 +45,8 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
     right = w - m - aside_px - round(0.8 * em)
     board = pygame.Rect(m, top, right - m, sentence - round(1.5 * em) - top)
     beside = pygame.Rect(w - m - aside_px, top, aside_px, board.height)
-    gutter = pygame.Rect(round(0.36 * m - 0.5 * em), top + round(em), round(em), 0)
-    gutter.height = round(min(board.height - 2 * em, 17 * em))
+    gutter = pygame.Rect(round(0.08 * m), top, round(0.52 * m), 0)  # the rest is the brace's
+    gutter.height = round(min(board.height, 18 * em))
     return Layout(
         title,
         under,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pygame
 
 from trainer.practice.session import Session
 from trainer.screen.drawing.forme import Forme
-from trainer.screen.drawing.stage import Item, picture
+from trainer.screen.drawing.stage import Item
 from trainer.screen.drawing.theme import Colour
 from trainer.screen.sheet.board import Board
 
@@ -22,14 +22,14 @@ class MomentMark:
 
     board: Board
     _glide: tuple[float, float, float, int] | None = None  # from x, to x, since, moment
-    _hair: dict[tuple[int, int, Colour], pygame.Surface] = field(default_factory=dict)
 
     def forget(self) -> None:
         """Begin anew: the next place is not glided to."""
         self._glide = None
 
     def set(self, forme: Forme, session: Session, now: float, *, reduced: bool) -> None:
-        """A hairline through the system, a little triangle above it."""
+        """A pennant above the system and one below its figures, pointing at each other: what they
+        point at stays free, and they are seen from the corner of the eye."""
         at = session.current
         spot = self.board.spot(at, at)
         if spot is None:
@@ -37,14 +37,12 @@ class MomentMark:
         _, top, geometry = spot
         system = geometry.systems[0]
         x = self.x(session, now, reduced=reduced) + 0.59 * system.space
-        y1 = top + max(0.0, system.top - 1.9 * system.space)
-        y2 = top + system.bottom
-        tip = round(0.75 * system.space)
+        tip = round(max(1.25 * system.space, 0.55 * forme.em))
+        above = top + max(0.0, system.top - 0.5 * system.space - tip)
+        below = top + system.bottom + 0.2 * system.space
         colour = forme.type.theme.mark
-        hair = self._hairline(math.floor(y2 - y1 - tip), int((x % 1) * 4), colour)
-        left = math.floor(x) - 1
-        forme.items.append(picture(hair, left, round(y1 + tip), ("hair", id(hair))))
-        forme.items.append(_pennant(x, y1, tip, colour))
+        forme.items.append(_pennant(x, above, tip, colour, down=True))
+        forme.items.append(_pennant(x, below, tip, colour, down=False))
 
     def x(self, session: Session, now: float, *, reduced: bool) -> float:
         """Where the mark is on its way; ValueError if the moment is not in sight."""
@@ -81,24 +79,9 @@ class MomentMark:
         end = self.board.area.x + geometry.systems[0].right - 1.5 * geometry.space
         return x + part * max(0.0, min(end - x, 6 * geometry.space))
 
-    def _hairline(self, height: int, quarter: int, colour: Colour) -> pygame.Surface:
-        """An upright line a pixel and a half wide, at a quarter of a pixel."""
-        key = (height, quarter, colour)
-        found = self._hair.get(key)
-        if found is None:
-            if len(self._hair) > 64:
-                self._hair.clear()
-            found = pygame.Surface((4, max(1, height)), pygame.SRCALPHA)
-            left = 0.25 + quarter / 4
-            for column in range(4):
-                cover = max(0.0, min(column + 1, left + 1.5) - max(column, left))
-                found.fill((*colour, round(255 * min(1.0, cover))), (column, 0, 1, height))
-            self._hair[key] = found
-        return found
 
-
-def _pennant(x: float, y: float, size: int, colour: Colour) -> Item:
-    """The little triangle that hangs over the moment."""
+def _pennant(x: float, y: float, size: int, colour: Colour, *, down: bool) -> Item:
+    """The little triangle whose point is at x, its upper edge at y."""
     rect = pygame.Rect(math.floor(x - size) - 1, math.floor(y), 2 * size + 3, size + 1)
 
     def draw(to: pygame.Surface) -> None:
@@ -106,15 +89,13 @@ def _pennant(x: float, y: float, size: int, colour: Colour) -> Item:
         sheet = pygame.Surface((rect.width * fine, rect.height * fine), pygame.SRCALPHA)
         sheet.fill((*colour, 0))
         centre = (x - rect.x) * fine
-        pygame.draw.polygon(
-            sheet,
-            colour,
-            [
-                (centre - 0.8 * size * fine, 0),
-                (centre + 0.8 * size * fine, 0),
-                (centre, size * fine),
-            ],
-        )
+        base, point = (0, size * fine) if down else (size * fine, 0)
+        corners = [
+            (centre - 0.8 * size * fine, base),
+            (centre + 0.8 * size * fine, base),
+            (centre, point),
+        ]
+        pygame.draw.polygon(sheet, colour, corners)
         to.blit(pygame.transform.smoothscale(sheet, rect.size), rect)
 
-    return Item(("pennant", round(x * 4), colour), rect, draw)
+    return Item(("pennant", round(x * 4), colour, down), rect, draw)
