@@ -111,6 +111,6 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
 
 
 def mark_column(server: Server) -> int | None:
-    """Where the hairline over the moment stands: the column with most of the mark's colour."""
+    """Where the two pennants point: the column with most of the mark's colour."""
     columns = like(server.picture()[90:660, 60:1060], MARK, 60).sum(axis=0)
-    return int(columns.argmax()) if columns.max() > 120 else None
+    return int(columns.argmax()) if columns.max() > 18 else None
