@@ -64,7 +64,9 @@ REPORTS = (
         "Weights gross, weak, remark; subjects figures, outer voices, bass, voicing, compass, solution, "
         "metadata, file.",
     ),
-    Report("exercises export evening-bells --key D --solution -o bells.musicxml -o bells.mid --json"),
+    Report(
+        "exercises export evening-bells --key D --solution -o bells.musicxml -o bells.mid --json"
+    ),
     Report(
         "exercises import bells.musicxml --into imported --json",
         "A file that failed has `error` instead of what was taken.",
@@ -94,7 +96,9 @@ REPORTS = (
         "`troubles` are what was found, each with take, what and remedy; `left` what is still there after "
         "`--repair`; `kept` where the old log is.",
     ),
-    Report("log remark --json", "`left` are takes that could not be judged, each with take and why."),
+    Report(
+        "log remark --json", "`left` are takes that could not be judged, each with take and why."
+    ),
     Report("log assignment week.toml --json"),
     Report("settings --json", "Also after `settings set` and `settings player`."),
     Report("keyboard list --json", "Without a keyboard `ports` is empty."),
@@ -215,7 +219,9 @@ def main() -> None:
     (REFERENCE / "commands.md").write_text(commands_text(), encoding="utf-8")
     with TemporaryDirectory() as folder:
         text = reports_text(reported(Path(folder)))
-    (REFERENCE / "reports.md").write_text(text.replace(folder, "…").replace(str(ROOT), "…"), encoding="utf-8")
+    (REFERENCE / "reports.md").write_text(
+        text.replace(folder, "…").replace(str(ROOT), "…"), encoding="utf-8"
+    )
 
 
 if __name__ == "__main__":
