@@ -136,7 +136,7 @@ def test_a_file_that_ends_the_reading_process_is_reported_and_the_next_one_read(
         own.read(path)
         assert own._process is not None
         own._process.kill()
-        own._process.wait()
+        assert own._process.wait()
         assert own.read(path).length == LAMP.length
 
 

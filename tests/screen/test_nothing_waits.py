@@ -95,7 +95,7 @@ def test_a_dead_engraver_is_started_again(window: Opens) -> None:
     process = hands.window.room.engraver._process
     assert process is not None
     process.kill()
-    process.wait()
+    assert process.wait()
     hands.frame(2)
     hands.resize(1500, 900)
     hands.until(lambda: view.board.complete, 20)

@@ -1,37 +1,30 @@
-"""The process that opens foreign files: `python -m trainer.score.interchange.child`.
+"""The process that opens foreign files.
 
-One JSON request a line on stdin, `{"path": …, "repeats": …, "seconds": …}`, one JSON answer a line
-on what was stdout. Memory and time are limited, so that a file made to harm can only end this
-process.
+It is asked `{"path": …, "repeats": …, "seconds": …}` and gives one answer to each. Memory and time
+are limited, so that a file made to harm can only end this process.
 """
 
 from __future__ import annotations
 
-import json
-import os
-import sys
 from pathlib import Path
 from typing import Any
 
+from trainer.apart import Line
 from trainer.errors import ExerciseError, TrainerError
 
 MEMORY = 1_500_000_000  # bytes of address space
 
 
-def main() -> None:
-    """Answer requests until stdin ends."""
-    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
-    os.dup2(2, 1)  # whatever a library prints must not look like an answer
+def serve(line: Line) -> None:
+    """Answer requests until there are no more."""
     _limit_memory()
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
-    print(json.dumps({"ready": True}), file=answers, flush=True)
-    for line in sys.stdin:
-        request = json.loads(line)
+    line.tell({"ready": True})
+    for request in line:
         _limit_time(request["seconds"])
-        answer = _answer(verovio, Path(request["path"]), request["repeats"])
-        print(json.dumps(answer), file=answers, flush=True)
+        line.tell(_answer(verovio, Path(request["path"]), request["repeats"]))
 
 
 def _answer(verovio: Any, path: Path, repeats: bool) -> dict[str, Any]:
@@ -73,7 +66,3 @@ def _limit_time(seconds: float) -> None:
     used = resource.getrusage(resource.RUSAGE_SELF)
     soft = int(used.ru_utime + used.ru_stime + seconds) + 1
     resource.setrlimit(resource.RLIMIT_CPU, (soft, resource.getrlimit(resource.RLIMIT_CPU)[1]))
-
-
-if __name__ == "__main__":
-    main()

@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
-import json
-import os
 import queue
-import subprocess
-import sys
-import threading
 from contextlib import AbstractContextManager
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from trainer.apart import JSON, Process
 from trainer.errors import ExerciseError
 from trainer.score.interchange.foreign import ForeignScore
 
 _BASE_SECONDS = 4.0  # for any file
 _SECONDS_PER_MEGABYTE = 1.0  # more, for larger ones
 _START_SECONDS = 30.0  # for the process itself
+_ENTRY = "trainer.score.interchange.child:serve"
 
 
 class Reader(AbstractContextManager["Reader"]):
     """Reads any number of files; a file that ends or stalls the process gets a new one started."""
 
     def __init__(self) -> None:
-        self._process: subprocess.Popen[str] | None = None
-        self._answers: queue.Queue[str | None] = queue.Queue()
+        self._process: Process | None = None
+        self._answers: queue.Queue[dict[str, Any] | None] = queue.Queue()
 
     def read(self, path: Path | str, *, repeats: bool = True) -> ForeignScore:
         """The score in a MusicXML, .mxl, MEI or Humdrum file; raises ExerciseError."""
@@ -54,75 +51,39 @@ class Reader(AbstractContextManager["Reader"]):
 
     def _ask(self, request: dict[str, Any], seconds: float, path: Path) -> dict[str, Any]:
         process = self._started()
-        assert process.stdin is not None
         try:
-            process.stdin.write(json.dumps(request) + "\n")
-            process.stdin.flush()
-            line = self._answers.get(timeout=seconds)
+            answer = self._answers.get(timeout=seconds) if process.send(request) else None
         except queue.Empty:
             self._stop()
             raise ExerciseError(
                 f"reading it takes more than {seconds:.0f} seconds", file=path
             ) from None
-        except OSError:
-            line = None
-        if line is None:
+        if answer is None:
             self._stop()
             raise ExerciseError(
                 "the file breaks the reader", file=path, remedy="export it anew, as MusicXML"
             )
-        answer = json.loads(line)
         assert isinstance(answer, dict)
         return answer
 
-    def _started(self) -> subprocess.Popen[str]:
-        if self._process is not None and self._process.poll() is None:
+    def _started(self) -> Process:
+        if self._process is not None and self._process.alive:
             return self._process
         self._stop()
-        root = str(Path(__file__).resolve().parents[3])
-        paths = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "trainer.score.interchange.child"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-            encoding="utf-8",
-            env={**os.environ, "PYTHONPATH": paths},
-        )
-        self._answers = queue.Queue()
-        listener = threading.Thread(
-            target=_listen, args=(self._process, self._answers), daemon=True
-        )
-        listener.start()
+        answers = self._answers = queue.Queue()
         try:
-            ready = self._answers.get(timeout=_START_SECONDS)
-        except queue.Empty:
+            self._process = Process(_ENTRY, answers.put, lambda why: answers.put(None), wire=JSON)
+            ready = answers.get(timeout=_START_SECONDS)
+        except (OSError, queue.Empty):
             ready = None
-        if ready is None:
+        if self._process is None or ready is None:
             self._stop()
             raise ExerciseError("the process that reads score files does not start")
         return self._process
 
     def _stop(self) -> None:
-        if self._process is None:
-            return
-        self._process.kill()
-        self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            if pipe is not None:
-                try:
-                    pipe.close()
-                except OSError:
-                    continue  # what was still to be written to a dead process
+        if self._process is not None:
+            self._process.leave()
+            self._process.kill()  # whatever the file keeps it at
+            self._process.end()
         self._process = None
-
-
-def _listen(process: subprocess.Popen[str], answers: queue.Queue[str | None]) -> None:
-    assert process.stdout is not None
-    try:
-        for line in process.stdout:
-            answers.put(line)
-    except (OSError, ValueError):
-        pass  # the pipe was closed under it
-    answers.put(None)

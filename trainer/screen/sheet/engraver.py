@@ -6,28 +6,23 @@ opaque picture on the paper's colour with its geometry, and the window takes the
 
 from __future__ import annotations
 
-import contextlib
 import io
 import os
-import pickle
-import signal
-import subprocess
-import sys
-import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
 
-import trainer
+from trainer.apart import Line, Process
 from trainer.engraving.geometry import Geometry
 from trainer.errors import TrainerError
 from trainer.score.exercise import Exercise
 from trainer.theory.voicing import Voicing
 
 Colour = tuple[int, int, int]
+
+ENTRY = "trainer.screen.sheet.engraver:serve"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,34 +78,27 @@ class Engraver:
 
     deliveries: deque[Delivery] = field(default_factory=deque)
     _number: int = 0
-    _process: subprocess.Popen[bytes] | None = None
+    _process: Process | None = None
 
     def begin(self) -> None:
-        """Start the process, by Python's own module path, whatever the program was started by."""
-        root = str(Path(trainer.__file__).resolve().parent.parent)
-        paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", "from trainer.screen.sheet.engraver import serve; serve()"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
-        )
-        threading.Thread(
-            target=self._receive, args=(self._process,), daemon=True, name="pages"
-        ).start()
+        """Start the process. Raises OSError where the system allows no more."""
+        if self._process is not None:
+            self._process.leave()  # it has died, and need not be told of any more
+        self._process = Process(ENTRY, self.deliveries.append, self._failed)
 
     def ask(self, sheet: Sheet) -> int:
         """Have a sheet engraved; returns the number its deliveries will carry. Older requests
         that are not finished are dropped. A process that has died is started again."""
         self._number += 1
-        if not self.alive:
-            self.begin()
-        assert self._process is not None and self._process.stdin is not None
         try:
-            pickle.dump((self._number, sheet), self._process.stdin)
-            self._process.stdin.flush()
+            if not self.alive:
+                self.begin()
         except OSError as error:
-            self.deliveries.append(Failed(self._number, f"the page cannot be engraved: {error}"))
+            self._failed(str(error))
+            return self._number
+        assert self._process is not None
+        if not self._process.send((self._number, sheet)):
+            self._failed("its process takes no more")
         return self._number
 
     def take(self) -> Delivery | None:
@@ -119,57 +107,27 @@ class Engraver:
 
     @property
     def alive(self) -> bool:
-        return self._process is not None and self._process.poll() is None
+        return self._process is not None and self._process.alive
 
     def close(self) -> None:
+        """End the process; takes a second at most."""
         process, self._process = self._process, None
         if process is not None:
-            process.terminate()
-            process.wait(timeout=5)
-            assert process.stdin is not None and process.stdout is not None
-            with contextlib.suppress(OSError):
-                process.stdin.close()
+            process.end()
 
-    def _receive(self, process: subprocess.Popen[bytes]) -> None:
-        assert process.stdout is not None
-        with process.stdout as pipe:
-            while True:
-                try:
-                    delivery = pickle.load(pipe)
-                except (EOFError, OSError, ValueError, pickle.UnpicklingError):
-                    break
-                self.deliveries.append(delivery)
-        if self._process is process:  # not closed by us
-            why = "the page could not be engraved: its process ended"
-            self.deliveries.append(Failed(self._number, why))
+    def _failed(self, why: str) -> None:
+        self.deliveries.append(Failed(self._number, f"the page could not be engraved: {why}"))
 
 
-def serve() -> None:
+def serve(line: Line) -> None:
     """The process's own loop: engrave the newest request, then draw system after system."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the window closes it
-    answers = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # what a library prints must not get among the answers
-    requests: SimpleQueue[tuple[int, Sheet] | None] = SimpleQueue()
-
-    def read() -> None:
-        while True:
-            try:
-                requests.put(pickle.load(sys.stdin.buffer))
-            except (EOFError, OSError, pickle.UnpicklingError):
-                requests.put(None)
-                return
-
-    def send(delivery: Delivery) -> None:
-        pickle.dump(delivery, answers)
-        answers.flush()
-
-    threading.Thread(target=read, daemon=True).start()
-    with contextlib.suppress(BrokenPipeError):
-        while (request := requests.get()) is not None:
-            while not requests.empty() and (newer := requests.get()) is not None:
-                request = newer
-            _answer(send, requests.empty, *request)
-    os._exit(0)  # the reading thread still holds stdin: there is nothing else to put away
+    requests: SimpleQueue[tuple[int, Sheet]] = SimpleQueue()
+    line.listen(requests.put, lambda: os._exit(0))  # nobody will see a page that is unfinished
+    while True:
+        request = requests.get()
+        while not requests.empty():
+            request = requests.get()
+        _answer(line.tell, requests.empty, *request)
 
 
 def _answer(

@@ -1,0 +1,90 @@
+"""The other end: what a process that works apart is given to hear and to answer with."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import signal
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Callable, Iterator
+from typing import Any, NoReturn
+
+from trainer.apart.wire import BEAT, LAST_WORDS, MESSAGE, WIRES, Wire, framed, frames
+
+LINGER = 5.0  # seconds that a process may outlive the program, whatever it is at
+
+
+class Line:
+    """Messages in, messages out. It ends with the program, however that ends."""
+
+    def __init__(self, wire: Wire) -> None:
+        self._wire = wire
+        self._in = os.fdopen(os.dup(0), "rb")
+        self._out = os.fdopen(os.dup(1), "wb")
+        self._lock = threading.Lock()
+        with open(os.devnull, "rb") as nothing:  # noqa: PTH123  before anything is imported
+            os.dup2(nothing.fileno(), 0)
+        os.dup2(2, 1)  # what a library prints must not get among the answers
+
+    def __iter__(self) -> Iterator[Any]:
+        """What the program says, as it comes, until it has no more to say."""
+        for _, data in frames(self._in):
+            yield self._wire.unpacked(data)
+
+    def listen(self, told: Callable[[Any], None], over: Callable[[], None]) -> None:
+        """Have a thread call `told` with each message and `over` at the end; `LINGER` seconds
+        after that the process ends."""
+
+        def hear() -> None:
+            for message in self:
+                told(message)
+            over()
+            time.sleep(LINGER)
+            os._exit(0)
+
+        threading.Thread(target=hear, daemon=True, name="line").start()
+
+    def tell(self, message: Any) -> None:
+        """Say something to the program, from any thread; raises BrokenPipeError if it is gone."""
+        self._write(framed(MESSAGE, self._wire.packed(message)))
+
+    def beat(self) -> None:
+        """A sign of life, where there is nothing else to say."""
+        self._write(framed(BEAT, b""))
+
+    def last_words(self, why: str) -> None:
+        """One line why the process ends."""
+        self._write(framed(LAST_WORDS, why.encode()))
+
+    def _write(self, frame: bytes) -> None:
+        with self._lock:
+            self._out.write(frame)
+            self._out.flush()
+
+
+def run(entry: str, wire: str) -> NoReturn:
+    """The whole life of such a process; `entry` is `package.module:function`."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the program ends it
+    line = Line(WIRES[wire])
+    status = 0
+    try:
+        module, _, name = entry.partition(":")
+        getattr(importlib.import_module(module), name)(line)
+    except BrokenPipeError:
+        pass  # the program is gone, and nobody left to be told
+    except BaseException as error:
+        traceback.print_exc(file=sys.stderr)
+        status = 1
+        _said(line, f"{type(error).__name__}: {error}")
+    os._exit(status)  # threads may still hold the line: there is nothing else to put away
+
+
+def _said(line: Line, why: str) -> None:
+    try:
+        line.last_words(" ".join(why.split()))
+    except OSError:
+        return
