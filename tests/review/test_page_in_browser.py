@@ -130,6 +130,25 @@ def test_light_and_dark_wide_and_narrow_nothing_sticks_out(
     assert opened.screenshot().startswith(b"\x89PNG")
 
 
+def test_a_chart_fits_a_telephone_with_letters_of_full_size(opened: Browser) -> None:
+    opened.tool(
+        "Emulation.setDeviceMetricsOverride",
+        width=360,
+        height=800,
+        deviceScaleFactor=1,
+        mobile=True,
+    )
+    hidden = opened.run(
+        "return [...document.querySelectorAll('.chart')].map(e => e.scrollWidth - e.clientWidth)"
+    )
+    assert len(hidden) >= 6 and max(hidden) <= 0  # nothing to be pushed aside
+    heights = opened.run(
+        "return [...document.querySelectorAll('.plot text')].map("
+        "e => e.getBoundingClientRect().height)"
+    )
+    assert len(heights) > 40 and min(heights) > 12
+
+
 def test_without_scripts_all_but_playing_is_there(browser: Browser, page: Path) -> None:
     browser.tool("Emulation.setScriptExecutionDisabled", value=True)
     try:

@@ -1,290 +1,288 @@
-"""The charts of the review as SVG, drawn beforehand: they need no script in the page.
-
-Colours are the page's own: a chart is drawn in stand-ins, which become the CSS variables of the
-page, so that light, dark and print each have their inks. Series differ by form as well as colour.
-"""
+"""The charts of the review: what each shows, in which order, and what it says of itself."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from functools import lru_cache
-from typing import Any
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
 
 from markupsafe import Markup
 
-from trainer.resources import assets_folder
+from trainer.review.plot import (
+    INK,
+    LINE,
+    PLAYER,
+    RULE,
+    SERIES,
+    SOFT,
+    Plot,
+    Scale,
+    date_ticks,
+    height_of,
+    number,
+    round_scale,
+    series,
+    upright_axis,
+)
 from trainer.review.queries import Day, FaultCount, Fluency, TempoPoint
+from trainer.review.statistics import Share
 from trainer.review.tables import figuring_text, rule_title
 
-# stand-in -> what the page calls it
-_INKS = {
-    "#010203": "var(--ink)",
-    "#040506": "var(--soft)",
-    "#070809": "var(--rule)",
-    "#0a0b0c": "var(--player)",
-    "#0d0e0f": "var(--mark)",
-    "#101112": "var(--remark)",
-    "#131415": "var(--paper)",
-}
-_INK, _SOFT, _RULE, _PLAYER, _MARK, _REMARK, _PAPER = _INKS
-_FONT = "EB Garamond 12"
-_WIDTH = 640
-_SERIES = 6  # lines that can be told apart in one chart
-_SHAPES = ["circle", "square", "triangle-up", "diamond", "cross", "triangle-down"]
-_DASHES = [[1, 0], [6, 3], [2, 2], [8, 2, 2, 2], [4, 4], [1, 3]]
+_TOP = 10  # pixels above the highest number of a plot
+_FOOT = 26  # pixels below, for the dates
+_FEW_DAYS = 14  # a bar is never wider than a fourteenth of the plot
+_DAILY, _WEEKLY = 130, 900  # days up to which a bar is a day, a week; beyond, a month
+_SHORT_NAME = 12  # letters that have room beside a plot
+_LOW_ROW, _HIGH_ROW = 22, 40  # pixels for an interval, and for one with its name above
+_CELL = 30  # pixels from one row of squares to the next
+_SIDE = 25  # pixels, the square of a hundred in a hundred
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    series: str
+    day: date
+    value: float
+    said: str
 
 
 def minutes(days: Sequence[Day]) -> Markup:
-    """Minutes of playing, a bar a day."""
-    alt = _altair()
-    rows = [{"day": one.day.isoformat(), "minutes": one.totals.seconds / 60} for one in days]
-    chart = (
-        alt.Chart(alt.Data(values=rows))
-        .mark_bar(color=_PLAYER, width={"band": 0.7})
-        .encode(
-            x=alt.X(
-                "day:T", timeUnit="yearmonthdate", title=None, axis=_dates(alt, by_month=False)
-            ),
-            y=alt.Y("minutes:Q", title="minutes"),
-        )
-        .properties(width=_WIDTH, height=140)
+    """Minutes of playing, a bar a day; in a long log a week or a month."""
+    if not days:
+        return Markup("")
+    span = (days[-1].day - days[0].day).days
+    unit = "day" if span <= _DAILY else "week" if span <= _WEEKLY else "month"
+    played: dict[date, float] = {}
+    for one in days:
+        begin = _begin(one.day, unit)
+        played[begin] = played.get(begin, 0.0) + one.totals.seconds / 60
+    first, after = min(played), _next(max(played), unit)
+    width = max((after - first).days, _FEW_DAYS)
+    scale = round_scale(list(played.values()), zero=True, ticks=4)
+    most = max(played, key=lambda begin: played[begin])
+    plot = Plot(
+        f"Minutes of playing a {unit}",
+        f"{_span(days[0].day, days[-1].day)}; at most {played[most]:.1f} minutes, "
+        f"{_named(most, unit)}.",
+        160,
     )
-    return _svg(chart, "Minutes of playing a day")
+    bottom = plot.height - _FOOT
+    upright_axis(plot, scale, _TOP, bottom)
+    for begin, value in played.items():
+        left = (begin - first).days / width
+        room = (_next(begin, unit) - begin).days / width
+        heights = (bottom, height_of(scale, value, _TOP, bottom))
+        said = f"{_named(begin, unit)}: {value:.1f} minutes"
+        plot.bar((left + 0.15 * room, left + 0.85 * room), heights, said)
+    half = 0.5 / width if unit == "day" else 0.0
+    for day, name in date_ticks(first, first + timedelta(days=width - 1)):
+        _under(plot, (day - first).days / width + half, bottom, name)
+    return plot.figure(f"minutes a {unit}")
 
 
 def tempi(points: Sequence[TempoPoint]) -> Markup:
     """The fastest tempo a piece was played through at, period by period; the most played pieces."""
-    alt = _altair()
-    passes: dict[str, int] = {}
-    for one in points:
-        name = f"{one.exercise_id}, {one.key}"
-        passes[name] = passes.get(name, 0) + one.passes
-    most = sorted(passes, key=lambda name: (-passes[name], name))[:_SERIES]
-    rows = [
-        {"piece": name, "when": one.period, "tempo": one.fastest}
+    most = _most((f"{one.exercise_id}, {one.key}", one.passes) for one in points)[:SERIES]
+    shown = [
+        _Point(name, one.day, one.fastest, f"{name}, {one.period}: {one.fastest:g}")
         for one in points
         if (name := f"{one.exercise_id}, {one.key}") in most
     ]
-    chart = _lines(alt, rows, "piece", most, "tempo", "beats a minute", zero=False)
-    return _svg(chart, "Fastest tempo played through, by piece")
+    title = "Fastest tempo played through, by piece"
+    return _lines(shown, most, title, "beats a minute", zero=False)
 
 
 def accuracy(cells: Sequence[Fluency]) -> Markup:
     """Chords complete by figuring, with the 95 % interval of each share."""
-    alt = _altair()
-    rows = [
-        {
-            "figuring": figuring_text(one.figuring or ""),
-            "share": one.complete.value,
-            "low": one.complete.low,
-            "high": one.complete.high,
-            "chords": one.complete.cases,
-        }
-        for one in cells[:16]
-    ]
-    order = [row["figuring"] for row in rows]
-    return _intervals(alt, rows, "figuring", order, "chords complete", "Chords complete")
+    rows = [(figuring_text(one.figuring or ""), one.complete) for one in cells[:16]]
+    return _intervals(rows, "Chords complete", "chords complete")
 
 
 def broken_rules(found: Sequence[FaultCount]) -> Markup:
     """How often a rule is broken in a hundred chords, with the 95 % interval."""
-    alt = _altair()
-    rows = [
-        {
-            "rule": rule_title(one.rule),
-            "share": one.rate.value,
-            "low": one.rate.low,
-            "high": one.rate.high,
-            "chords": one.chords,
-        }
-        for one in found[:12]
-    ]
-    order = [row["rule"] for row in rows]
-    return _intervals(alt, rows, "rule", order, "share of the chords", "Rules broken", wide=300)
+    rows = [(rule_title(one.rule), one.rate) for one in found[:12]]
+    return _intervals(rows, "Rules broken", "share of the chords")
 
 
 def grid(cells: Sequence[Fluency]) -> Markup:
     """Chords complete by figuring and key: a square as large as the share, its number in it."""
-    alt = _altair()
     figurings = _most((one.figuring or "", one.complete.cases) for one in cells)[:14]
     keys = _most((one.key or "", one.complete.cases) for one in cells)[:10]
-    rows = [
-        {
-            "figuring": figuring_text(one.figuring or ""),
-            "key": one.key,
-            "share": one.complete.value,
-            "words": f"{one.complete.value * 100:.0f}",
-        }
-        for one in cells
-        if one.figuring in figurings and one.key in keys
-    ]
-    base = alt.Chart(alt.Data(values=rows)).encode(
-        x=alt.X("key:N", sort=keys, title=None, axis=alt.Axis(orient="top", labelAngle=0)),
-        y=alt.Y("figuring:N", sort=[figuring_text(f) for f in figurings], title=None),
+    if not keys:
+        return Markup("")
+    plot = Plot(
+        "Chords complete in a hundred, by figuring and key",
+        f"{len(figurings)} figurings in {len(keys)} keys, the most played first.",
+        44 + _CELL * len(figurings),
+        "plot named",
     )
-    squares = base.mark_square(color=_PLAYER, opacity=0.28).encode(
-        size=alt.Size("share:Q", scale=alt.Scale(domain=[0, 1], range=[0, 700]), legend=None)
-    )
-    numbers = base.mark_text(color=_INK, fontSize=12, font=_FONT).encode(text="words:N")
-    size = {"width": max(120, 62 * len(keys)), "height": max(40, 30 * len(figurings))}
-    chart = (squares + numbers).properties(**size)
-    return _svg(chart, "Chords complete in a hundred, by figuring and key")
+    across = {key: (n + 0.5) / max(len(keys), 5) for n, key in enumerate(keys)}
+    down = {figuring: 44 + (n + 0.5) * _CELL for n, figuring in enumerate(figurings)}
+    for key, x in across.items():
+        final, _, mode = key.partition(" ")
+        plot.words((x, 10), final)
+        plot.words((x, 26), mode, ink=SOFT)
+    for figuring, y in down.items():
+        plot.line((0, y), (1, y), RULE)
+        plot.words((0, y), figuring_text(figuring), "end", aside=-9)
+    for one in cells:
+        if one.figuring not in down or one.key not in across or not one.complete.cases:
+            continue
+        at = (across[one.key], down[one.figuring])
+        of = f"{one.complete.hits} of {one.complete.cases} chords"
+        side = _SIDE * one.complete.value**0.5
+        plot.square(at, side, PLAYER, f"{figuring_text(one.figuring)} in {one.key}: {of}")
+        plot.words(at, f"{one.complete.value * 100:.0f}")
+    return plot.figure("in a hundred chords; the area of a square is its share")
 
 
 def faults_over_time(found: Sequence[FaultCount]) -> Markup:
     """Faults in a hundred chords by month, the most frequent rules."""
-    alt = _altair()
-    most = _most((rule_title(one.rule), one.times) for one in found)[:_SERIES]
-    rows = [
-        {
-            "rule": rule_title(one.rule),
-            "when": one.month,
-            "rate": 100 * one.times / one.chords,
-        }
+    most = _most((rule_title(one.rule), one.times) for one in found)[:SERIES]
+    shown = [
+        _Point(
+            title, date.fromisoformat(f"{one.month}-01"), rate, f"{title}, {one.month}: {rate:.1f}"
+        )
         for one in found
-        if one.chords and rule_title(one.rule) in most
+        if one.chords and one.month and (title := rule_title(one.rule)) in most
+        for rate in (100 * one.times / one.chords,)
     ]
-    chart = _lines(alt, rows, "rule", most, "rate", "in a hundred chords", zero=True)
-    return _svg(chart, "Faults in a hundred chords, by month")
+    title = "Faults in a hundred chords, by month"
+    return _lines(shown, most, title, "in a hundred chords", zero=True, monthly=True)
 
 
 def steadiness(days: Sequence[Day]) -> Markup:
     """Spread and bias of the onsets day by day."""
-    alt = _altair()
-    rows = [
-        {"figure": name, "when": one.day.isoformat(), "ms": value}
+    names = ["spread", "late (+) or early (−)"]
+    shown = [
+        _Point(name, one.day, value, f"{name}, {one.day}: {number(round(value, 1))} ms")
         for one in days
-        for name, value in (
-            ("spread", one.totals.deviation_ms),
-            ("late (+) or early (−)", one.totals.bias_ms),
-        )
+        for name, value in zip(names, (one.totals.deviation_ms, one.totals.bias_ms), strict=True)
         if value is not None
     ]
-    order = ["spread", "late (+) or early (−)"]
-    chart = _lines(alt, rows, "figure", order, "ms", "milliseconds", zero=True)
-    return _svg(chart, "Steadiness: spread and bias of the onsets")
+    title = "Steadiness: spread and bias of the onsets"
+    return _lines(shown, names, title, "milliseconds", zero=True)
 
 
 def _lines(
-    alt: Any,
-    rows: list[dict[str, Any]],
-    name: str,
-    order: list[str],
-    y: str,
+    points: Sequence[_Point],
+    names: Sequence[str],
     title: str,
+    unit: str,
+    *,
     zero: bool,
-) -> Any:
-    by_month = any(len(row["when"]) == 7 for row in rows)
-    inks = [_PLAYER, _MARK, _REMARK, _INK, _SOFT, _PLAYER][: len(order)]
-    legend = alt.Legend(title=None, orient="bottom", columns=2, labelLimit=480, symbolSize=70)
-    series = f"{name}:N"
-    return (
-        alt.Chart(alt.Data(values=rows))
-        .mark_line(point=alt.OverlayMarkDef(size=45, filled=True), strokeWidth=1.6)
-        .encode(
-            x=alt.X("when:T", title=None, axis=_dates(alt, by_month=by_month)),
-            y=alt.Y(f"{y}:Q", title=title, scale=alt.Scale(zero=zero)),
-            color=alt.Color(
-                series, sort=order, scale=alt.Scale(domain=order, range=inks), legend=legend
-            ),
-            shape=alt.Shape(
-                series,
-                sort=order,
-                scale=alt.Scale(domain=order, range=_SHAPES[: len(order)]),
-                legend=legend,
-            ),
-            strokeDash=alt.StrokeDash(
-                series,
-                sort=order,
-                scale=alt.Scale(domain=order, range=_DASHES[: len(order)]),
-                legend=legend,
-            ),
-        )
-        .properties(width=_WIDTH, height=190)
-    )
-
-
-def _dates(alt: Any, *, by_month: bool) -> Any:
-    every = {"tickCount": "month"} if by_month else {"tickCount": 8}
-    return alt.Axis(
-        format="%b %Y" if by_month else "%-d %b", labelOverlap=True, grid=False, **every
-    )
-
-
-def _intervals(
-    alt: Any,
-    rows: list[dict[str, Any]],
-    name: str,
-    order: list[Any],
-    title: str,
-    label: str,
-    wide: int = 120,
+    monthly: bool = False,
 ) -> Markup:
-    field = alt.Y(
-        f"{name}:N", sort=order, title=None, axis=alt.Axis(labelLimit=2 * wide, grid=False)
+    """Lines over time; several values of a series in one day stand one above the other."""
+    if not points:
+        return Markup("")
+    first, last = min(p.day for p in points), max(p.day for p in points)
+    width = max((last - first).days, 1)
+    scale = round_scale([p.value for p in points], zero=zero)
+    plot = Plot(title, f"{_span(first, last)}; {_reach(points)} {unit}.", 216, "plot inset")
+    bottom = plot.height - _FOOT
+    upright_axis(plot, scale, _TOP, bottom)
+    for day, name in _months(first, last) if monthly else date_ticks(first, last):
+        _under(plot, (day - first).days / width, bottom, name)
+    manners = series(names)
+    for one in manners:
+        along = sorted((p for p in points if p.series == one.name), key=lambda p: p.day)
+        places = [
+            ((p.day - first).days / width, height_of(scale, p.value, _TOP, bottom)) for p in along
+        ]
+        for start, end in pairwise(places):
+            plot.line(start, end, one.ink, 1.6, one.dashes)
+        for place, p in zip(places, along, strict=True):
+            plot.mark(place, one.shape, one.ink, p.said)
+    return plot.figure(unit, manners)
+
+
+def _intervals(rows: Sequence[tuple[str, Share]], title: str, unit: str) -> Markup:
+    """A row each: the share as a dot on the interval it surely lies in.
+
+    Short names stand beside their row, as long as all are short; else each above its own.
+    """
+    rows = [(name, share) for name, share in rows if share.cases]
+    if not rows:
+        return Markup("")
+    beside = all(len(name) <= _SHORT_NAME for name, _ in rows)
+    row = _LOW_ROW if beside else _HIGH_ROW
+    scale = round_scale([100 * share.high for _, share in rows], zero=True)
+    plot = Plot(
+        title,
+        f"{len(rows)} rows, the most frequent first: each share with its 95 % interval.",
+        row * len(rows) + _FOOT,
+        "plot named" if beside else "plot bare",
     )
-    base = alt.Chart(alt.Data(values=rows)).encode(y=field)
-    reach = base.mark_rule(color=_PLAYER, strokeWidth=2).encode(
-        x=alt.X("low:Q", title=title, axis=alt.Axis(format=".0%")), x2="high:Q"
-    )
-    share = base.mark_point(color=_PLAYER, filled=True, size=70, opacity=1).encode(x="share:Q")
-    chart = (reach + share).properties(width=_WIDTH - wide, height=max(40, 20 * len(rows)))
-    return _svg(chart, label)
+    _percentages(plot, scale)
+    for n, (name, share) in enumerate(rows):
+        y = (n + 1) * row - 12
+        low, middle, high = (scale.share(100 * v) for v in (share.low, share.value, share.high))
+        if beside:
+            plot.words((0, y), name, "end", aside=-9)
+        else:
+            plot.words((0, y - 17), name, "start", aside=5)
+        plot.line((low, y), (high, y), PLAYER, 2)
+        surely = f"{100 * share.low:.0f} – {100 * share.high:.0f} %"
+        plot.mark((middle, y), "circle", PLAYER, f"{name}: {100 * share.value:.1f} % ({surely})")
+    return plot.figure(f"{unit}; the line is where the share surely lies")
 
 
-def _altair() -> Any:
-    """Heavy, so brought in when a chart is drawn."""
-    import altair
+def _percentages(plot: Plot, scale: Scale) -> None:
+    bottom = plot.height - _FOOT
+    for tick in scale.ticks:
+        x = scale.share(tick)
+        plot.line((x, 0), (x, bottom), SOFT if tick == scale.low else RULE)
+        anchor = "start" if x == 0 else "end" if x == 1 else "middle"
+        plot.words((x, bottom + LINE), f"{number(tick)} %", anchor)
 
-    return altair
+
+def _under(plot: Plot, x: float, bottom: float, name: str) -> None:
+    plot.line((x, bottom), (x, bottom + 4), SOFT)
+    plot.words((x, bottom + 15), name, ink=INK)
 
 
-def _most(pairs: Any) -> list[str]:
+def _months(first: date, last: date) -> list[tuple[date, str]]:
+    """A tick at every month while there are few."""
+    count = (last.year - first.year) * 12 + last.month - first.month
+    if count > 5:
+        return date_ticks(first, last)
+    every = [(first.year * 12 + first.month - 1 + n) for n in range(count + 1)]
+    return [(day, f"{day:%b %Y}") for m in every for day in (date(m // 12, m % 12 + 1, 1),)]
+
+
+def _begin(day: date, unit: str) -> date:
+    if unit == "week":
+        return day - timedelta(days=day.weekday())
+    return day.replace(day=1) if unit == "month" else day
+
+
+def _next(begin: date, unit: str) -> date:
+    if unit == "month":
+        return (begin + timedelta(days=32)).replace(day=1)
+    return begin + timedelta(days=7 if unit == "week" else 1)
+
+
+def _named(begin: date, unit: str) -> str:
+    if unit == "month":
+        return f"{begin:%B %Y}"
+    day = f"{begin.day} {begin:%B %Y}"
+    return f"week of {day}" if unit == "week" else day
+
+
+def _span(first: date, last: date) -> str:
+    begin, end = _named(first, "day"), _named(last, "day")
+    return begin if first == last else f"{begin} to {end}"
+
+
+def _reach(points: Sequence[_Point]) -> str:
+    low, high = min(p.value for p in points), max(p.value for p in points)
+    return f"{number(round(low, 1))} to {number(round(high, 1))}"
+
+
+def _most(pairs: Iterable[tuple[str, int]]) -> list[str]:
     counts: dict[str, int] = {}
     for name, count in pairs:
         counts[name] = counts.get(name, 0) + count
     return sorted(counts, key=lambda name: (-counts[name], name))
-
-
-def _svg(chart: Any, label: str) -> Markup:
-    """The chart as an SVG that scales with the page; `label` is what it is called aloud."""
-    converter = _converter()
-    spec = chart.configure(**_config()).to_dict()
-    drawn: str = converter.vegalite_to_svg(spec)
-    for stand_in, ink in _INKS.items():
-        drawn = drawn.replace(f'"{stand_in}"', f'"{ink}"')
-    drawn = drawn.replace("<svg ", '<svg role="img" ', 1)
-    title = f"<title>{Markup.escape(label)}</title>"
-    at = drawn.index(">", drawn.index("<svg ")) + 1
-    return Markup(drawn[:at] + title + drawn[at:])  # vega escapes what it draws
-
-
-@lru_cache(maxsize=1)
-def _converter() -> Any:
-    import vl_convert
-
-    vl_convert.register_font_directory(str(assets_folder() / "fonts"))
-    return vl_convert
-
-
-def _config() -> dict[str, Any]:
-    axis = {
-        "labelColor": _INK,
-        "titleColor": _SOFT,
-        "labelFont": _FONT,
-        "titleFont": _FONT,
-        "labelFontSize": 13,
-        "titleFontSize": 13,
-        "titleFontWeight": "normal",
-        "domainColor": _SOFT,
-        "tickColor": _SOFT,
-        "gridColor": _RULE,
-    }
-    legend = {"labelFont": _FONT, "labelFontSize": 13, "labelColor": _INK}
-    return {
-        "background": "transparent",
-        "font": _FONT,
-        "axis": axis,
-        "legend": legend,
-        "view": {"stroke": None},
-    }
