@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import base64
-import io
 from functools import lru_cache
 
-from trainer.engraving.fonts import FONT_FILES, Face
+from trainer.engraving.fonts import Face
 from trainer.resources import assets_folder
 
-# Latin with its accents, punctuation, arrows, music accidentals
-_RANGES = ((0x20, 0x17F), (0x2010, 0x2044), (0x2190, 0x2193), (0x2212, 0x2212), (0x266D, 0x266F))
+# made beforehand from the faces of the window and the print
+PAGE_FILES: dict[Face, str] = {
+    "upright": "EBGaramond12-Regular-page.woff2",
+    "italic": "EBGaramond12-Italic-page.woff2",
+}
 
 
 @lru_cache(maxsize=1)
@@ -20,21 +22,8 @@ def face_rules() -> str:
 
 
 def _rule(face: Face, style: str) -> str:
-    from fontTools import subset
-    from fontTools.ttLib import TTFont
-
-    options = subset.Options()
-    options.flavor = "woff2"
-    options.layout_features = ["kern", "liga", "lnum", "tnum"]
-    options.drop_tables += ["FFTM"]  # a font editor's own note
-    with TTFont(assets_folder() / "fonts" / FONT_FILES[face]) as font:
-        cutter = subset.Subsetter(options)
-        cutter.populate(unicodes=[code for a, b in _RANGES for code in range(a, b + 1)])
-        cutter.subset(font)
-        font.flavor = "woff2"
-        out = io.BytesIO()
-        font.save(out)
-    data = base64.b64encode(out.getvalue()).decode()
+    font = (assets_folder() / "fonts" / PAGE_FILES[face]).read_bytes()
+    data = base64.b64encode(font).decode()
     return (
         f"@font-face{{font-family:'EB Garamond 12';font-style:{style};"
         f"src:url(data:font/woff2;base64,{data}) format('woff2')}}\n"
