@@ -12,8 +12,10 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from trainer.judging.judge import Judge, Progress
-from trainer.judging.passes import judge_pass
+from trainer.judging.passes import judged
+from trainer.judging.performance import perform as hear
 from trainer.judging.take import Conditions
+from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent
 from trainer.practice.demo import perform, realization
 from trainer.practice.effects import Begin, MomentJudged, Tick
@@ -106,7 +108,7 @@ def test_a_frame_that_judges_a_moment(benchmark: BenchmarkFixture, piece: Exerci
             event = ahead.pop(0)
             session, _ = feed(session, event, event.time)
         after, effects = feed(session, Tick(), now)
-        if any(isinstance(e, MomentJudged) for e in effects) and session.judged > 6:
+        if any(isinstance(e, MomentJudged) for e in effects) and session.current > 6:
             caught = session
         else:
             session = after
@@ -119,7 +121,12 @@ def test_a_whole_pass_judged_again_from_its_events(
 ) -> None:
     session = start(piece, TEMPO, 0.0)
     events = tuple(events_of(piece, 5.0))
-    verdict = benchmark(judge_pass, session.task, session.judge, events, 5.0, ())
+
+    def judged_again() -> PassVerdict:
+        task, judge = session.task, session.judge
+        return judged(task, judge, hear(task, events, 5.0, (), judge.complete), 5.0, ())
+
+    verdict = benchmark(judged_again)
     assert verdict.harmony.complete == verdict.harmony.judged
     if benchmark.stats is not None:
         each = 1000 * benchmark.stats.stats.median / len(piece.moments)

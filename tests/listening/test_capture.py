@@ -14,7 +14,6 @@ from trainer.listening.capture import (
     close,
     hear,
     settle,
-    strokes,
     struck_chords,
 )
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal, StruckChord
@@ -26,6 +25,13 @@ def down(time: float, *keys: int) -> list[KeyEvent]:
 
 def up(time: float, *keys: int) -> list[KeyEvent]:
     return [KeyUp(time, key) for key in keys]
+
+
+def heard(events: Sequence[KeyEvent]) -> Capture:
+    capture = Capture()
+    for event in events:
+        capture, _ = hear(capture, event)
+    return capture
 
 
 def test_keys_within_50_ms_are_one_chord() -> None:
@@ -91,8 +97,9 @@ def test_a_chord_is_closed_by_time_alone() -> None:
 
 
 def test_strokes_know_how_long_fingers_and_pedal_kept_them() -> None:
-    (stroke,) = strokes([*down(0.0, 60), Pedal(0.1, True), *up(0.5, 60), Pedal(0.9, False)])
-    assert (stroke.down, stroke.up, stroke.silent) == (0.0, 0.5, 0.9)
+    events = [*down(0.0, 60), Pedal(0.1, True), *up(0.5, 60), Pedal(0.9, False)]
+    stroke = heard(events).strokes.latest(60, 1.0)
+    assert stroke is not None and (stroke.down, stroke.up, stroke.silent) == (0.0, 0.5, 0.9)
     assert stroke.held_at(0.4) and not stroke.held_at(0.6) and stroke.sounding_at(0.6)
 
 
@@ -127,7 +134,8 @@ def test_every_key_is_struck_in_exactly_one_chord_unless_it_was_a_slip(
         assert list(chord.struck) == sorted(set(chord.struck))
         assert not {*chord.struck} & {*chord.held} and not {*chord.keys} & {*chord.pedalled}
     assert [c.first for c in chords] == sorted(c.first for c in chords)
-    assert len(strokes(events)) == len(pressed)
+    strokes = heard(events).strokes
+    assert len(strokes.sounding) + sum(map(len, strokes.ended.values())) == len(pressed)
 
 
 @given(steps, st.floats(0.001, 0.05))

@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Protocol
 from trainer.conducting.setup import Setup
 from trainer.conducting.sources import Source
 from trainer.errors import TrainerError
+from trainer.judging.passes import mended
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
@@ -253,7 +254,7 @@ class Shell:
     def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
         if not self._ways_later:
             return verdict
-        return partial(with_ways, self.session, verdict)
+        return partial(mended, self.session.judge, verdict)
 
     def _log(self, writer: Writer, effect: Effect) -> None:
         match effect:
@@ -266,14 +267,6 @@ class Shell:
             case PassEnded(take, verdict, finished) if self._take_id is not None:
                 writer.end(self._take_id, take, self._final(verdict), finished)
                 self._take_id = None
-
-
-def with_ways(session: Session, verdict: PassVerdict) -> PassVerdict:
-    """A verdict with ways out of its faults, sought by the solver: tens of milliseconds."""
-    from trainer.judging.ways_out import with_ways_out
-
-    judge = session.judge
-    return with_ways_out(judge.exercise, judge.conditions, verdict, judge.given)
 
 
 def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:

@@ -8,17 +8,23 @@
   counts from half of the moment on: before that, it is a finger leaving late.
 - Where nothing was struck, held keys count if the player was to strike neither bass nor melody.
 - A key that only the pedal keeps sounding belongs to the harmony in the same way, but to no voice.
+- Of many chords struck for one moment the first gives its time; of the others the latest
+  `RECALLED` are looked back on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from trainer.judging.task import Awaited
 from trainer.judging.timing import onset
-from trainer.listening.capture import ROLLED, KeyStroke
+from trainer.listening.capture import ROLLED
 from trainer.listening.events import StruckChord
+from trainer.listening.strokes import Strokes
+
+RECALLED = 32  # chords struck for one moment that are looked back on; no hand means more
+ONE_CHORD = 1.0  # seconds after the first key in which what is struck is still the same chord
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,33 +52,26 @@ class Heard:
 def heard(
     awaited: Awaited,
     chords: Sequence[StruckChord],
-    strokes: Sequence[KeyStroke],
+    strokes: Strokes,
     begins: float,
     middle: float,
 ) -> Heard:
-    """What is heard at a moment; `chords` are the ones struck for it, in order, `strokes` all keys
-    that may still sound then. `begins` is its clock time in seconds, `middle` when half of it is
-    over."""
+    """What is heard at a moment; `chords` are the ones struck for it, in order, `strokes` all that
+    was played. `begins` is its clock time in seconds, `middle` when half of it is over."""
     if not chords:
         if awaited.bass is not None or awaited.melody is not None:
             return Heard(awaited.index)
         keys, pedalled = _kept(awaited, (), strokes, begins, middle)
         return Heard(awaited.index, tuple(sorted(keys)), (), tuple(sorted(pedalled - keys)))
-    last = chords[-1]
-    pressed = dict.fromkeys(key for chord in chords for key in chord.struck)
-    down = {s.key for s in strokes if s.key in pressed and s.held_at(last.last)}
-    middle = max(middle, last.last)
-    struck = set(last.struck)
-    for key in (key for chord in reversed(chords[:-1]) for key in reversed(chord.struck)):
-        belongs = key % 12 in awaited.belonging
-        if key in down and (belongs or any(s.key == key and s.held_at(middle) for s in strokes)):
-            struck.add(key)
-    kept, pedalled = _kept(awaited, tuple(pressed), strokes, last.last, middle)
-    for key in (key for chord in reversed(chords[:-1]) for key in reversed(chord.struck)):
-        if len(struck | kept) >= awaited.voices:
-            break
-        if key % 12 in awaited.belonging:
-            struck.add(key)
+    first, last = chords[0].first, chords[-1].last
+    middle = max(middle, last)
+    earlier = _latest_first(chords)
+    pressed = {key for chord in chords for key in chord.struck}
+    down = {key for key in earlier if _still_meant(awaited, strokes, key, last, middle)}
+    struck = {*chords[-1].struck, *down}
+    kept, pedalled = _kept(awaited, pressed, strokes, last, middle)
+    belonging = (key for key in earlier if key % 12 in awaited.belonging)
+    struck |= _to_fill(belonging, struck | kept, awaited.voices)
     keys = struck | kept
     return Heard(
         awaited.index,
@@ -80,15 +79,36 @@ def heard(
         tuple(sorted(struck)),
         tuple(sorted(pedalled - keys)),
         onset(chords[0]),
-        max(chord.last for chord in chords if chord.last - chords[0].first <= 1.0)
-        - chords[0].first,
+        max(chord.last for chord in chords if chord.last - first <= ONE_CHORD) - first,
     )
+
+
+def _latest_first(chords: Sequence[StruckChord]) -> list[int]:
+    """The keys of the chords before the last, each once, the latest first."""
+    earlier = chords[-RECALLED:-1]
+    return list(dict.fromkeys(k for chord in reversed(earlier) for k in reversed(chord.struck)))
+
+
+def _still_meant(awaited: Awaited, strokes: Strokes, key: int, last: float, middle: float) -> bool:
+    """Whether a key of an earlier chord is held into the last one, and belongs or stays."""
+    belongs = key % 12 in awaited.belonging
+    return strokes.held(key, last) and (belongs or strokes.held(key, middle))
+
+
+def _to_fill(belonging: Iterator[int], keys: set[int], voices: int) -> set[int]:
+    """As many further keys as voices are wanting."""
+    filling: set[int] = set()
+    for key in belonging:
+        if len(keys | filling) >= voices:
+            break
+        filling.add(key)
+    return filling
 
 
 def _kept(
     awaited: Awaited,
-    pressed: Sequence[int],
-    strokes: Sequence[KeyStroke],
+    pressed: Collection[int],
+    strokes: Strokes,
     begins: float,
     middle: float,
 ) -> tuple[set[int], set[int]]:
@@ -97,12 +117,13 @@ def _kept(
     middle = max(middle, settled)
     fingers: set[int] = set()
     pedalled: set[int] = set()
-    for stroke in strokes:
-        if stroke.key in pressed or stroke.down > begins:
+    for key in strokes.keys:
+        stroke = None if key in pressed else strokes.latest(key, begins)
+        if stroke is None:
             continue
-        at = settled if stroke.key % 12 in awaited.belonging else middle
+        at = settled if key % 12 in awaited.belonging else middle
         if stroke.held_at(at):
-            fingers.add(stroke.key)
+            fingers.add(key)
         elif stroke.sounding_at(at):
-            pedalled.add(stroke.key)
+            pedalled.add(key)
     return fingers, pedalled

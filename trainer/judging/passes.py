@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge
-from trainer.judging.performance import Pauses, perform, stretches
+from trainer.judging.performance import Performed, perform
+from trainer.judging.stretch import Pauses, stretches
 from trainer.judging.take import Take
 from trainer.judging.task import Task, task
 from trainer.judging.timing import timing
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.judging.ways_out import with_ways_out
-from trainer.listening.events import KeyEvent
 from trainer.score.kern import parse_exercise
 
 
@@ -25,39 +25,33 @@ def judge(take: Take) -> PassVerdict:
     """
     exercise = parse_exercise(take.exercise, file=take.exercise_id)
     asked = task(exercise, take.conditions)
-    return judge_pass(
-        asked, Judge(exercise, take.conditions), take.events, take.origin, take.pauses
-    )
+    judging = Judge(exercise, take.conditions)
+    played = perform(asked, take.events, take.origin, take.pauses, judging.complete)
+    return mended(judging, judged(asked, judging, played, take.origin, take.pauses))
 
 
-def judge_pass(
-    asked: Task, judging: Judge, events: Sequence[KeyEvent], origin: float, pauses: Pauses
-) -> PassVerdict:
-    """The verdict on the events of a pass, with what would have been right at each fault; `origin`
-    and `pauses` as in `Take`."""
-    verdict = judged(asked, judging, events, origin, pauses)
+def mended(judging: Judge, verdict: PassVerdict) -> PassVerdict:
+    """A verdict with what would have been right at each fault."""
     return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given)
 
 
 def judged(
-    asked: Task, judging: Judge, events: Sequence[KeyEvent], origin: float, pauses: Pauses
+    asked: Task, judging: Judge, played: Performed, origin: float, pauses: Pauses
 ) -> PassVerdict:
-    """The same without seeking ways out: quick, for where nobody may wait."""
-    performance = perform(asked, events, origin, pauses, judging.complete)
+    """The verdict on what was heard in a pass, without seeking ways out: quick, for where nobody
+    may wait. `origin` and `pauses` as in `Take`."""
     verdict = judging.judge_chords(
-        {h.index: h.keys for h in performance.heard},
-        {h.index: h.pedalled for h in performance.heard},
+        {h.index: h.keys for h in played.heard},
+        {h.index: h.pedalled for h in played.heard},
     )
     begun = _origins(asked, origin, pauses)
-    by_index = {
-        h.index: (h, t) for h, t in zip(performance.heard, performance.think_s, strict=True)
-    }
+    by_index = {h.index: (h, t) for h, t in zip(played.heard, played.think_s, strict=True)}
     moments = tuple(
         in_time(asked, m, by_index[m.index][0], begun.get(m.index), by_index[m.index][1])
         for m in verdict.moments
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
-    return replace(verdict, moments=moments, timing=figure, extra=performance.extra)
+    return replace(verdict, moments=moments, timing=figure, extra=played.extra)
 
 
 def in_time(

@@ -1,9 +1,9 @@
-"""Raw events to what was heard at each moment: the whole of a pass, as it is judged at its end.
+"""A pass as it is heard: events in, moments that are over out.
 
-In tempo a pass may be broken off (a cable pulled, a computer asleep, the player's own wish) and go
-on. It goes on with a new count-in from the beginning of the phrase it was broken off in, or, in a
-phrase of more than `LONG` bars, from the beginning of the bar before; what had been played from
-there on is played anew. Each piece of a pass between two breaks is a stretch.
+Every event takes the same way, in tempo and untimed: time goes by up to it, the hands take it in, a
+chord that it closes finds its moment, and the clock of the pass (`Tactus` or `Patience`) says which
+moments are over. Live, time also goes by without events; at the end what was heard at each moment
+is gathered once more, with all that is known by then.
 """
 
 from __future__ import annotations
@@ -12,83 +12,106 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
-from trainer.judging import wait
-from trainer.judging.follow import align
-from trainer.judging.heard import Heard, heard
+from trainer.judging.clock import Clock, Complete, Over
+from trainer.judging.heard import Heard
+from trainer.judging.patience import waiting
+from trainer.judging.stretch import Pauses, stretches
+from trainer.judging.tactus import beating, heard_in_tempo
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, on_the_page
-from trainer.judging.timing import onset
 from trainer.judging.verdict import ExtraChord
-from trainer.listening.capture import Capture, KeyStroke, close, hear, settle
-from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, StruckChord
-
-LONG = 4  # bars
-EARLY = 0.5  # beats before its first moment from which a chord belongs to a stretch
-
-Pauses = tuple[tuple[float, float], ...]
+from trainer.listening.capture import Capture, close, hear
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp, StruckChord
+from trainer.listening.trail import Trail
 
 
 @dataclass(frozen=True, slots=True)
-class Performance:
+class Performed:
     """What was heard at each moment of a pass, the time to think there, and what was extra."""
 
     heard: tuple[Heard, ...]
     think_s: tuple[float | None, ...]
-    extra: tuple[ExtraChord, ...]
+    extra: tuple[ExtraChord, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """From moment `first` on; `origin` is the clock time the first moment of the whole pass would
-    have had. What is struck from `opens` to `closes` (clock seconds) belongs to it."""
+@dataclass(frozen=True)
+class Performance:
+    """A pass on its way: the hands, the clock it goes by (None: not begun), the chords closed and
+    the moments over since it began. `broken` is when it was broken off, inf while it goes on.
 
-    first: int
-    origin: float
-    opens: float
-    closes: float
+    `sure` says whether hearing its events again would find the same: not where keys were down
+    before it began, where it was broken off, or where an event came later than `decided`, the
+    latest time at which something was decided because time had gone by.
+    """
+
+    task: Task
+    complete: Complete
+    hands: Capture = Capture()  # noqa: RUF009 (a value)
+    clock: Clock | None = None
+    chords: Trail[StruckChord] = Trail()  # noqa: RUF009 (a value)
+    over: tuple[Over, ...] = ()
+    broken: float = inf
+    sure: bool = True
+    decided: float = -inf
+
+
+Step = tuple[Performance, tuple[Over, ...]]
 
 
 def meant(event: KeyEvent, conditions: Conditions) -> KeyEvent:
     """An event as it was meant: the port's constant offset taken off, the octave shifts put on."""
+    if not (conditions.latency or conditions.shift_left or conditions.shift_right):
+        return event
     time = event.time - conditions.latency
     if isinstance(event, KeyDown | KeyUp):
         return replace(event, time=time, key=on_the_page(event.key, conditions))
     return replace(event, time=time)
 
 
-def moment_at(task: Task, seconds: float) -> int:
-    """The moment in force so many seconds after the first moment of the pass, in tempo."""
-    assert task.line is not None
-    return task.first + max(0, sum(1 for time in task.line.times if time <= seconds) - 1)
+def begun(before: Performance, time: float) -> Performance:
+    """The pass begins: its first moment stands (untimed: is waited for from) at clock time
+    `time`. Keys that are down already stay down."""
+    hands, _ = close(before.hands)
+    empty = not hands.strokes.sounding and not hands.pedal
+    clock = _clock(before.task, before.complete, time)
+    return Performance(before.task, before.complete, hands, clock, sure=empty)
 
 
-def resumption(task: Task, index: int) -> int:
-    """The moment from which a pass in tempo goes on that was broken off at moment `index`."""
-    moments = task.exercise.moments
-    phrase = next(p for p in task.exercise.phrases if p.first <= index <= p.last)
-    first = phrase.first
-    if moments[phrase.last].bar - moments[first].bar >= LONG:
-        bar = moments[index].bar - 1
-        first = next(m.index for m in moments[first : index + 1] if m.bar >= bar)
-    return max(task.first, first)
+def broken_off(before: Performance, time: float) -> Performance:
+    """From `time` on the hands alone are followed."""
+    return replace(before, broken=time, sure=False)
 
 
-def stretch(task: Task, first: int, time: float) -> Stretch:
-    """The stretch whose moment `first` stands at clock time `time`, not yet broken off."""
-    assert task.line is not None
-    opens = time - EARLY * task.line.beat_length(first)
-    return Stretch(first, time - task.line.time(first), opens, inf)
+def gone_on(before: Performance, first: int, time: float) -> Performance:
+    """After a break: moment `first` stands (untimed: is waited for) at clock time `time`."""
+    clock = None if before.clock is None else before.clock.gone_on(first, time)
+    return replace(before, clock=clock, broken=inf)
 
 
-def stretches(task: Task, origin: float, pauses: Pauses) -> tuple[Stretch, ...]:
-    """A pass in tempo between its breaks; `origin` is the clock time of its first moment."""
-    found = [stretch(task, task.first, origin)]
-    for broken, goes_on in pauses:
-        here = found[-1]
-        found[-1] = replace(here, closes=broken)
-        index = max(here.first, moment_at(task, broken - here.origin))
-        found.append(stretch(task, max(here.first, resumption(task, index)), goes_on))
-    return tuple(found)
+def take_in(before: Performance, event: KeyEvent) -> Step:
+    """Take in one event, as meant; the moments that are over by then."""
+    performance, over = time_goes_by(before, event.time)
+    hands, closed = hear(performance.hands, event)
+    late = event.time < before.decided
+    performance = replace(performance, hands=hands, sure=performance.sure and not late)
+    performance, more = _struck(performance, closed)
+    if performance.clock is None or performance.broken < inf:
+        return performance, over + more
+    performance, last = _told(performance, performance.clock.moved(event, hands))
+    return performance, over + more + last
+
+
+def time_goes_by(before: Performance, now: float) -> Step:
+    """What time alone brings, in its order: a moment is over, a chord closes, a moment is over."""
+    performance, over = _looked(before, now)
+    ends = performance.hands.closes_at
+    if now < ends:
+        return performance, over
+    hands, closed = close(performance.hands)
+    performance = replace(performance, hands=hands, decided=max(performance.decided, ends))
+    performance, more = _struck(performance, closed)
+    performance, last = _looked(performance, now)
+    return performance, over + more + last
 
 
 def perform(
@@ -96,190 +119,72 @@ def perform(
     events: Sequence[KeyEvent],
     origin: float,
     pauses: Pauses,
-    complete: wait.Complete,
-) -> Performance:
+    complete: Complete,
+) -> Performed:
     """Hear a whole pass; `complete` tells whether keys sounding at a moment leave nothing to do."""
-    as_meant = [meant(event, task.conditions) for event in events]
+    # in tempo nothing is decided before the end, and what was broken off is known by its times
+    clock = _clock(task, complete, origin) if task.line is None else None
+    performance = Performance(task, complete, clock=clock)
+    ahead = list(reversed(pauses)) if clock is not None else []
+    for event in events:
+        as_meant = meant(event, task.conditions)
+        while ahead and ahead[-1][0] <= as_meant.time:
+            performance = broken_off(performance, ahead[-1][0])
+            if as_meant.time < ahead[-1][1]:
+                break
+            performance = gone_on(performance, 0, ahead.pop()[1])
+        performance, _ = take_in(performance, as_meant)
+    return performed(performance, origin, pauses)
+
+
+def performed(last: Performance, origin: float, pauses: Pauses) -> Performed:
+    """What was heard in a pass that has ended; `origin` and `pauses` as in `Take`."""
+    task = last.task
+    clock = last.clock if task.line is None else None
+    performance, _ = time_goes_by(replace(last, clock=clock, broken=inf), inf)
+    if task.line is not None:
+        parts = stretches(task, origin, pauses)
+        hands, chords = performance.hands, performance.chords
+        heard, extra = heard_in_tempo(task, performance.complete, hands, chords, parts)
+        return Performed(heard, (None,) * len(heard), extra)
+    assert performance.clock is not None
+    over = (*performance.over, *performance.clock.given_up(performance.hands))
+    at = {one.heard.index: one for one in over}
+    ordered = [at.get(m.index, Over(Heard(m.index))) for m in task.moments]
+    return Performed(tuple(o.heard for o in ordered), tuple(o.think_s for o in ordered))
+
+
+def _clock(task: Task, complete: Complete, time: float) -> Clock:
     if task.line is None:
-        return _untimed(task, as_meant, origin, pauses, complete)
-    return _in_tempo(task, as_meant, stretches(task, origin, pauses), complete)
+        return waiting(task, complete, time)
+    return beating(task, complete, task.first, time)
 
 
-def at_moment(
-    task: Task,
-    index: int,
-    chords: Sequence[StruckChord],
-    strokes: Sequence[KeyStroke],
-    origin: float,
-    complete: wait.Complete,
-) -> tuple[Heard, tuple[StruckChord, ...]]:
-    """What is heard at a moment in tempo, and which of its chords are extra after all: those let
-    go before a better timed one came, and those that came after all was complete and do not
-    belong."""
-    assert task.line is not None
-    awaited = task.at(index)
-    moment = task.exercise.moments[index]
-    begins = origin + task.line.time(index)
-    quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
-    middle = begins + float(moment.duration) * quarter / 2
-    strays, chords = _strays(chords, strokes, begins)
-    for count in range(1, len(chords)):
-        here = heard(awaited, chords[:count], strokes, begins, chords[count].first)
-        if complete(index, here.sounding):
-            late = chords[count:]
-            belong = [c for c in late if all(key % 12 in awaited.belonging for key in c.struck)]
-            extra = tuple(chord for chord in late if chord not in belong)
-            kept = (*chords[:count], *belong)
-            return heard(awaited, kept, strokes, begins, middle), strays + extra
-    return heard(awaited, chords, strokes, begins, middle), strays
-
-
-def _strays(
-    chords: Sequence[StruckChord], strokes: Sequence[KeyStroke], begins: float
-) -> tuple[tuple[StruckChord, ...], tuple[StruckChord, ...]]:
-    """Chords before the one nearest in time, as long as nothing of them is held into it; the
-    rest."""
-    if len(chords) < 2:
-        return (), tuple(chords)
-    distances = [abs(onset(chord) - begins) for chord in chords]
-    nearest = distances.index(min(distances))
-    first = chords[nearest].first
-    for chord in chords[:nearest]:
-        ours = [s for s in strokes if s.key in chord.struck and s.down <= chord.last]
-        if any(s.held_at(first) for s in ours):
-            return (), tuple(chords)
-    return tuple(chords[:nearest]), tuple(chords[nearest:])
-
-
-def _in_tempo(
-    task: Task,
-    events: Sequence[KeyEvent],
-    parts: tuple[Stretch, ...],
-    complete: wait.Complete,
-) -> Performance:
-    capture, chords = _all_chords(events)
-    here: dict[int, Heard] = {}
-    extra: list[ExtraChord] = []
-    for number, part in enumerate(parts):
-        ends = parts[number + 1].first if number + 1 < len(parts) else task.last + 1
-        ours = [chord for chord in chords if part.opens <= chord.first < part.closes]
-        places = align(task, ours, part.origin, part.first)
-        after = part.first - 1
-        for chord, place in zip(ours, places, strict=True):
-            after = after if place is None else place
-            if place is None:
-                extra.append(_extra(after, chord, part.origin))
-        for index in range(part.first, ends):
-            struck = [c for c, place in zip(ours, places, strict=True) if place == index]
-            found, more = at_moment(task, index, struck, capture.strokes, part.origin, complete)
-            here[index] = found
-            extra += [_extra(index, chord, part.origin) for chord in more]
-    ordered = tuple(here[index] for index in range(task.first, task.last + 1))
-    return Performance(
-        ordered, (None,) * len(ordered), tuple(sorted(extra, key=lambda e: (e.at_s, e.keys)))
-    )
-
-
-def _extra(after: int, chord: StruckChord, origin: float) -> ExtraChord:
-    return ExtraChord(after, round(chord.first - origin, 6), chord.struck)
-
-
-def _all_chords(events: Sequence[KeyEvent]) -> tuple[Capture, list[StruckChord]]:
-    capture = Capture()
-    chords: list[StruckChord] = []
-    for event in events:
-        capture, closed = hear(capture, event)
-        chords += closed
-    capture, closed = close(capture)
-    return capture, [*chords, *closed]
-
-
-def _untimed(
-    task: Task,
-    events: Sequence[KeyEvent],
-    origin: float,
-    pauses: Pauses,
-    complete: wait.Complete,
-) -> Performance:
-    desk = Untimed(wait.begin(task, origin), Capture())
-    accepted: list[wait.Accepted] = []
-    ahead = list(pauses)
-    for event in events:
-        while ahead and ahead[0][1] <= event.time:
-            desk = went_on(desk, ahead.pop(0)[1])
-        idle = bool(ahead) and ahead[0][0] <= event.time
-        desk, more = at_desk(task, desk, event, complete, idle=idle)
-        accepted += more
-    desk, more = desk_looked(task, desk, inf, complete)
-    accepted += more
-    if desk.waiting.chords:  # broken off in the middle of an attempt
-        last = desk.waiting.chords[-1].last
-        accepted += wait.onward(task, desk.waiting, desk.capture.strokes, last, complete)[1]
-    by_moment = {a.heard.index: a for a in accepted}
-    silent = [Heard(moment.index) for moment in task.moments]
-    return Performance(
-        tuple(by_moment[h.index].heard if h.index in by_moment else h for h in silent),
-        tuple(by_moment[h.index].think_s if h.index in by_moment else None for h in silent),
-        (),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Untimed:
-    """An untimed pass on its way: the moment waited at, and the hands."""
-
-    waiting: wait.Waiting
-    capture: Capture
-
-
-def at_desk(
-    task: Task, desk: Untimed, event: KeyEvent, complete: wait.Complete, *, idle: bool = False
-) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
-    """Take in one event, as meant; `idle` while the pass is broken off."""
-    desk, accepted = desk_looked(task, desk, event.time, complete)
-    capture, closed = hear(desk.capture, event)
-    waiting = desk.waiting
-    if idle:
-        return Untimed(waiting, capture), accepted
+def _struck(performance: Performance, closed: Sequence[StruckChord]) -> Step:
+    """Chords find their moments, but for those begun after the pass was broken off."""
+    over: tuple[Over, ...] = ()
     for chord in closed:
-        waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
-        accepted += more
-    if isinstance(event, Onward):
-        waiting, more = wait.onward(task, waiting, capture.strokes, event.time, complete)
-        accepted += more
-    elif isinstance(event, KeyUp):
-        waiting, more = wait.look(task, waiting, capture.strokes, event.time, complete)
-        accepted += more
-    return Untimed(waiting, capture), accepted
+        performance = replace(performance, chords=performance.chords.with_one(chord))
+        if performance.clock is not None and chord.first < performance.broken:
+            told = performance.clock.struck(chord, performance.hands)
+            performance, more = _told(performance, told)
+            over += more
+    return performance, over
 
 
-def desk_looked(
-    task: Task, desk: Untimed, now: float, complete: wait.Complete
-) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
-    """What time alone brings, in its order: patience ends, a chord closes, patience ends."""
-    desk, accepted = _patience(task, desk, now, complete)
-    waiting = desk.waiting
-    capture, closed = settle(desk.capture, now)
-    for chord in closed:
-        waiting, more = wait.struck(task, waiting, chord, capture.strokes, complete)
-        accepted += more
-    desk, more = _patience(task, Untimed(waiting, capture), now, complete)
-    return desk, accepted + more
+def _looked(performance: Performance, now: float) -> Step:
+    """The clock stands still while the pass is broken off."""
+    if performance.clock is None:
+        return performance, ()
+    now = min(now, performance.broken)
+    performance, over = _told(performance, performance.clock.looked(performance.hands, now))
+    if over:
+        performance = replace(performance, decided=max(performance.decided, now))
+    return performance, over
 
 
-def _patience(
-    task: Task, desk: Untimed, now: float, complete: wait.Complete
-) -> tuple[Untimed, tuple[wait.Accepted, ...]]:
-    """A chord begun before patience ends is waited for."""
-    waiting, begun = desk.waiting, desk.capture.begun
-    ends = inf if waiting.ready is None else waiting.ready + wait.PATIENCE
-    if now < ends or (begun is not None and begun <= ends):
-        return desk, ()
-    waiting, accepted = wait.look(task, waiting, desk.capture.strokes, ends, complete)
-    return replace(desk, waiting=waiting), accepted
-
-
-def went_on(desk: Untimed, now: float) -> Untimed:
-    """After a break the time to think at a moment not yet begun counts from now."""
-    waiting = desk.waiting
-    return desk if waiting.chords else replace(desk, waiting=replace(waiting, since=now))
+def _told(performance: Performance, told: tuple[Clock, tuple[Over, ...]]) -> Step:
+    clock, over = told
+    if clock is performance.clock:
+        return performance, over
+    return replace(performance, clock=clock, over=performance.over + over), over

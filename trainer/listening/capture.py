@@ -14,65 +14,56 @@ while all of its keys stay down, the next key may follow within `ROLLED`. A chor
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal, StruckChord
+from trainer.listening.strokes import KeyStroke, Strokes
 
 TOGETHER = 0.050  # seconds between neighbouring onsets of one chord; common practice, no source
 ROLLED = 0.120  # the same while every key of the chord stays down
 
 
 @dataclass(frozen=True, slots=True)
-class KeyStroke:
-    """One key from its press on: `up` and `silent` (pedal included) are inf while still to come."""
-
-    key: int
-    velocity: int
-    down: float
-    up: float = inf
-    silent: float = inf
-
-    def held_at(self, time: float) -> bool:
-        return self.down <= time < self.up
-
-    def sounding_at(self, time: float) -> bool:
-        return self.down <= time < self.silent
-
-
-@dataclass(frozen=True, slots=True)
 class _Gathering:
+    """A chord not closed yet. Whatever is sent, it holds each key once."""
+
     first: float
     last: float
-    struck: tuple[tuple[int, float], ...]  # key and time, in the order pressed
-    released: tuple[int, ...] = ()  # struck in this chord and up again
-    slips: tuple[int, ...] = ()  # of these, the ones let go before another key was pressed
+    struck: Mapping[int, tuple[float, float]]  # key to its earliest and latest press
+    released: frozenset[int] = frozenset()  # struck in this chord and up again
+    slips: frozenset[int] = frozenset()  # of these, the ones let go before another key was pressed
     before: tuple[int, ...] = ()  # down when it began
+
+    @property
+    def counted(self) -> list[int]:
+        """The keys that count, ascending."""
+        return sorted(self.struck.keys() - self.slips)
 
 
 @dataclass(frozen=True, slots=True)
 class Capture:
-    """What the hands are doing: `strokes` in the order pressed, the newest last."""
+    """What the hands are doing, and every key they have pressed."""
 
-    strokes: tuple[KeyStroke, ...] = ()
+    strokes: Strokes = field(default_factory=Strokes)
     pedal: bool = False
     _gathering: _Gathering | None = None
 
     @property
     def down(self) -> tuple[int, ...]:
         """Keys held by the fingers, ascending."""
-        return tuple(sorted(s.key for s in self.strokes if s.up == inf))
+        return self.strokes.held_now
 
     @property
     def sounding(self) -> tuple[int, ...]:
         """Keys held by the fingers or the pedal, ascending."""
-        return tuple(sorted({s.key for s in self.strokes if s.silent == inf}))
+        return tuple(sorted(self.strokes.sounding))
 
     @property
     def gathering(self) -> tuple[int, ...]:
         """Keys of the chord that is not closed yet, ascending."""
-        return () if self._gathering is None else tuple(sorted(_struck(self._gathering)))
+        return () if self._gathering is None else tuple(self._gathering.counted)
 
     @property
     def closes_at(self) -> float:
@@ -80,16 +71,17 @@ class Capture:
         return inf if self._gathering is None else self._gathering.last + ROLLED
 
     @property
-    def begun(self) -> float | None:
-        """The first onset of the chord that is gathering."""
-        return None if self._gathering is None else self._gathering.first
+    def begun(self) -> float:
+        """The first onset of the chord that is gathering, inf if none is."""
+        return inf if self._gathering is None else self._gathering.first
 
 
 def hear(capture: Capture, event: KeyEvent) -> tuple[Capture, tuple[StruckChord, ...]]:
     """Take in one event; the chords it closes (one at most, as a tuple).
 
     Events are expected in the order of their times; one that comes a little late is taken as it
-    is, and never makes a chord longer than it was.
+    is, and never makes a chord longer than it was. An event costs the same whatever was played
+    before it: no more than the keys that are down.
     """
     match event:
         case KeyDown():
@@ -99,12 +91,7 @@ def hear(capture: Capture, event: KeyEvent) -> tuple[Capture, tuple[StruckChord,
             return _release(capture, key, time), closed
         case Pedal(time, down):
             capture, closed = settle(capture, time)
-            strokes = capture.strokes
-            if not down:
-                strokes = tuple(
-                    replace(s, silent=time) if s.silent == inf and s.up < inf else s
-                    for s in strokes
-                )
+            strokes = capture.strokes if down else capture.strokes.unpedalled(time)
             return replace(capture, pedal=down, strokes=strokes), closed
         case Onward():
             return close(capture)
@@ -120,13 +107,14 @@ def close(capture: Capture) -> tuple[Capture, tuple[StruckChord, ...]]:
     chord = capture._gathering
     if chord is None:
         return capture, ()
-    struck = _struck(chord)
-    down = set(capture.down)
-    held = [key for key in chord.before if key in down and key not in struck]
-    pedalled = set(capture.sounding) - down - set(struck)
-    times = [time for key, time in chord.struck if key in struck]
+    struck, down = chord.counted, set(capture.down)
+    pedalled = capture.strokes.sounding.keys() - down - {*struck}
     closed = StruckChord(
-        tuple(sorted(struck)), tuple(held), tuple(sorted(pedalled)), min(times), max(times)
+        tuple(struck),
+        tuple(sorted(down & {*chord.before} - {*struck})),
+        tuple(sorted(pedalled)),
+        min(chord.struck[key][0] for key in struck),
+        max(chord.struck[key][1] for key in struck),
     )
     return replace(capture, _gathering=None), (closed,)
 
@@ -141,37 +129,19 @@ def struck_chords(events: Iterable[KeyEvent]) -> tuple[StruckChord, ...]:
     return (*chords, *close(capture)[1])
 
 
-def strokes(events: Iterable[KeyEvent]) -> tuple[KeyStroke, ...]:
-    """All the keys of a performance, in the order pressed."""
-    capture = Capture()
-    for event in events:
-        capture, _ = hear(capture, event)
-    return capture.strokes
-
-
 def _press(capture: Capture, event: KeyDown) -> tuple[Capture, tuple[StruckChord, ...]]:
     chord = capture._gathering
     closed: tuple[StruckChord, ...] = ()
     if chord is not None and not _joins(chord, event.time):
         capture, closed = close(capture)
         chord = None
-    before = capture.down if chord is None else ()
-    capture = _release(capture, event.key, event.time, again=True)
     if chord is None:
-        held = tuple(key for key in before if key != event.key)
-        chord = _Gathering(event.time, event.time, ((event.key, event.time),), before=held)
+        held = tuple(key for key in capture.down if key != event.key)
+        chord = _Gathering(event.time, event.time, {event.key: (event.time,) * 2}, before=held)
     else:
-        released = tuple(key for key in chord.released if key != event.key)
-        chord = replace(
-            chord,
-            released=released,
-            slips=released,
-            last=max(chord.last, event.time),
-            struck=(*chord.struck, (event.key, event.time)),
-            before=tuple(key for key in chord.before if key != event.key),
-        )
-    stroke = KeyStroke(event.key, event.velocity, event.time)
-    return replace(capture, strokes=(*capture.strokes, stroke), _gathering=chord), closed
+        chord = _joined(chord, event)
+    strokes = capture.strokes.pressed(KeyStroke(event.key, event.velocity, event.time))
+    return Capture(strokes, capture.pedal, chord), closed
 
 
 def _joins(chord: _Gathering, time: float) -> bool:
@@ -179,23 +149,24 @@ def _joins(chord: _Gathering, time: float) -> bool:
     return gap <= TOGETHER or (gap <= ROLLED and not chord.released)
 
 
-def _release(capture: Capture, key: int, time: float, *, again: bool = False) -> Capture:
-    """The key goes up; `again` where it is only let go to be struck anew."""
-    strokes = tuple(
-        _lifted(s, time, capture.pedal and not again) if s.key == key and s.silent == inf else s
-        for s in capture.strokes
+def _joined(chord: _Gathering, event: KeyDown) -> _Gathering:
+    key, time = event.key, event.time
+    earliest, latest = chord.struck.get(key, (time, time))
+    released = chord.released - {key}
+    return _Gathering(
+        chord.first,
+        max(chord.last, time),
+        {**chord.struck, key: (min(earliest, time), max(latest, time))},
+        released,
+        released,
+        tuple(k for k in chord.before if k != key) if key in chord.before else chord.before,
     )
-    chord = capture._gathering
-    if chord is not None and not again and any(k == key for k, _ in chord.struck):
-        chord = replace(chord, released=(*chord.released, key))
-    return replace(capture, strokes=strokes, _gathering=chord)
 
 
-def _lifted(stroke: KeyStroke, time: float, pedal: bool) -> KeyStroke:
-    up = min(stroke.up, time)
-    return replace(stroke, up=up, silent=inf if pedal else max(up, time))
-
-
-def _struck(chord: _Gathering) -> tuple[int, ...]:
-    """The keys that count, each once, in the order pressed."""
-    return tuple(dict.fromkeys(key for key, _ in chord.struck if key not in chord.slips))
+def _release(capture: Capture, key: int, time: float) -> Capture:
+    strokes, chord = capture.strokes.lifted(key, time, capture.pedal), capture._gathering
+    if chord is not None and key in chord.struck and key not in chord.released:
+        chord = replace(chord, released=chord.released | {key})
+    elif strokes is capture.strokes:  # a key that was not down: nothing has changed
+        return capture
+    return Capture(strokes, capture.pedal, chord)

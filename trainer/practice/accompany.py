@@ -16,16 +16,20 @@ BREATH = 0.04  # seconds a note ends before the next, so that a repeated one is 
 
 
 def lead(task: Task, first: int) -> float:
-    """Seconds from the sign to begin until moment `first` sounds: `LEAD` and the count-in."""
-    assert task.line is not None
+    """Seconds from the sign to begin until moment `first` sounds: `LEAD` and the count-in; none
+    untimed."""
+    if task.line is None:
+        return 0.0
     beats = count_in(task.exercise.moments[first], task.line.beat_length(first))
     return LEAD - beats[0].time
 
 
-def accompany(task: Task, first: int, at: float) -> Accompany:
-    """From moment `first`, which stands at clock time `at`, to the end of the pass."""
+def accompany(task: Task, first: int, at: float) -> tuple[Accompany, ...]:
+    """From moment `first`, which stands at clock time `at`, to the end of the pass; nothing
+    untimed."""
     line = task.line
-    assert line is not None
+    if line is None:
+        return ()
     counted = count_in(task.exercise.moments[first], line.beat_length(first))
     zero = counted[0].time  # negative: where the count-in begins, seconds from the moment
     into = line.time(first)
@@ -39,7 +43,8 @@ def accompany(task: Task, first: int, at: float) -> Accompany:
         for pitch, begins, ends in _sounded(task, part)
         if begins >= into
     ]
-    return Accompany(tuple(sorted(notes, key=lambda n: (n.start, n.key))), tuple(beats), at + zero)
+    notes.sort(key=lambda note: (note.start, note.key))
+    return (Accompany(tuple(notes), tuple(beats), at + zero),)
 
 
 def supplied(task: Task, index: int) -> tuple[int, ...]:

@@ -9,7 +9,10 @@ to be done come out. No clock, no screen, no disk, no sound.
 begun. In tempo it counts in and plays to its end; untimed it waits at each moment. It is `paused`
 when the port is lost (and goes on when it is found), when the clock jumps or nothing is fed for
 `STILL` seconds, or when the player wishes (and goes on at `Begin`, or at a key struck). In tempo it
-goes on with a new count-in from where `trainer.judging.performance.resumption` says.
+goes on with a new count-in from where `trainer.judging.stretch` says.
+
+A key's event carries its own time: hearing it, time has gone by up to then and no further, however
+late it is fed. Only what else is fed says that all keys up to `now` have been heard.
 """
 
 from __future__ import annotations
@@ -17,21 +20,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from trainer.judging import wait
-from trainer.judging.follow import follower
 from trainer.judging.judge import Judge, Progress
-from trainer.judging.passes import judge_pass, judged
+from trainer.judging.passes import judged, mended
 from trainer.judging.performance import (
-    Untimed,
+    Performance,
+    begun,
+    broken_off,
+    gone_on,
     meant,
-    moment_at,
-    resumption,
-    stretch,
-    went_on,
+    perform,
+    performed,
 )
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
-from trainer.listening.capture import Capture, hear
+from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import (
     KeyDown,
     KeyEvent,
@@ -99,8 +101,9 @@ def start(
     )
     first = asked.wanted_from(asked.first) if asked.line is None else asked.first
     judging = Judge(exercise, conditions)
+    performance = Performance(asked, judging.complete)
     current = min(first, asked.last)
-    return Session(asked, judging, take, now, current=current, judged=asked.first, ways=ways)
+    return Session(asked, judging, take, now, performance, current=current, ways=ways)
 
 
 def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tuple[Effect, ...]]:
@@ -126,6 +129,7 @@ def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tu
             session, more = _found(session, now, name)
         case KeyDown() | KeyUp() | Pedal() | Onward():
             session, more = _key(session, event, now)
+            return session, effects + more
     effects += more
     session, more = _time_goes_by(session, now)
     return session, effects + more
@@ -156,25 +160,17 @@ def _begin(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
         return _go_on(session, now)
     if session.stage != "ready":
         return session, ()
-    asked = session.task
-    first = asked.first
-    if asked.line is None:
-        session = replace(
-            session, stage="playing", origin=now, desk=Untimed(wait.begin(asked, now), Capture())
-        )
-        take = replace(session.take, origin=now)
-        return replace(session, take=take), (PassBegan(take, now),)
-    origin = now + lead(asked, first)
+    origin = now + lead(session.task, session.task.first)
     take = replace(session.take, origin=origin)
     session = replace(
         session,
         stage="playing",
         origin=origin,
         take=take,
-        part=stretch(asked, first, origin),
-        follower=follower(asked, first),
+        performance=begun(session.performance, origin),
     )
-    return session, (PassBegan(take, origin), accompany(asked, first, origin))
+    played = accompany(session.task, session.task.first, origin)
+    return session, (PassBegan(take, origin), *played)
 
 
 def _pause(session: Session, now: float, text: str) -> tuple[Session, tuple[Effect, ...]]:
@@ -183,7 +179,14 @@ def _pause(session: Session, now: float, text: str) -> tuple[Session, tuple[Effe
         return session, (Say(text),)
     if session.stage != "playing":
         return session, (Paused(text),)
-    session = replace(session, stage="paused", broken=now, lens=None, supplied=(), sounded=None)
+    session = replace(
+        session,
+        stage="paused",
+        broken=now,
+        performance=broken_off(session.performance, now),
+        supplied=(),
+        sounded=None,
+    )
     return session, (Hush(), Paused(text))
 
 
@@ -199,40 +202,26 @@ def _found(session: Session, now: float, name: str) -> tuple[Session, tuple[Effe
 
 
 def _go_on(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
-    asked, broken, part = session.task, session.broken, session.part
-    if session.port_gone or broken is None:
+    asked, broken, clock = session.task, session.broken, session.performance.clock
+    if session.port_gone or broken is None or clock is None:
         return session, ()
-    if asked.line is None:
-        assert session.desk is not None
-        session = replace(
-            session,
-            stage="playing",
-            pauses=(*session.pauses, (broken, now)),
-            broken=None,
-            desk=went_on(session.desk, now),
-            text="",
-        )
-        return session, (Resumed(session.current, now, _from_here(session)),)
-    assert part is not None
-    at = max(part.first, moment_at(asked, broken - part.origin))
-    first = max(part.first, resumption(asked, at))
+    first = clock.goes_on_from(broken)
     time = now + lead(asked, first)
+    reached = session.progress.index
     session = replace(
         session,
         stage="playing",
         pauses=(*session.pauses, (broken, time)),
         broken=None,
-        part=stretch(asked, first, time),
-        follower=follower(asked, first),
-        chords=tuple(c for c in session.chords if c[0] < first),
-        judged=first,
+        performance=gone_on(session.performance, first, time),
         moments=tuple(m for m in session.moments if m.index < first),
         faults=tuple(f for f in session.faults if f.moments[-1] < first),
-        progress=Progress(),
+        progress=session.progress if reached is None or reached < first else Progress(),
         current=first,
         text="",
     )
-    return session, (Resumed(first, time, _from_here(session)), accompany(asked, first, time))
+    played = accompany(asked, first, time)
+    return session, (Resumed(first, time, _from_here(session)), *played)
 
 
 def _from_here(session: Session) -> str:
@@ -246,9 +235,8 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
     pauses = session.pauses
     if session.broken is not None and session.task.line is None:
         pauses = (*pauses, (session.broken, now))
-    take = replace(session.take, events=session.events, pauses=pauses)
-    judging = judge_pass if session.ways else judged
-    verdict = judging(session.task, session.judge, take.events, take.origin, pauses)
+    take = replace(session.take, events=tuple(session.events), pauses=pauses)
+    verdict = _verdict(session, take)
     # at the end of a piece the last chord is the player's to let go
     quiet = tuple(KeyOff(key) for key in session.supplied) if finished else (Hush(),)
     session = replace(
@@ -258,25 +246,36 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
         verdict=verdict,
         moments=verdict.moments,
         faults=verdict.faults,
-        lens=None,
         supplied=(),
     )
     return session, (*quiet, PassEnded(take, verdict, finished))
 
 
+def _verdict(session: Session, take: Take) -> PassVerdict:
+    """What was heard is not heard again where it is sure that the same would come of it."""
+    asked, judging, performance = session.task, session.judge, session.performance
+    played = (
+        performed(performance, take.origin, take.pauses)
+        if performance.sure
+        else perform(asked, take.events, take.origin, take.pauses, judging.complete)
+    )
+    verdict = judged(asked, judging, played, take.origin, take.pauses)
+    return mended(judging, verdict) if session.ways else verdict
+
+
 def _key(session: Session, event: KeyEvent, now: float) -> tuple[Session, tuple[Effect, ...]]:
+    stage = session.stage
+    if stage != "ready":
+        session = replace(session, events=session.events.with_one(event))
     as_meant = meant(event, session.task.conditions)
-    if session.stage == "ready":
-        return replace(session, capture=hear(session.capture, as_meant)[0]), ()
-    session = replace(session, events=(*session.events, event))
-    if session.stage == "playing":
-        session, effects = key_played(session, as_meant)
-        return session, (Played(event), *effects)
-    session = replace(session, capture=hear(session.capture, as_meant)[0])
-    if isinstance(event, KeyDown | Onward) and not session.port_gone:
-        session, effects = _go_on(session, now)
-        return session, (Played(event), *effects)
-    return session, (Played(event),)
+    session, effects = key_played(session, as_meant)
+    if stage == "ready":
+        return session, effects
+    if stage == "paused" and isinstance(event, KeyDown | Onward):
+        session, more = _go_on(session, now)
+    else:
+        session, more = _ended_by(session, as_meant.time, now)
+    return session, (Played(event), *effects, *more)
 
 
 def _time_goes_by(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
@@ -284,7 +283,9 @@ def _time_goes_by(session: Session, now: float) -> tuple[Session, tuple[Effect, 
         return session, ()
     heard_until = now - session.task.conditions.latency
     session, effects = time_goes_by(session, heard_until)
-    if over(session, heard_until):
-        session, more = _end(session, now, finished=True)
-        effects += more
-    return session, effects
+    session, more = _ended_by(session, heard_until, now)
+    return session, effects + more
+
+
+def _ended_by(session: Session, time: float, now: float) -> tuple[Session, tuple[Effect, ...]]:
+    return _end(session, now, finished=True) if over(session, time) else (session, ())

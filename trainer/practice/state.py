@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
-from trainer.judging.follow import Follower
+from trainer.judging.clock import Placed
 from trainer.judging.judge import Judge, Progress
-from trainer.judging.performance import (
-    Stretch,
-    Untimed,
-    moment_at,
-)
+from trainer.judging.performance import Performance
+from trainer.judging.stretch import Stretch, moment_at
 from trainer.judging.take import Take
 from trainer.judging.task import Task
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.capture import Capture
-from trainer.listening.events import (
-    KeyEvent,
-    StruckChord,
-)
+from trainer.listening.events import KeyEvent
+from trainer.listening.trail import Trail
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
 from trainer.theory.moment import Moment
@@ -31,32 +28,26 @@ Stage = Literal["ready", "playing", "paused", "ended"]
 class Session:
     """One pass on its way. Views draw `stage`, `current`, `lens`, `moments`, `position(now)`.
 
-    `current` is the moment asked for; `moments` and `faults` are what has been found so far, `lens`
-    what the keys that sound now make of the current moment, None where none sounds. `origin` is the
-    clock time of the first moment, None until begun; `text` the last thing said to the player.
+    `current` is the moment asked for; `performance` what the hands do and what has been heard,
+    `moments` and `faults` what has been said of it so far. `origin` is the clock time of the first
+    moment, None until begun; `text` the last thing said to the player.
     """
 
     task: Task
     judge: Judge
     take: Take
     now: float
+    performance: Performance
     stage: Stage = "ready"
     current: int = 0
     origin: float | None = None
-    capture: Capture = Capture()  # noqa: RUF009 (a frozen value)
-    part: Stretch | None = None
-    follower: Follower | None = None
-    desk: Untimed | None = None
-    chords: tuple[tuple[int, StruckChord], ...] = ()
-    events: tuple[KeyEvent, ...] = ()
+    events: Trail[KeyEvent] = Trail()  # noqa: RUF009 (a frozen value)
     pauses: tuple[tuple[float, float], ...] = ()
     broken: float | None = None
     port_gone: bool = False
-    judged: int = 0  # the first moment not judged yet
     progress: Progress = Progress()  # noqa: RUF009 (a frozen value)
     moments: tuple[MomentVerdict, ...] = ()
     faults: tuple[Fault, ...] = ()
-    lens: MomentVerdict | None = None
     sounded: int | None = None  # untimed: the moment whose supplied voices sound
     supplied: tuple[int, ...] = ()
     verdict: PassVerdict | None = None
@@ -71,6 +62,29 @@ class Session:
     def moment(self) -> Moment:
         """The moment asked for."""
         return self.exercise.moments[self.current]
+
+    @property
+    def capture(self) -> Capture:
+        """What the hands are doing."""
+        return self.performance.hands
+
+    @property
+    def part(self) -> Stretch | None:
+        """The stretch that is being played, in tempo only."""
+        clock = self.performance.clock
+        return None if clock is None else clock.part
+
+    @property
+    def placed(self) -> Sequence[Placed]:
+        """In tempo the chords of moments that are not over yet."""
+        clock = self.performance.clock
+        return () if clock is None else clock.placed
+
+    @cached_property
+    def lens(self) -> MomentVerdict | None:
+        """What the keys that sound now make of the current moment, None where none sounds."""
+        keys = self.capture.sounding
+        return self.judge.harmony(self.current, keys) if keys and self.stage == "playing" else None
 
     def seconds(self, now: float) -> float | None:
         """Seconds since the first moment of the pass, negative in the count-in; in tempo only."""

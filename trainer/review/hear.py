@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from trainer.errors import TrainerError
 from trainer.judging.judge import Judge
-from trainer.judging.performance import meant, perform, stretches
+from trainer.judging.performance import meant, perform
+from trainer.judging.stretch import stretches
 from trainer.judging.take import Take
 from trainer.judging.task import Task, task
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
@@ -103,7 +104,7 @@ def _supplied(asked: Task, take: Take, onsets: dict[int, float]) -> Iterator[Ton
         return
     for part in stretches(asked, take.origin, take.pauses):
         first = part.origin + asked.line.time(part.first)
-        laid = accompany(asked, part.first, first)
+        (laid,) = accompany(asked, part.first, first)
         end = min(part.closes, take.events[-1].time + _RINGS)
         for note in laid.notes:
             start = laid.at + note.start

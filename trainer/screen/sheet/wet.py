@@ -12,7 +12,7 @@ from trainer.screen.sheet.inked import Inked
 def wet_notes(inked: Inked, session: Session) -> tuple[Written, ...]:
     """What has been struck for moments that are still open, and what is being struck now."""
     pending: dict[int, tuple[int, ...]] = {
-        index: chord.keys for index, chord in session.chords if index not in inked.verdicts
+        index: chord.keys for index, chord in session.placed if index not in inked.verdicts
     }
     if session.stage == "playing" and session.capture.sounding:
         here = pending.get(session.current, ())

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import pygame
 
-from trainer.conducting.shell import with_ways
 from trainer.errors import TrainerError
+from trainer.judging.passes import mended
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
 from trainer.screen.drawing.forme import Forme
@@ -230,7 +230,7 @@ class AfterView:
         def keep(found: PassVerdict) -> None:
             self.verdict = found
 
-        self.room.errands.ask(lambda: with_ways(session, verdict), keep)
+        self.room.errands.ask(lambda: mended(session.judge, verdict), keep)
 
     def _suggest(self, index: int, fault: Fault) -> None:
         """Have the best way on from the player's own hands sought, once for each fault."""

@@ -1,0 +1,205 @@
+"""In tempo: the beat goes on, and a chord is for the moment it falls at.
+
+A moment is over a little after its time, or as soon as a later one has been struck; a chord that
+was begun before is waited for. What is judged then is judged once more when the pass has ended,
+with its chords laid to the moments all at once.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from trainer.judging.clock import Complete, Over, Placed
+from trainer.judging.follow import Follower, align, follow, follower
+from trainer.judging.heard import RECALLED, Heard, heard
+from trainer.judging.stretch import Stretch, goes_on, moment_at, stretch
+from trainer.judging.task import Task
+from trainer.judging.timing import onset
+from trainer.judging.verdict import ExtraChord
+from trainer.listening.capture import Capture
+from trainer.listening.events import KeyEvent, StruckChord
+from trainer.listening.strokes import Strokes
+from trainer.listening.trail import Trail
+
+AFTER = 0.25  # beats after a moment's end at which it is judged, for fingers that come late
+
+
+@dataclass(frozen=True)
+class Tactus:
+    """In tempo within one stretch. `waiting` is the first moment that is not over, `placed` are
+    the chords struck for it and for later ones."""
+
+    task: Task
+    complete: Complete
+    part: Stretch
+    follower: Follower
+    waiting: int
+    placed: Trail[Placed] = Trail()  # noqa: RUF009 (a value)
+
+    def struck(self, chord: StruckChord, hands: Capture) -> Step:
+        if chord.first < self.part.opens:
+            return self, ()
+        after = follow(self.follower, chord, self.part.origin)
+        if after.moment is None or after.moment < self.waiting:
+            return replace(self, follower=after), ()
+        placed = self.placed.with_one((after.moment, chord))
+        return replace(self, follower=after, placed=placed)._over_before(after.moment, hands)
+
+    def moved(self, event: KeyEvent, hands: Capture) -> Step:
+        return self, ()
+
+    def looked(self, hands: Capture, now: float) -> Step:
+        if self.ended(now):
+            return self._over_before(self.task.last + 1, hands)
+        gone_by = self.waiting
+        while gone_by < self.task.last and self._closes(gone_by) <= min(now, hands.begun):
+            gone_by += 1
+        return self._over_before(gone_by, hands)
+
+    def current(self, now: float) -> int:
+        return max(self.part.first, moment_at(self.task, now - self.part.origin))
+
+    def ended(self, now: float) -> bool:
+        line = self.task.line
+        return line is not None and now >= self.part.origin + line.end
+
+    def goes_on_from(self, broken: float) -> int:
+        return goes_on(self.task, self.part, broken)
+
+    def gone_on(self, first: int, time: float) -> Tactus:
+        return beating(self.task, self.complete, first, time)
+
+    def given_up(self, hands: Capture) -> tuple[Over, ...]:
+        return self._over_before(self.task.last + 1, hands)[1]
+
+    def _closes(self, index: int) -> float:
+        """When a moment before the last is over, if nothing later is struck sooner."""
+        line = self.task.line
+        assert line is not None
+        return self.part.origin + line.time(index + 1) + AFTER * line.beat_length(index)
+
+    def _over_before(self, end: int, hands: Capture) -> Step:
+        """The moments before `end` are over; those with nothing to do are passed by."""
+        if end <= self.waiting:
+            return self, ()
+        struck = by_moment(self.placed)
+        over: list[Over] = []
+        for index in range(self.waiting, end):
+            if self.task.at(index).wanted:
+                chords, origin = struck[index], self.part.origin
+                found, _ = at_moment(self.task, index, chords, hands.strokes, origin, self.complete)
+                over.append(Over(found))
+        left = Trail(placed for placed in self.placed if placed[0] >= end)
+        return replace(self, waiting=end, placed=left), tuple(over)
+
+
+Step = tuple[Tactus, tuple[Over, ...]]
+
+
+def beating(task: Task, complete: Complete, first: int, time: float) -> Tactus:
+    """The tactus of a stretch whose moment `first` stands at clock time `time`."""
+    part = stretch(task, first, time)
+    return Tactus(task, complete, part, follower(task, first), first)
+
+
+def heard_in_tempo(
+    task: Task,
+    complete: Complete,
+    hands: Capture,
+    chords: Sequence[StruckChord],
+    parts: Sequence[Stretch],
+) -> tuple[tuple[Heard, ...], tuple[ExtraChord, ...]]:
+    """What was heard at each moment of a pass that is over, where it was played last, and the
+    chords that belong to none."""
+    in_time = sorted(chords, key=lambda chord: chord.first)
+    firsts = [chord.first for chord in in_time]
+    here: dict[int, Heard] = {}
+    extra: list[ExtraChord] = []
+    ends = [*(part.first for part in parts[1:]), task.last + 1]
+    for part, end in zip(parts, ends, strict=True):
+        ours = in_time[bisect_left(firsts, part.opens) : bisect_left(firsts, part.closes)]
+        places = align(task, ours, part.origin, part.first)
+        extra += _unplaced(part, ours, places)
+        struck = by_moment((i, c) for c, i in zip(ours, places, strict=True) if i is not None)
+        for index in range(part.first, end):
+            here[index], more = at_moment(
+                task, index, struck[index], hands.strokes, part.origin, complete
+            )
+            extra += [_extra(index, chord, part.origin) for chord in more]
+    found = tuple(here[index] for index in range(task.first, task.last + 1))
+    return found, tuple(sorted(extra, key=lambda e: (e.at_s, e.keys)))
+
+
+def at_moment(
+    task: Task,
+    index: int,
+    chords: Sequence[StruckChord],
+    strokes: Strokes,
+    origin: float,
+    complete: Complete,
+) -> tuple[Heard, tuple[StruckChord, ...]]:
+    """What is heard at a moment in tempo, and which of its chords are extra after all: those let
+    go before a better timed one came, and those that came after all was complete and do not
+    belong."""
+    assert task.line is not None
+    awaited = task.at(index)
+    moment = task.exercise.moments[index]
+    begins = origin + task.line.time(index)
+    quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
+    middle = begins + float(moment.duration) * quarter / 2
+    strays, chords = _strays(chords, strokes, begins)
+    for count in range(1, min(len(chords), RECALLED)):
+        here = heard(awaited, chords[:count], strokes, begins, chords[count].first)
+        if complete(index, here.sounding):
+            belong = [c for c in chords[count:] if awaited.belonging >= {k % 12 for k in c.struck}]
+            extra = tuple(chord for chord in chords[count:] if chord not in belong)
+            kept = (*chords[:count], *belong)
+            return heard(awaited, kept, strokes, begins, middle), strays + extra
+    return heard(awaited, chords, strokes, begins, middle), strays
+
+
+def by_moment(placed: Iterable[Placed]) -> defaultdict[int, list[StruckChord]]:
+    """The chords struck for each moment, in order."""
+    struck: defaultdict[int, list[StruckChord]] = defaultdict(list)
+    for index, chord in placed:
+        struck[index].append(chord)
+    return struck
+
+
+def _strays(
+    chords: Sequence[StruckChord], strokes: Strokes, begins: float
+) -> tuple[tuple[StruckChord, ...], tuple[StruckChord, ...]]:
+    """Chords before the one nearest in time, as long as nothing of them is held into it; the
+    rest."""
+    if len(chords) < 2:
+        return (), tuple(chords)
+    distances = [abs(onset(chord) - begins) for chord in chords]
+    nearest = distances.index(min(distances))
+    before, first = chords[:nearest], chords[nearest].first
+    if any(_held_into(strokes, chord, key, first) for chord in before for key in chord.struck):
+        return (), tuple(chords)
+    return tuple(before), tuple(chords[nearest:])
+
+
+def _held_into(strokes: Strokes, chord: StruckChord, key: int, time: float) -> bool:
+    stroke = strokes.latest(key, time)
+    return stroke is not None and stroke.down <= chord.last and stroke.held_at(time)
+
+
+def _unplaced(
+    part: Stretch, chords: Sequence[StruckChord], places: Sequence[int | None]
+) -> Iterator[ExtraChord]:
+    """The chords of a stretch that belong to no moment, each after the moment last played."""
+    after = part.first - 1
+    for chord, place in zip(chords, places, strict=True):
+        if place is None:
+            yield _extra(after, chord, part.origin)
+        else:
+            after = place
+
+
+def _extra(after: int, chord: StruckChord, origin: float) -> ExtraChord:
+    return ExtraChord(after, round(chord.first - origin, 6), chord.struck)
