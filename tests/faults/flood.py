@@ -105,13 +105,16 @@ class Spent:
 
 
 def flooded(session: Session, events: Sequence[KeyEvent]) -> Session:
-    """Feed a pass that has begun, with a tick at every frame."""
+    """Feed a pass that has begun, frame by frame: what has come since the last, then a tick."""
     frame = session.now
-    for event in events:
-        while event.time > frame + FRAME:
-            frame += FRAME
-            session, _ = feed(session, Tick(), frame)
-        session, _ = feed(session, event, max(frame, event.time))
+    ahead = iter(events)
+    event = next(ahead, None)
+    while event is not None:
+        frame += FRAME
+        while event is not None and event.time <= frame:
+            session, _ = feed(session, event, frame)
+            event = next(ahead, None)
+        session, _ = feed(session, Tick(), frame)
     return session
 
 

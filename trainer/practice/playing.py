@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from trainer.judging.clock import Over
 from trainer.judging.passes import in_time
-from trainer.judging.performance import Performance, take_in
+from trainer.judging.performance import Performance, meant, take_in
 from trainer.judging.performance import time_goes_by as heard_until
 from trainer.listening.events import KeyDown, KeyEvent
 from trainer.practice.accompany import supplied
@@ -21,8 +21,13 @@ Step = tuple[Session, tuple[Effect, ...]]
 
 
 def key_played(session: Session, event: KeyEvent) -> Step:
-    """Take in one event, as it was meant."""
-    session, effects = _heard(session, *take_in(session.performance, event), event.time)
+    """Take in one event: as it came it belongs to the pass, as it was meant it is heard."""
+    as_meant = meant(event, session.task.conditions)
+    performance, over = take_in(session.performance, as_meant)
+    events = session.events if session.stage == "ready" else session.events.with_one(event)
+    current = _current(session, performance, as_meant.time)
+    session = replace(session, events=events, performance=performance, current=current)
+    session, effects = _judged(session, over) if over else (session, ())
     if isinstance(event, KeyDown) and session.stage == "playing" and session.part is None:
         session, more = _sound_supplied(session)
         effects += more
@@ -31,7 +36,11 @@ def key_played(session: Session, event: KeyEvent) -> Step:
 
 def time_goes_by(session: Session, now: float) -> Step:
     """What time alone brings; `now` is the time up to which keys have been heard."""
-    return _heard(session, *heard_until(session.performance, now), now)
+    performance, over = heard_until(session.performance, now)
+    current = _current(session, performance, now)
+    if performance is session.performance and current == session.current:
+        return session, ()
+    return _judged(replace(session, performance=performance, current=current), over)
 
 
 def over(session: Session, now: float) -> bool:
@@ -40,36 +49,29 @@ def over(session: Session, now: float) -> bool:
     return clock is not None and session.stage == "playing" and clock.ended(now)
 
 
-def _heard(session: Session, performance: Performance, over: tuple[Over, ...], now: float) -> Step:
-    """The moments that are over are judged, and the next one is asked for."""
-    clock, current = performance.clock, session.current
-    if clock is not None and session.stage == "playing":
-        current = clock.current(now)
-    if performance is session.performance and current == session.current:
-        return session, ()
-    session = replace(session, performance=performance, current=current)
+def _current(session: Session, performance: Performance, now: float) -> int:
+    """The moment asked for."""
+    clock = performance.clock
+    return session.current if clock is None or session.stage != "playing" else clock.current(now)
+
+
+def _judged(session: Session, over: tuple[Over, ...]) -> Step:
+    """Moments that are over, judged as far as can be said while the pass goes on."""
     effects: list[Effect] = []
-    for one in over:
-        session, effect = _judged(session, one)
-        effects.append(effect)
+    origin = None if session.part is None else session.part.origin
+    for sounds, think_s in ((one.heard, one.think_s) for one in over):
+        progress, verdict, faults = session.judge.chord(
+            session.progress, sounds.index, sounds.keys, sounds.pedalled
+        )
+        verdict = in_time(session.task, verdict, sounds, origin, think_s)
+        session = replace(
+            session,
+            progress=progress,
+            moments=(*session.moments, verdict),
+            faults=(*session.faults, *faults),
+        )
+        effects.append(MomentJudged(verdict, faults))
     return session, tuple(effects)
-
-
-def _judged(session: Session, over: Over) -> tuple[Session, MomentJudged]:
-    """A moment judged as far as can be said while the pass goes on."""
-    sounds, part = over.heard, session.part
-    progress, verdict, faults = session.judge.chord(
-        session.progress, sounds.index, sounds.keys, sounds.pedalled
-    )
-    origin = None if part is None else part.origin
-    verdict = in_time(session.task, verdict, sounds, origin, over.think_s)
-    session = replace(
-        session,
-        progress=progress,
-        moments=(*session.moments, verdict),
-        faults=(*session.faults, *faults),
-    )
-    return session, MomentJudged(verdict, faults)
 
 
 def _sound_supplied(session: Session) -> Step:

@@ -27,7 +27,6 @@ from trainer.judging.performance import (
     begun,
     broken_off,
     gone_on,
-    meant,
     perform,
     performed,
 )
@@ -111,9 +110,13 @@ def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tu
     if session.stage == "ended":
         return session, ()
     session, effects = _watch_clock(session, now)
+    more: tuple[Effect, ...] = ()
     match event:
+        case KeyDown() | KeyUp() | Pedal() | Onward():
+            session, more = _key(session, event, now)
+            return session, effects + more
         case Tick():
-            more: tuple[Effect, ...] = ()
+            pass
         case Begin():
             session, more = _begin(session, now)
         case Hold(reason):
@@ -127,9 +130,6 @@ def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tu
             session, more = _pause(session, now, f"{name} is gone; plug it in again to go on")
         case PortFound(_, name):
             session, more = _found(session, now, name)
-        case KeyDown() | KeyUp() | Pedal() | Onward():
-            session, more = _key(session, event, now)
-            return session, effects + more
     effects += more
     session, more = _time_goes_by(session, now)
     return session, effects + more
@@ -142,7 +142,7 @@ def _watch_clock(session: Session, now: float) -> tuple[Session, tuple[Effect, .
         what = "stood still" if still > 0 else "went back"
         text = f"the clock {what} for {abs(still):.1f} s; a key or the space bar goes on"
         session, effects = _pause(session, session.now if still > 0 else now, text)
-    return replace(session, now=now), effects
+    return session if now == session.now else replace(session, now=now), effects
 
 
 def _jumped(session: Session, now: float, by: float) -> tuple[Session, tuple[Effect, ...]]:
@@ -265,16 +265,13 @@ def _verdict(session: Session, take: Take) -> PassVerdict:
 
 def _key(session: Session, event: KeyEvent, now: float) -> tuple[Session, tuple[Effect, ...]]:
     stage = session.stage
-    if stage != "ready":
-        session = replace(session, events=session.events.with_one(event))
-    as_meant = meant(event, session.task.conditions)
-    session, effects = key_played(session, as_meant)
+    session, effects = key_played(session, event)
     if stage == "ready":
         return session, effects
     if stage == "paused" and isinstance(event, KeyDown | Onward):
         session, more = _go_on(session, now)
     else:
-        session, more = _ended_by(session, as_meant.time, now)
+        session, more = _ended_by(session, event.time - session.task.conditions.latency, now)
     return session, (Played(event), *effects, *more)
 
 
