@@ -180,6 +180,49 @@ def test_octave_shifts_are_heard_too() -> None:
     assert output.sounding == {38, 76}
 
 
+class Busy(QuickClock):
+    """A clock that goes on by a millisecond whenever it is looked at: a slow computer."""
+
+    def now(self) -> float:
+        self.sleep(0.001)
+        return super().now()
+
+
+def test_of_a_flood_no_more_is_fed_at_a_step_than_there_is_time_for() -> None:
+    flood: list[KeyEvent] = [KeyDown(0.0, 21 + n % 88) for n in range(1000)]
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(flood), Paper(), None, Busy())
+    shell.send(Begin())
+    shell.step()
+    assert 0 < len(shell.session.events) < 20
+    heard_until = shell.session.events[-1].time
+    assert heard_until == 0.0 and shell.session.performance.hands.gathering
+
+
+def test_a_stop_comes_after_all_that_was_played_before_it_and_loses_nothing() -> None:
+    flood: list[KeyEvent] = [KeyDown(0.0, 21 + n % 88) for n in range(1000)]
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(flood), Paper(), None, Busy())
+    shell.send(Begin())
+    shell.step()
+    shell.send(Stop())
+    shell.step()
+    assert shell.session.stage == "ended" and shell.session.take.events == tuple(flood)
+
+
+def test_keys_that_come_late_in_one_frame_are_one_chord_as_they_were_struck() -> None:
+    """A frame that hangs brings many keys at once: their own times tell chords apart."""
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded([]), Paper(), None, QuickClock())
+    shell.send(Begin())
+    shell.step()
+    shell.source = Recorded(in_order(keys(4.25, RIGHT[0]), keys(5.25, RIGHT[1])))
+    for _ in range(4):
+        shell.clock.sleep(1.7)
+        shell.step()
+    assert [chord.struck for chord in shell.session.performance.chords] == [
+        (48, 55, 60, 64),
+        (53, 57, 60, 65),
+    ]
+
+
 @pytest.mark.parametrize("conditions", [TEMPO, Conditions()])
 def test_a_computer_that_slept_pauses_and_the_demo_player_goes_on(conditions: Conditions) -> None:
     clock = Sleepy()

@@ -14,9 +14,11 @@ with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from math import inf
 from typing import TYPE_CHECKING, Protocol
 
 from trainer.conducting.setup import Setup
@@ -40,6 +42,7 @@ from trainer.practice.effects import (
     Played,
     Say,
     SessionEvent,
+    Stop,
     Tick,
 )
 from trainer.practice.rest import REST, rest_due
@@ -50,6 +53,7 @@ from trainer.sound.track import Click, ToneNote, Track
 if TYPE_CHECKING:
     from trainer.journal.writer import Writer
 
+AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
 
 
@@ -117,6 +121,7 @@ class Shell:
         self._latency = latency
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
+        self._waiting: deque[SessionEvent] = deque()
         self._trouble: str | None = None
         self._ways_later = False
         self._pedal = False
@@ -157,14 +162,22 @@ class Shell:
                 pass
 
     def step(self) -> tuple[Effect, ...]:
-        """Feed all that has come; do what is asked for; what a view may show of it."""
+        """Feed what has come; do what is asked for; what a view may show of it.
+
+        Of a flood no more is fed at a step than `AT_ONCE` allows. The rest waits its turn, and time
+        does not go by for the session before it has been heard.
+        """
         now = self.clock.now()
         effects: list[Effect] = []
         if self.session.stage == "ready" and self.source.name != self._port:
             self.session = self._ready()
-        for event in (*self._clock_jump(now), *self._taken_wishes(), *self.source.poll(now)):
-            effects += self._feed(event, now)
-        effects += self._feed(Tick(), now)
+        until = self._queue_up(now)
+        while self._waiting:
+            effects += self._feed(self._waiting.popleft(), now)
+            if self.clock.now() >= until:
+                break
+        if not self._waiting:
+            effects += self._feed(Tick(), now)
         if self._writer is not None and self._writer.trouble != self._trouble:
             self._trouble = self._writer.trouble
             effects.append(Say(self._trouble or "the log is being written again"))
@@ -204,9 +217,14 @@ class Shell:
             ways=not self._ways_later,
         )
 
-    def _taken_wishes(self) -> list[SessionEvent]:
+    def _queue_up(self, now: float) -> float:
+        """Put what has come in line, a wish to stop behind all that was played before it; until
+        when there is time to feed it. A stop is waited for."""
         wishes, self._wishes = self._wishes, []
-        return wishes
+        stops = [wish for wish in wishes if isinstance(wish, Stop)]
+        others = [wish for wish in wishes if not isinstance(wish, Stop)]
+        self._waiting.extend((*self._clock_jump(now), *others, *self.source.poll(now), *stops))
+        return inf if stops else now + AT_ONCE
 
     def _clock_jump(self, now: float) -> list[SessionEvent]:
         if now - self._looked < WALL_EVERY:
