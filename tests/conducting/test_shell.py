@@ -20,6 +20,7 @@ from trainer.journal.writer import Writer
 from trainer.judging.take import Conditions
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
 from trainer.practice.effects import Begin, Effect, Hold, PassEnded, Paused, Resumed, Stop
+from trainer.sound.requests import Choice
 from trainer.sound.track import Track
 
 PIECE = lesson("C", "c3 f3 g3 c3", "", "e4 f4 d4 e4", fermatas=(3,))
@@ -49,7 +50,7 @@ class Paper:
     def stop(self) -> None:
         self.asked.append(("stop",))
 
-    def set_volume(self, volume: float) -> None: ...
+    def retune(self, choice: Choice) -> None: ...
 
     def close(self) -> None:
         self.asked.append(("close",))

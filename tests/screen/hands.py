@@ -30,6 +30,7 @@ from trainer.screen.views.play import PlayView
 from trainer.screen.window import Window
 from trainer.settings import Player, Settings
 from trainer.sound.output import Silence
+from trainer.sound.requests import Choice
 
 SIZES = ((1024, 640), (1920, 1080), (3840, 2160))
 
@@ -58,8 +59,8 @@ class Heard(Silence):
     def play(self, track: object, at: float) -> None:
         self.tracks.append(track)
 
-    def set_volume(self, volume: float) -> None:
-        self.volume = volume
+    def retune(self, choice: Choice) -> None:
+        self.volume = choice.volume
 
 
 @dataclass
@@ -253,10 +254,7 @@ def open_app(hands: Hands, log: str = "") -> App:
     def at_once(event: KeyEvent) -> None:
         desks[0].at_once(event)
 
-    def opened(player: Player) -> Heard:
-        return hands.output
-
-    desks.append(Console(LettersOnly(at_once), hands.output, None, opened, log=log))
+    desks.append(Console(LettersOnly(at_once), hands.output, None, log=log))
     app = App(room, lambda: desks[0], ports=lambda: (("grand keyboard",), ()))
     hands.app = app
     app.front()

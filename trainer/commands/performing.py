@@ -108,12 +108,16 @@ def open_source(
     return source
 
 
-def open_sound(player: Player, silent: bool = False) -> Output:
-    """The output the player has chosen; silence where that is wished, or there is no device."""
+def open_sound(player: Player, view: str, silent: bool = False) -> Output:
+    """The output the player has chosen, or silence where that is wished. A window says itself when
+    it is open; before other views it is waited for, as they may begin to play at once."""
     from trainer.conducting import chosen_sound
     from trainer.sound.output import Silence
 
-    return Silence("no sound") if silent else chosen_sound.open_sound(player)
+    if silent:
+        return Silence("no sound")
+    opening = chosen_sound.opening_sound if view == "window" else chosen_sound.open_sound
+    return opening(player)
 
 
 def open_writer(location: str | None, settings: Settings) -> Writer | None:

@@ -177,7 +177,7 @@ def run(
     shell = Shell(
         setup,
         keys,
-        performing.open_sound(settings.player, silent or quick),
+        performing.open_sound(settings.player, view, silent or quick),
         performing.open_writer(location, settings),
         QuickClock() if quick else RealClock(),
         settings.latency_of,

@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+from trainer.errors import InputError
 from trainer.settings import Player
-from trainer.sound.output import Output, open_output
+from trainer.sound.apart import SoundApart
+from trainer.sound.requests import Choice
 
 
-def open_sound(player: Player) -> Output:
-    """The output a player has chosen; silence that says so where there is no audio device.
-
-    Raises InputError where a chosen MIDI instrument is not there.
-    """
-    return open_output(
+def choice(player: Player) -> Choice:
+    """What a player has chosen to hear."""
+    return Choice(
         sound=player.sound,
         temperament=player.temperament,
         standard=player.pitch,
         volume=player.volume,
         midi_port=player.midi_out,
     )
+
+
+def opening_sound(player: Player) -> SoundApart:
+    """The output a player has chosen, at once; it opens beside the program and says how that
+    went. Without an audio device, or the MIDI instrument, it is silent."""
+    return SoundApart(choice(player))
+
+
+def open_sound(player: Player) -> SoundApart:
+    """The same, once it is open. Raises InputError where a chosen MIDI instrument is not there."""
+    output = opening_sound(player)
+    try:
+        output.wait_until_open()
+    except InputError:
+        output.close()
+        raise
+    return output

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -22,15 +21,11 @@ if TYPE_CHECKING:
 
 @dataclass
 class Console:
-    """Makes shells that share a source, an output and a log; closed with the window.
-
-    `opened` makes the output a player has chosen.
-    """
+    """Makes shells that share a source, an output and a log; closed with the window."""
 
     source: Source
     output: Output
     writer: Writer | None
-    opened: Callable[[Player], Output]
     shell: Shell | None = None
     log: str = ""  # where the log is, for reading it
 
@@ -74,12 +69,10 @@ class Console:
                 self.shell.source = self.source
 
     def retune(self, player: Player) -> None:
-        """Another tone, tuning or pitch; the old output fades out beside the loop."""
-        old = self.output
-        threading.Thread(target=old.close, daemon=True).start()
-        self.output = self.opened(player)
-        if self.shell is not None:
-            self.shell.output = self.output
+        """Another tone, tuning, pitch, volume or instrument; what sounds goes on in it."""
+        from trainer.conducting.chosen_sound import choice
+
+        self.output.retune(choice(player))
 
     def close(self) -> str | None:
         """Put everything away; what could not be written to the log, in one line."""
@@ -93,15 +86,3 @@ class Console:
             except TrainerError as error:
                 return str(error)
         return None
-
-
-def open_sound(player: Player) -> Output:
-    """The output a player has chosen; where an instrument is not there, silence that says so."""
-    from trainer.conducting import chosen_sound
-    from trainer.errors import InputError
-    from trainer.sound.output import Silence
-
-    try:
-        return chosen_sound.open_sound(player)
-    except InputError as error:
-        return Silence(str(error))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 Ports = tuple[tuple[str, ...], tuple[str, ...]]
 FIRST_EXERCISE = "triads-common-tones"
-_OUTPUTS = {"sound", "temperament", "pitch", "midi_out"}
+_OUTPUTS = {"sound", "temperament", "pitch", "volume", "midi_out"}
 
 
 class App:
@@ -116,8 +116,6 @@ class App:
         player = settings.player
         if name in _OUTPUTS or name == PLAYER:
             self.desk.retune(player)
-        elif name == "volume":
-            self.desk.output.set_volume(player.volume)
         if name in ("input", PLAYER):
             self.desk.listen(player.input)
         if name == PLAYER and self.desk.writer is not None:

@@ -221,14 +221,12 @@ def run(shell: Shell, settings: Settings | None = None) -> None:
 
     The shell's source, output and log stay the caller's to close.
     """
-    from trainer.conducting.console import Console, open_sound
     from trainer.screen.views.first import FirstView
     from trainer.screen.views.play import PlayView
     from trainer.settings import load, save
 
     window = Window(settings or load(), save)
     room = window.room
-    Console(shell.source, shell.output, None, open_sound, shell)
     room.open(PlayView(room, shell, by_itself=shell.source.name == "demo"))
     if not room.settings.player.first_run_seen:
         room.open(FirstView(room, room.back))
@@ -268,7 +266,8 @@ def run_front(log: str = "") -> str | None:
 
 def _open_desk(room: Room, log: str) -> Console:
     """Keyboard and sound now, in this thread; the log and the rest beside the loop."""
-    from trainer.conducting.console import Console, open_sound
+    from trainer.conducting.chosen_sound import opening_sound
+    from trainer.conducting.console import Console
     from trainer.conducting.sources import HandsSource
     from trainer.screen.app import get_ready
 
@@ -280,7 +279,7 @@ def _open_desk(room: Room, log: str) -> Console:
 
     player = room.settings.player
     source = HandsSource(at_once, player.input or None)
-    desk = Console(source, open_sound(player), None, open_sound, log=log)
+    desk = Console(source, opening_sound(player), None, log=log)
     later.append(desk)
 
     def open_log() -> Writer:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from trainer.sound.mixer import Mixer
 from trainer.sound.tone import RATE
-from trainer.sound.track import Track
+from trainer.sound.track import LATE, Track
 
 BLOCK = 256  # frames rendered at a time, 5.3 ms
 
@@ -18,17 +18,20 @@ BLOCK = 256  # frames rendered at a time, 5.3 ms
 class Schedule:
     """A track laid on the mixer's frames: each start and end is handed over just before its block.
 
-    `begin` is the frame of the track's second 0.
+    `begin` is the frame of the track's second 0, `now` the one the mixer has come to: of a track
+    begun in the past the notes that are over and the beats that are past are left out.
     """
 
-    def __init__(self, track: Track, begin: int) -> None:
+    def __init__(self, track: Track, begin: int, now: int) -> None:
         # an end sorts before a start on the same frame, so that a repeated note is struck again
         events: list[tuple[int, int, int]] = []
         for note in track.notes:
             start = begin + round(note.start * RATE)
-            events.append((start, 1, note.key))
-            events.append((start + max(1, round(note.duration * RATE)), 0, note.key))
-        events.extend((begin + round(c.start * RATE), 2 + c.accent, 0) for c in track.clicks)
+            end = start + max(1, round(note.duration * RATE))
+            if end > now:
+                events += [(start, 1, note.key), (end, 0, note.key)]
+        beats = [(begin + round(c.start * RATE), 2 + c.accent, 0) for c in track.clicks]
+        events += [beat for beat in beats if beat[0] > now - LATE * RATE]
         self._events = sorted(events)
         self._next = 0
 
@@ -51,7 +54,7 @@ class Schedule:
 
 def rendered(track: Track, mixer: Mixer, *, tail: float = 0.5) -> NDArray[np.float32]:
     """The whole track, then `tail` seconds; shape (frames,), full scale 1.0."""
-    schedule = Schedule(track, mixer.frame)
+    schedule = Schedule(track, mixer.frame, mixer.frame)
     blocks = []
     for _ in range(int((track.length + tail) * RATE / BLOCK) + 1):
         schedule.feed(mixer, mixer.frame + BLOCK)

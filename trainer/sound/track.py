@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LATE = 0.05  # seconds after which a beat that was missed is no beat any more
+
 
 @dataclass(frozen=True, slots=True)
 class ToneNote:
