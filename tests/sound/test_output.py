@@ -4,13 +4,14 @@ import mido
 import numpy as np
 import pytest
 
+from tests.sound.asked import Asked
 from trainer.errors import InputError
-from trainer.sound.engine import LEAD, Clock, Engine
+from trainer.sound.engine import LEAD, Clock
 from trainer.sound.midi_out import MidiInstrument
 from trainer.sound.rendering import BLOCK
 from trainer.sound.requests import Choice, KeyOff, KeyOn, Play, Stop
 from trainer.sound.tone import RATE
-from trainer.sound.track import Click, ToneNote, Track
+from trainer.sound.track import LATE, OFF, ON, Click, ToneNote, Track, remaining
 
 
 def test_a_block_asked_for_late_does_not_move_the_clock() -> None:
@@ -28,38 +29,41 @@ def test_after_a_suspended_machine_the_clock_starts_afresh() -> None:
     assert clock.frame(900.0) == pytest.approx(256, abs=1)
 
 
-def blocks(engine: Engine, seconds: float) -> np.ndarray:
-    """So much sound, each block asked for at its time; the engine's second 0 is time 0."""
-    count = round(seconds * RATE / BLOCK)
-    return np.concatenate(
-        [engine.block(BLOCK, engine.mixer.frame / RATE) for _ in range(count)]
-    ).astype(np.float64)
-
-
 @pytest.mark.parametrize("part", [0.0, 0.3, 0.7, 0.999])
 def test_a_key_sounds_one_block_after_it_was_struck_wherever_in_a_block_that_was(
     part: float,
 ) -> None:
-    engine = Engine(Choice("plucked", volume=0.5))
-    blocks(engine, 1.0)
-    struck = engine.mixer.frame + round((part - 1) * BLOCK)  # within the block that just went
-    engine.take(KeyOn(72, 64, struck / RATE))
-    first = engine.mixer.frame
-    sound = blocks(engine, 0.1)
-    heard = first + int(np.argmax(np.abs(sound) > 0))
+    asked = Asked(Choice("plucked", volume=0.5))
+    asked.sound(1.0)
+    first = asked.mixer.frame
+    struck = first + round((part - 1) * BLOCK)  # within the block that just went
+    asked.take(KeyOn(72, 64, struck / RATE))
+    heard = first + int(np.argmax(np.abs(asked.sound(0.1)) > 0))
     assert 0 <= heard - (struck + LEAD) <= 3  # a waveform begins at zero
 
 
 def test_a_track_begun_in_the_past_goes_on_where_it_is_by_now() -> None:
-    engine = Engine(Choice(volume=0.5))
-    blocks(engine, 1.0)
+    asked = Asked(Choice(volume=0.5))
+    asked.sound(1.0)
     notes = (ToneNote(0.0, 0.5, 48), ToneNote(0.5, 1.0, 55), ToneNote(1.5, 0.5, 60))
     clicks = tuple(Click(0.25 * beat) for beat in range(8))
-    engine.take(Play(Track(notes, clicks), 0.0))
-    blocks(engine, 0.1)
-    sounding = {v for v in engine.mixer._voices if v is not None}
+    asked.take(Play(Track(notes, clicks).steps, 0.0))
+    asked.sound(0.1)
+    sounding = [v for v in asked.mixer._voices if v is not None]
     assert {v.key for v in sounding if v.source == "track"} == {55}
-    assert sum(v is not None and v.source == "tactus" for v in engine.mixer._voices) == 1
+    assert sum(v.source == "tactus" for v in sounding) == 1
+
+
+def test_of_a_track_nothing_remains_once_it_is_over() -> None:
+    notes = (ToneNote(0.0, 0.5, 48), ToneNote(0.0, 0.0, 48), ToneNote(0.5, 1.0, 55))
+    track = Track(notes, (Click(0.0, True), Click(1.0)))
+    assert list(track.steps) == remaining(track.steps, 0.0)
+    assert remaining(track.steps, track.length + LATE + 0.01) == []
+
+
+def test_a_note_struck_again_ends_before_it_begins() -> None:
+    steps = Track((ToneNote(0.0, 0.5, 60), ToneNote(0.5, 0.5, 60))).steps
+    assert [what for _, what, _, _ in steps] == [ON, OFF, ON, OFF]
 
 
 class RecordingPort:
@@ -93,7 +97,7 @@ def test_a_midi_instrument_plays_the_track_in_time(
     instrument: MidiInstrument, port: RecordingPort
 ) -> None:
     track = Track((ToneNote(0.0, 0.1, 60), ToneNote(0.1, 0.1, 60)), (Click(0.05, True),))
-    instrument.do(Play(track, 100.0), 99.9)
+    instrument.do(Play(track.steps, 100.0), 99.9)
     sent = []
     due = instrument.perform(99.9)
     while due is not None:
@@ -116,7 +120,7 @@ def test_an_instrument_that_takes_over_a_track_leaves_out_what_is_past(
     instrument: MidiInstrument, port: RecordingPort
 ) -> None:
     notes = (ToneNote(0.0, 0.5, 48), ToneNote(0.5, 1.0, 55))
-    instrument.do(Play(Track(notes, (Click(0.0, True), Click(0.75))), 100.0), 100.75)
+    instrument.do(Play(Track(notes, (Click(0.0, True), Click(0.75))).steps, 100.0), 100.75)
     instrument.perform(100.75)
     assert port.kinds() == [("note_on", 55, 0), ("note_on", 77, 9)]
 
@@ -126,15 +130,8 @@ def test_stopping_a_midi_instrument_leaves_no_note_hanging(
 ) -> None:
     for _ in range(2):
         instrument.do(KeyOn(64, 80, 0.0), 0.0)
-    instrument.do(
-        Play(
-            Track(
-                (ToneNote(0.0, 9.0, 60), ToneNote(5.0, 9.0, 67)),
-            ),
-            0.0,
-        ),
-        0.0,
-    )
+    track = Track((ToneNote(0.0, 9.0, 60), ToneNote(5.0, 9.0, 67)))
+    instrument.do(Play(track.steps, 0.0), 0.0)
     instrument.perform(0.1)
     instrument.do(Stop(), 0.2)
     on = {m.note for m in port.sent if m.type == "note_on"}
@@ -147,7 +144,7 @@ def test_the_players_note_outlasts_the_tracks_on_an_instrument(
     instrument: MidiInstrument, port: RecordingPort
 ) -> None:
     instrument.do(KeyOn(60, 80, 0.0), 0.0)
-    instrument.do(Play(Track((ToneNote(0.0, 0.1, 60),)), 0.0), 0.0)
+    instrument.do(Play(Track((ToneNote(0.0, 0.1, 60),)).steps, 0.0), 0.0)
     instrument.perform(1.0)
     assert "note_off" not in {m.type for m in port.sent}
     instrument.do(KeyOff(60, 1.0), 1.0)

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from trainer.sound.engine import Engine
+from tests.sound.asked import Asked
 from trainer.sound.rendering import BLOCK
 from trainer.sound.requests import Choice, KeyOn
 from trainer.sound.tone import RATE, STOPS
@@ -29,16 +29,14 @@ def sounding(
     keys: tuple[int, ...] = CHORD,
 ) -> Samples:
     """Keys struck at once, at full volume from the beginning; `changes` by block."""
-    engine = Engine(choice)
-    engine.mixer._level = choice.volume
-    for key in keys:
-        engine.take(KeyOn(key, 64, 0.0))
+    asked = Asked(choice, loud=True)
+    asked.take(*(KeyOn(key, 64, 0.0) for key in keys))
     parts = []
     for block in range(round(seconds * RATE / BLOCK)):
         if changes and block in changes:
-            engine.take(changes[block])
-        parts.append(engine.block(BLOCK, block * BLOCK / RATE))
-    return np.concatenate(parts).astype(np.float64)
+            asked.take(changes[block])
+        parts.append(asked.block())
+    return np.concatenate(parts)
 
 
 def step(samples: Samples) -> float:
@@ -101,12 +99,11 @@ def test_no_change_of_volume_clicks() -> None:
 
 @pytest.mark.parametrize("stop", STOPS)
 def test_a_held_note_comes_to_the_pitch_of_the_new_tuning(stop: str) -> None:
-    engine = Engine(Choice(stop, volume=0.5))
-    engine.take(KeyOn(64, 64, 0.0))
+    asked = Asked(Choice(stop, volume=0.5))
+    asked.take(KeyOn(64, 64, 0.0))
     for choice in (Choice(stop, "meantone-quarter", 415.0, 0.5), Choice(stop, "equal", 466.0, 0.5)):
-        engine.take(choice)
-        parts = [engine.block(BLOCK, engine.mixer.frame / RATE) for _ in range(200)]
-        late = np.concatenate(parts)[RATE // 10 :].astype(np.float64)
+        asked.take(choice)
+        late = asked.sound(1.1)[RATE // 10 :]
         wanted = frequency(64, choice.temperament, choice.standard)
         spectrum = np.abs(np.fft.rfft(late * np.blackman(len(late)), 8 * len(late)))
         heard = int(np.argmax(spectrum[: round(1.3 * wanted * 8 * len(late) / RATE)]))
@@ -121,37 +118,34 @@ def test_a_change_of_tuning_strikes_no_string_again() -> None:
 
 
 def test_changes_that_come_faster_than_the_sound_moves_end_in_the_last_of_them() -> None:
-    engine = Engine(Choice())
-    for key in CHORD:
-        engine.take(KeyOn(key, 64, 0.0))
+    asked = Asked(Choice())
+    asked.take(*(KeyOn(key, 64, 0.0) for key in CHORD))
     for choice in choices(list(STOPS)):
-        engine.take(choice)
-        engine.block(BLOCK, engine.mixer.frame / RATE)
-        assert engine.mixer.sounding < 40  # never more than what moves and where it moves to
-    for _ in range(30):
-        engine.block(BLOCK, engine.mixer.frame / RATE)
-    mixer = engine.mixer
-    assert (mixer.stop, mixer.temperament, mixer.standard) == (choice.sound, *last(choice))
+        asked.take(choice)
+        asked.block()
+        assert asked.mixer.sounding < 40  # never more than what moves and where it moves to
+    asked.sound(0.2)
+    mixer = asked.mixer
+    assert (mixer.stop, mixer.temperament, mixer.standard) == (
+        choice.sound,
+        choice.temperament,
+        choice.standard,
+    )
     assert mixer.sounding == len(CHORD) * len(STOPS[choice.sound].ranks)
 
 
-def last(choice: Choice) -> tuple[str, float]:
-    return choice.temperament, choice.standard
-
-
 def test_the_first_second_begins_quietly_after_every_opening() -> None:
-    engine = Engine(Choice(volume=0.5))
-    engine.take(KeyOn(60, 64, 0.0))
-    samples = [np.abs(engine.block(BLOCK, n * BLOCK / RATE)).max() for n in range(400)]
-    assert max(samples[:19]) < 0.3 * max(samples[200:])
+    asked = Asked(Choice(volume=0.5))
+    asked.take(KeyOn(60, 64, 0.0))
+    first, _, later = (np.abs(asked.sound(seconds)).max() for seconds in (0.1, 1.0, 1.0))
+    assert first < 0.3 * later
 
 
 def test_turning_the_sound_off_and_on_again_keeps_what_is_held() -> None:
-    engine = Engine(Choice())
-    engine.take(KeyOn(60, 64, 0.0))
+    asked = Asked(Choice())
+    asked.take(KeyOn(60, 64, 0.0))
     levels = []
     for choice in (Choice(), Choice("none"), Choice("plucked")):
-        engine.take(choice)
-        parts = [engine.block(BLOCK, engine.mixer.frame / RATE) for _ in range(150)]
-        levels.append(float(np.abs(parts[-1]).max()))
+        asked.take(choice)
+        levels.append(float(np.abs(asked.sound(0.8)[-BLOCK:]).max()))
     assert levels[0] > 0.01 and levels[1] == 0.0 and levels[2] > 0.001

@@ -11,8 +11,9 @@ The other end is one function that is given a `Line`:
             line.tell(answer(message))
 """
 
+from trainer.apart.inbox import Inbox
 from trainer.apart.line import Line
 from trainer.apart.process import Process
 from trainer.apart.wire import JSON, PICKLED, Wire
 
-__all__ = ["JSON", "PICKLED", "Line", "Process", "Wire"]
+__all__ = ["JSON", "PICKLED", "Inbox", "Line", "Process", "Wire"]

@@ -12,8 +12,9 @@ import traceback
 from collections.abc import Callable, Iterator
 from typing import Any, NoReturn
 
-from trainer.apart.wire import BEAT, LAST_WORDS, MESSAGE, WIRES, Wire, framed, frames
+from trainer.apart.wire import BEAT, LAST_WORDS, MESSAGE, WIRES, Wire, framed, whole_frames
 
+AT_ONCE = 1 << 16  # bytes read at a time
 LINGER = 5.0  # seconds that a process may outlive the program, whatever it is at
 
 
@@ -22,7 +23,8 @@ class Line:
 
     def __init__(self, wire: Wire) -> None:
         self._wire = wire
-        self._in = os.fdopen(os.dup(0), "rb")
+        self.handle = os.dup(0)  # the system's, of what comes in
+        self.so_far = bytearray()  # read of it, and not yet looked at
         self._out = os.fdopen(os.dup(1), "wb")
         self._lock = threading.Lock()
         with open(os.devnull, "rb") as nothing:  # noqa: PTH123  before anything is imported
@@ -31,21 +33,35 @@ class Line:
 
     def __iter__(self) -> Iterator[Any]:
         """What the program says, as it comes, until it has no more to say."""
-        for _, data in frames(self._in):
+        while True:
+            yield from self.messages()
+            read = os.read(self.handle, AT_ONCE)
+            if not read:
+                return
+            self.so_far += read
+
+    def messages(self) -> Iterator[Any]:
+        """Those that lie in `so_far`; one that has not come whole stays there."""
+        for _, data in whole_frames(self.so_far):
             yield self._wire.unpacked(data)
 
     def listen(self, told: Callable[[Any], None], over: Callable[[], None]) -> None:
-        """Have a thread call `told` with each message and `over` at the end; `LINGER` seconds
-        after that the process ends."""
+        """Have a thread call `told` with each message and `over` at the end, after which the
+        process may not last long."""
 
         def hear() -> None:
             for message in self:
                 told(message)
             over()
-            time.sleep(LINGER)
-            os._exit(0)
+            self.linger()
 
         threading.Thread(target=hear, daemon=True, name="line").start()
+
+    @staticmethod
+    def linger() -> None:
+        """Wait `LINGER` seconds, then end the process whatever it is at."""
+        time.sleep(LINGER)
+        os._exit(0)
 
     def tell(self, message: Any) -> None:
         """Say something to the program, from any thread; raises BrokenPipeError if it is gone."""

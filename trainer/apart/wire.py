@@ -53,3 +53,15 @@ def frames(pipe: BinaryIO) -> Iterator[tuple[int, bytes]]:
         if len(data) < length:
             return
         yield kind, data
+
+
+def whole_frames(so_far: bytearray) -> Iterator[tuple[int, bytes]]:
+    """The frames that have come whole; what is left in `so_far` is the beginning of another."""
+    while len(so_far) >= _HEAD.size:
+        kind, length = _HEAD.unpack_from(so_far)
+        end = _HEAD.size + length
+        if len(so_far) < end:
+            return
+        data = bytes(so_far[_HEAD.size : end])
+        del so_far[:end]
+        yield kind, data

@@ -73,8 +73,9 @@ class SoundApart:
             self._send(KeyOff(key, now))
 
     def play(self, track: Track, at: float) -> None:
+        request = Play(track.steps, at)
         with self._lock:
-            self._track = Play(track, at)
+            self._track = request
             self._send(self._track)
 
     def stop(self) -> None:

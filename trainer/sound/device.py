@@ -6,27 +6,29 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
 
 from trainer.sound.engine import Engine
 from trainer.sound.rendering import BLOCK
-from trainer.sound.requests import Stop
+from trainer.sound.requests import Request, Stop
 from trainer.sound.tone import RATE
 
 RELEASE = 0.12  # seconds: the longest there is
 
 
 class Device:
-    """Sounds what an engine makes, until it is closed. `failure` is what ended it, if anything."""
+    """Sounds what an engine makes of requests, until it is closed; `failure` is what ended it, if
+    anything. `requests` tells what has come; it is asked before each block."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, requests: Callable[[], Iterable[Request]]) -> None:
         """Open the default device; raises OSError if there is none."""
         self.failure: Exception | None = None
         self._engine = engine
-        self._leaving = False
+        self._requests = requests
+        self._ending = self._leaving = False
         self._left = threading.Event()
         self._device: Any = None
         self._device = _opened(self._block)
@@ -38,7 +40,7 @@ class Device:
         device paused from here while its thread waits for that, both would wait for ever. So the
         device's own thread pauses it; once it is paused it asks for no block and can be closed.
         """
-        self._engine.take(Stop())
+        self._ending = True
         time.sleep(RELEASE)
         self._leaving = True
         self._left.wait(0.2)  # a device that has stopped asking needs no pause
@@ -53,7 +55,8 @@ class Device:
                 self._left.set()
         elif self.failure is None:
             try:
-                block[:] = self._engine.block(len(block), time.monotonic())
+                requests = (Stop(),) if self._ending else self._requests()
+                block[:] = self._engine.block(len(block), time.monotonic(), requests)
             except Exception as error:
                 self.failure = error
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,28 +39,25 @@ class Clock:
 
 
 class Engine:
-    """The sound as it goes on. `take` may be called from any thread, `block` from one only."""
+    """The sound as it goes on; to be used from one thread."""
 
     def __init__(self, choice: Choice) -> None:
         self.mixer = _mixer(choice)
-        self._requests: deque[Request] = deque()
-        self._schedules: list[Schedule] = []
+        self._schedule: Schedule | None = None
         self._clock = Clock()
         self._wanted: Choice | None = None
 
-    def take(self, request: Request) -> None:
-        """Have a request done with the next block."""
-        self._requests.append(request)
-
-    def block(self, frames: int, now: float) -> NDArray[np.float32]:
-        """The next samples, shape (frames,), asked for at `time.monotonic()` = `now`."""
+    def block(
+        self, frames: int, now: float, requests: Iterable[Request] = ()
+    ) -> NDArray[np.float32]:
+        """Do what was asked for meanwhile; then the next samples, shape (frames,), asked for at
+        `time.monotonic()` = `now`."""
         self._clock.asked(self.mixer.frame, now)
-        while self._requests:
-            self._do(self._requests.popleft())
+        for request in requests:
+            self._do(request)
         self._retune()
-        for schedule in self._schedules:
-            schedule.feed(self.mixer, self.mixer.frame + frames)
-        self._schedules = [s for s in self._schedules if not s.done]
+        if self._schedule is not None:
+            self._schedule.feed(self.mixer, self.mixer.frame + frames)
         return self.mixer.render(frames)
 
     def frame(self, at: float) -> int:
@@ -73,11 +70,11 @@ class Engine:
                 self.mixer.key_on(key, at=self.frame(at))
             case KeyOff(key, at):
                 self.mixer.key_off(key, at=self.frame(at))
-            case Play(track, at):
+            case Play(steps, at):
                 self.mixer.silence(at=self.mixer.frame, source="track")
-                self._schedules = [Schedule(track, self.frame(at), now=self.mixer.frame)]
+                self._schedule = Schedule(steps, self.frame(at), self.mixer.frame)
             case Stop():
-                self._schedules = []
+                self._schedule = None
                 self.mixer.silence(at=self.mixer.frame)
             case Choice():
                 self._choose(request)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from trainer.errors import InputError
 from trainer.sound.requests import Choice, KeyOff, KeyOn, Play, Request, Stop
-from trainer.sound.track import LATE, Track
+from trainer.sound.track import ACCENT, BEAT, OFF, ON, Step, remaining
 
 _CLICK_CHANNEL = 9  # General MIDI percussion (channel 10)
-_CLICK_KEYS = {True: 76, False: 77}  # General MIDI high and low wood block
+_CLICK_KEYS = {ACCENT: 76, BEAT: 77}  # General MIDI high and low wood block
 _CLICK_SECONDS = 0.05
 
-Step = tuple[float, int, int, int]  # when, one of the following, key, velocity
-_OFF, _ON, _CLICK, _CLICK_OFF = range(4)  # an end sorts before a start at the same time
+_CLICK_OFF = 4  # a step that only an instrument has
 
 
 class MidiInstrument:
@@ -53,9 +53,9 @@ class MidiInstrument:
                 self._on(key, velocity)
             case KeyOff(key, _):
                 self._off(key)
-            case Play(track, at):
+            case Play(steps, at):
                 self._end_track()
-                self._steps, self._next = _steps(track, at, now), 0
+                self._steps, self._next = _steps(steps, at, now), 0
             case Stop():
                 self._end_track()
                 for key in list(self._sounding):
@@ -79,14 +79,14 @@ class MidiInstrument:
         self._port.close()
 
     def _perform(self, kind: int, key: int, velocity: int) -> None:
-        if kind == _ON:
+        if kind == ON:
             self._held.append(key)
             self._on(key, velocity)
-        elif kind == _OFF:
+        elif kind == OFF:
             self._held.remove(key)
             self._off(key)
         else:
-            word = "note_on" if kind == _CLICK else "note_off"
+            word = "note_off" if kind == _CLICK_OFF else "note_on"
             self._send(word, key, velocity, channel=_CLICK_CHANNEL)
 
     def _on(self, key: int, velocity: int) -> None:
@@ -111,14 +111,14 @@ class MidiInstrument:
         self._port.send(mido.Message(kind, channel=channel, note=key, velocity=velocity))
 
 
-def _steps(track: Track, at: float, now: float) -> list[Step]:
-    steps: list[Step] = []
-    for note in track.notes:
-        start, end = at + note.start, at + note.start + note.duration
-        if end > now:
-            steps += [(start, _ON, note.key, note.velocity), (end, _OFF, note.key, 0)]
-    for click in track.clicks:
-        start, key = at + click.start, _CLICK_KEYS[click.accent]
-        if start > now - LATE:
-            steps += [(start, _CLICK, key, 70), (start + _CLICK_SECONDS, _CLICK_OFF, key, 0)]
-    return sorted(steps)
+def _steps(steps: Iterable[Step], at: float, now: float) -> list[Step]:
+    """The steps by the clock; each beat is a note of a wood block."""
+    found: list[Step] = []
+    for second, what, key, velocity in remaining(steps, now - at):
+        if what in _CLICK_KEYS:
+            key = _CLICK_KEYS[what]
+            found.append((at + second, what, key, 70))
+            found.append((at + second + _CLICK_SECONDS, _CLICK_OFF, key, 0))
+        else:
+            found.append((at + second, what, key, velocity))
+    return sorted(found)

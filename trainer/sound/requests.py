@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.sound.track import Track
+from trainer.sound.track import Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +52,10 @@ class KeyOff:
 
 @dataclass(frozen=True, slots=True)
 class Play:
-    """A track with its second 0 at `time.monotonic()` = `at`; replaces one that plays."""
+    """The steps of a track with its second 0 at `time.monotonic()` = `at`; replaces one that
+    plays."""
 
-    track: Track
+    steps: tuple[Step, ...]
     at: float
 
 

@@ -4,11 +4,10 @@ instrument on a MIDI port, and it stays with that."""
 from __future__ import annotations
 
 import gc
-import threading
 import time
 from queue import Empty, SimpleQueue
 
-from trainer.apart import Line
+from trainer.apart import Inbox, Line
 from trainer.errors import InputError
 from trainer.sound.requests import Choice, Opened, Refused, Request
 
@@ -32,17 +31,16 @@ def by_device(line: Line, choice: Choice) -> None:
     from trainer.sound.device import Device
     from trainer.sound.engine import Engine
 
-    engine, over = Engine(choice), threading.Event()
+    engine, inbox = Engine(choice), Inbox(line)
     try:
-        device = Device(engine)
+        device = Device(engine, inbox.taken)
     except OSError as error:
         line.tell(Refused(f"no audio device ({error})"))
         return
     gc.freeze()  # what is loaded stays: no need to look it through while sounding
     line.tell(Opened())
-    line.listen(engine.take, over.set)
     rendered = -1
-    while not over.wait(BEAT):
+    while not inbox.over.wait(BEAT):
         if device.failure is not None:
             raise device.failure
         if engine.mixer.frame != rendered:
