@@ -2,8 +2,9 @@
 
     python .ci/wheels.py [EXTRA]        needs uv (`pip install uv`), installs nothing
 
-For every platform and Python, everything the program needs is resolved with ready wheels only. Where
-that fails, each requirement is tried alone and those without a wheel are named. Exit status 1 then.
+For every platform and Python, everything the program needs is resolved with ready wheels only.
+Where that fails, each requirement is tried alone and those without a wheel are named. Exit status 1
+then.
 """
 
 from __future__ import annotations
@@ -70,11 +71,14 @@ def main() -> None:
     places = [(name, python) for name in PLATFORMS for python in PYTHONS]
     with ThreadPoolExecutor(4) as pool:
         cells = dict(
-            zip(places, pool.map(lambda p: cell(wanted, PLATFORMS[p[0]], p[1]), places), strict=True)
+            zip(
+                places, pool.map(lambda p: cell(wanted, PLATFORMS[p[0]], p[1]), places), strict=True
+            )
         )
-    print(f"{'':16}" + "".join(f"Python {python:24}" for python in PYTHONS))
+    wide = max(len(text) for _, text in cells.values()) + 2
+    print(f"{'':16}" + "".join(f"{f'Python {python}':{wide}}" for python in PYTHONS))
     for name in PLATFORMS:
-        print(f"{name:16}" + "".join(f"{cells[name, python][1]:31}" for python in PYTHONS))
+        print(f"{name:16}" + "".join(f"{cells[name, python][1]:{wide}}" for python in PYTHONS))
     lacking = sum(not whole for whole, _ in cells.values())
     print(f"{len(cells) - lacking} of {len(cells)} install without a compiler")
     raise SystemExit(1 if lacking else 0)
