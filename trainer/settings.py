@@ -156,8 +156,13 @@ class Settings:
         return replace(self, playing=name)
 
     def latency_of(self, port: str) -> float:
-        """The calibrated constant offset of a port in seconds; 0 where none was measured."""
-        return dict(self.latency).get(port, 0.0)
+        """The calibrated constant offset of a port in seconds; 0 where none was measured.
+
+        Of several ports, written with commas between them, that of the first that has one counts
+        for all, where they were not measured together.
+        """
+        known = dict(self.latency)
+        return next((known[name] for name in (port, *port.split(", ")) if name in known), 0.0)
 
     def with_latency(self, port: str, seconds: float) -> Settings:
         """With the offset of one port measured anew."""

@@ -14,16 +14,15 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.listening.test_ports import PaperMidi
+from tests.listening.paper import PaperMidi, paper_in_place
 from trainer.commands import main
 from trainer.settings import load
 
 
 @pytest.fixture()
 def paper(monkeypatch: pytest.MonkeyPatch) -> Iterator[PaperMidi]:
-    library = PaperMidi()
-    monkeypatch.setitem(sys.modules, "rtmidi", library)
-    yield library
+    with paper_in_place(monkeypatch) as library:
+        yield library
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -41,9 +40,8 @@ def tap(paper: PaperMidi, first: float, beat: float, late: float, beats: int) ->
             wait = first + number * beat + late - time.monotonic()
             if wait > 0:
                 time.sleep(wait)
-            if paper.callback is not None:
-                paper.callback(([0x90, 60, 80], 0.0), None)
-                paper.callback(([0x90, 60, 0], 0.0), None)
+            paper.play("organ:keys", [0x90, 60, 80])
+            paper.play("organ:keys", [0x90, 60, 0])
 
     thread = threading.Thread(target=taps, daemon=True)
     thread.start()
@@ -65,7 +63,12 @@ def test_ports_are_listed_with_their_interface(
     paper.names = ["organ:keys"]
     _, out, _ = run(capsys, "list", "--json")
     assert json.loads(out)["ports"] == [
-        {"name": "organ:keys", "interface": "JACK", "offset_ms": None}
+        {
+            "name": "organ:keys",
+            "interface": "JACK",
+            "address": "organ:keys",
+            "offset_ms": None,
+        }
     ]
 
 

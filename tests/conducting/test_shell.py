@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.judging.lessons import lesson
-from tests.listening.test_ports import PaperMidi
+from tests.listening.paper import paper_in_place, until
 from tests.practice.playing import in_order, keys
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import QuickClock, Shell, play_through
@@ -82,6 +81,9 @@ class Recorded:
         return due
 
     def told(self, effect: Effect, session: object) -> None: ...
+
+    def sure(self, now: float) -> float:
+        return now
 
     def close(self) -> None: ...
 
@@ -273,35 +275,34 @@ def test_a_pass_stopped_by_the_player_counts_as_one() -> None:
 def test_a_tone_starts_in_the_midi_thread_before_any_frame(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    paper = PaperMidi()
-    paper.names = ["organ:keys"]
-    monkeypatch.setitem(sys.modules, "rtmidi", paper)
-    output = Paper()
-    source = HandsSource(lambda event: shell.sound_now(event))
-    shell = Shell(Setup(PIECE, TEMPO, PIECE), source, output, None)
-    assert paper.callback is not None and source.name == "organ:keys"
-    midi = threading.Thread(target=paper.callback, args=(([0x90, 60, 70], 0.0), None))
-    midi.start()
-    midi.join()
-    assert output.asked == [("on", 60)]  # and no step was taken
-    assert output.threads != [threading.get_ident()]
-    shell.step()
-    assert shell.session.capture.down == (60,)
+    with paper_in_place(monkeypatch) as paper:
+        paper.names = ["organ:keys"]
+        output = Paper()
+        source = HandsSource(lambda event: shell.sound_now(event))
+        source.settle()
+        shell = Shell(Setup(PIECE, TEMPO, PIECE), source, output, None)
+        assert source.name == "organ:keys"
+        paper.play("organ:keys", [0x90, 60, 70])
+        until(lambda: output.asked == [("on", 60)])  # and no step was taken
+        assert output.threads != [threading.get_ident()]
+        until(lambda: bool(shell.step()) or shell.session.capture.down == (60,))
+        shell.close()
 
 
 def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    paper = PaperMidi()
-    monkeypatch.setitem(sys.modules, "rtmidi", paper)
-    clock = QuickClock()
-    source = HandsSource(lambda _: None)
-    offsets = {"typing": 0.0, "organ:keys": 0.011}
-    shell = Shell(Setup(PIECE, TEMPO, PIECE), source, Paper(), None, clock, offsets.__getitem__)
-    assert shell.session.task.conditions.latency == 0.0
-    paper.names = ["organ:keys"]
-    monkeypatch.setattr(source._keyboard, "_looked", -10.0)
-    shell.step()
-    shell.step()
-    assert shell.session.take.port == "organ:keys"
-    assert shell.session.task.conditions.latency == 0.011
+    with paper_in_place(monkeypatch) as paper:
+        source = HandsSource(lambda _: None)
+        source.settle()
+        offsets = {"typing": 0.0, "organ:keys": 0.011}
+        setup = Setup(PIECE, TEMPO, PIECE)
+        shell = Shell(setup, source, Paper(), None, QuickClock(), offsets.__getitem__)
+        assert shell.session.task.conditions.latency == 0.0
+        paper.names = ["organ:keys"]
+        until(lambda: source.port is not None)
+        shell.step()
+        shell.step()
+        assert shell.session.take.port == "organ:keys"
+        assert shell.session.task.conditions.latency == 0.011
+        shell.close()

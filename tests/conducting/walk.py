@@ -51,6 +51,9 @@ class Bytes:
 
     def told(self, effect: Effect, session: object) -> None: ...
 
+    def sure(self, now: float) -> float:
+        return now
+
     def close(self) -> None: ...
 
 

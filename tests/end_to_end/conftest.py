@@ -4,59 +4,14 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import subprocess
 import sys
-import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-SERVER = f"mittelstimme-{os.getpid()}"  # a server of our own beside any other
-# real-time (-R) where the machine lets it: else a busy machine drops what clients send too late
-JACKD = ["jackd", "-n", SERVER, "-R", "-d", "dummy", "-r", "48000", "-p", "256"]
-Bytes = tuple[float, list[int]]
-
-
-class Organ:
-    """The instrument of `organ.py`."""
-
-    def __init__(self, name: str = "organ") -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, str(Path(__file__).with_name("organ.py")), name],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
-        self._answer("ready")
-
-    def send(self, messages: Sequence[Bytes]) -> None:
-        """Have these played; returns at once."""
-        assert self._process.stdin is not None
-        self._process.stdin.write(json.dumps(sorted(messages)) + "\n")
-        self._process.stdin.flush()
-
-    def wait(self) -> None:
-        """Until the last ones sent have been played."""
-        self._answer("played")
-
-    def kill(self) -> None:
-        """As if the cable were pulled."""
-        self._process.kill()
-        self._process.wait()
-
-    def close(self) -> None:
-        if self._process.poll() is None:
-            assert self._process.stdin is not None
-            self._process.stdin.close()
-            self._process.wait(10)
-
-    def _answer(self, word: str) -> None:
-        assert self._process.stdout is not None
-        line = self._process.stdout.readline()
-        assert line.strip() == word, f"the organ said {line!r}"
+from tests.end_to_end.jack import NoServerError, Organ, Server
 
 
 class Program:
@@ -96,36 +51,32 @@ class Program:
         self._process.communicate()
 
 
-@pytest.fixture(scope="session")
-def jack() -> Iterator[None]:
-    """A JACK server with the dummy driver."""
-    if shutil.which("jackd") is None:
-        pytest.skip("jackd is not installed (Debian: apt-get install jackd2)")
+def server_or_skip(name: str | None = None) -> Server:
+    """A JACK server; skips the test where there can be none."""
     import rtmidi
 
     if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
         pytest.skip("this build of python-rtmidi knows no JACK")
-    before = os.environ.get("JACK_DEFAULT_SERVER")
-    os.environ["JACK_DEFAULT_SERVER"] = SERVER  # where libjack in every process looks
-    server = subprocess.Popen(JACKD, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        deadline = time.monotonic() + 10
-        while not _answers():
-            if server.poll() is not None or time.monotonic() > deadline:
-                pytest.skip("jackd does not start on this machine")
-            time.sleep(0.2)
-        yield
-    finally:
-        os.environ.pop("JACK_DEFAULT_SERVER")
-        if before is not None:
-            os.environ["JACK_DEFAULT_SERVER"] = before
-        server.terminate()
-        server.wait(10)
+        return Server(name)
+    except NoServerError as error:
+        pytest.skip(str(error))
 
 
-def _answers() -> bool:
-    code = "import rtmidi; rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name='knock')"
-    return subprocess.run([sys.executable, "-c", code], capture_output=True).returncode == 0
+@pytest.fixture(scope="module")
+def jack() -> Iterator[None]:
+    """A JACK server for the tests of a module."""
+    server = server_or_skip()
+    yield
+    server.close()
+
+
+@pytest.fixture()
+def server() -> Iterator[Server]:
+    """A JACK server of a test's own, which it may kill."""
+    found = server_or_skip(f"mittelstimme-own-{os.getpid()}")
+    yield found
+    found.close()
 
 
 @pytest.fixture(scope="module")

@@ -1,10 +1,11 @@
-"""An instrument of its own, in a process of its own: plays MIDI bytes into a JACK port on time.
+"""An instrument of its own, in a process of its own: plays MIDI bytes into JACK ports on time.
 
-    python organ.py NAME        then, on standard input, one JSON list of [seconds, bytes] a line,
-                                seconds on the clock of time.monotonic
+    python organ.py NAME [PORT ...]     then, on standard input, one JSON list a line of
+                                        [seconds, bytes] or [seconds, bytes, number of the port],
+                                        seconds on the clock of time.monotonic
 
-It answers `ready` when its port is there and `played` after each line, and leaves, port and all,
-when standard input ends.
+It answers `ready` when its ports are there and `played` after each line, and leaves, ports and
+all, when standard input ends. More than one port are as many clients (RtMidi), NAME and NAME-01 ...
 """
 
 import json
@@ -14,18 +15,21 @@ import time
 import rtmidi
 
 
-def main(name: str) -> None:
-    out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=name)
-    out.open_virtual_port("keys")
+def main(name: str, *ports: str) -> None:
+    outs = []
+    for port in ports or ("keys",):
+        outs.append(rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=name))
+        outs[-1].open_virtual_port(port)
     print("ready", flush=True)
     for line in sys.stdin:
-        for at, message in json.loads(line):
+        for at, message, *number in json.loads(line):
             while (wait := at - time.monotonic()) > 0:
-                time.sleep(wait - 0.002 if wait > 0.004 else 0.0)
-            out.send_message(message)
+                time.sleep(wait)
+            outs[number[0] if number else 0].send_message(message)
         print("played", flush=True)
-    out.close_port()
+    for out in outs:
+        out.close_port()
 
 
 if __name__ == "__main__":
-    main(sys.argv[1])
+    main(*sys.argv[1:])

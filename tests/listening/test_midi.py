@@ -53,6 +53,18 @@ def test_all_notes_off_lets_the_keys_of_its_channel_go() -> None:
     assert reader.feed([0xB0, 123, 0], 2.0) == [KeyUp(2.0, 60)]
 
 
+def test_all_notes_off_on_one_channel_lets_nothing_go_that_another_holds() -> None:
+    reader = ByteReader()
+    reader.feed([0x90, 60, 70, 0x91, 60, 70, 0x91, 64, 70], 1.0)
+    assert reader.feed([0xB1, 123, 0], 2.0) == [KeyUp(2.0, 64)]
+    assert reader.feed([0x80, 60, 0], 3.0) == [KeyUp(3.0, 60)]
+
+
+def test_a_channel_that_is_not_listened_to_gives_nothing() -> None:
+    reader = ByteReader(octaves={0: 1}.get)
+    assert reader.feed([0x90, 60, 70, 0x91, 60, 70], 1.0) == [KeyDown(1.0, 72, 70)]
+
+
 def test_a_key_held_on_two_manuals_is_up_when_both_let_it_go() -> None:
     assert read(0x90, 60, 70, 0x91, 60, 70, 0x80, 60, 0) == [
         KeyDown(1.0, 60, 70),

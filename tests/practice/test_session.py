@@ -411,6 +411,83 @@ def test_while_the_port_is_gone_nothing_goes_on() -> None:
     assert made.session.stage == "paused"
 
 
+TWO_PHRASES = lesson("C", "c3 g3 c3 f3 g3 c3", "", "e4 d4 e4 f4 d4 e4", fermatas=(2, 5))
+CHORDS = ("c3 g3 c4 e4", "g3 g3 b3 d4", "c3 g3 c4 e4", "f3 a3 c4 f4", "g3 g3 b3 d4", RIGHT[3])
+
+
+def test_what_fell_while_nothing_could_be_heard_is_played_anew_not_judged() -> None:
+    """The server died at 1.9 s, which is noticed at 4.2 s, in the phrase after."""
+    made = Pass(TWO_PHRASES, TEMPO)
+    origin = made.begin()
+    heard = in_order(*(keys(origin + n, CHORDS[n], 0.9) for n in range(2)))
+    made.until(origin + 4.2, heard)
+    assert [m.outcome for m in made.session.moments][2] == "not-played"
+    made.feed(PortLost(made.now, "organ", since=origin + 1.9))
+    assert made.session.stage == "paused"
+    made.feed(PortFound(made.now, "organ"))
+    (resumed,) = made.of(Resumed)
+    assert isinstance(resumed, Resumed) and resumed.moment == 0
+    again = in_order(*(keys(resumed.at + n, text, 0.9) for n, text in enumerate(CHORDS)))
+    made.until(resumed.at + 7.0, again)
+    assert [m.outcome for m in verdict(made).moments] == ["complete"] * 6
+    assert judge(made.session.take) == verdict(made)
+
+
+def test_a_pass_does_not_end_before_it_is_sure_that_its_end_was_heard() -> None:
+    made = Pass(CADENCE, TEMPO)
+    origin = made.begin()
+    made.until(origin + 1.9, right(origin))
+    for late in (3.0, 4.5, 5.0):
+        made.now = origin + late
+        made.feed(Tick(sure=origin + 1.9))
+    assert made.session.stage == "playing"
+    made.feed(KeyUp(made.now, 60))  # the lost port lets its keys go
+    made.feed(PortLost(made.now, "organ", since=origin + 1.9))
+    assert made.session.stage == "paused" and not made.of(PassEnded)
+
+
+def test_a_pass_ends_as_soon_as_its_end_is_sure() -> None:
+    made = Pass(CADENCE, TEMPO)
+    origin = made.begin()
+    made.until(origin + 3.95, right(origin))
+    made.now = origin + 4.2
+    made.feed(Tick(sure=origin + 3.9))
+    assert made.session.stage == "playing"
+    made.feed(Tick(sure=origin + 4.1))
+    assert made.session.stage == "ended"
+    assert [m.outcome for m in verdict(made).moments] == ["complete"] * 4
+
+
+def test_with_one_of_two_keyboards_lost_a_key_of_the_other_goes_on() -> None:
+    made = Pass(CADENCE, TEMPO)
+    made.until(made.begin() + 1.0)
+    made.feed(PortLost(made.now, "swell", others=True))
+    assert made.session.stage == "paused" and "play on without it" in made.session.text
+    made.feed(KeyDown(made.now, 60))
+    assert made.session.stage == "playing"
+
+
+def test_one_of_two_keyboards_found_again_goes_on_by_itself() -> None:
+    made = Pass(CADENCE, TEMPO)
+    made.until(made.begin() + 1.0)
+    made.feed(PortLost(made.now, "swell", others=True))
+    made.feed(PortFound(made.now, "swell"))
+    assert made.session.stage == "playing"
+
+
+def test_untimed_nothing_falls_while_nothing_can_be_heard() -> None:
+    """The program waits: what another keyboard played meanwhile counts, live and judged again."""
+    made = Pass(CADENCE, UNTIMED)
+    origin = made.begin()
+    made.until(origin + 3.0, keys(origin + 1.0, RIGHT[0]))
+    made.feed(PortLost(made.now, "swell", since=origin + 0.5, others=True))
+    made.feed(PortFound(made.now, "swell"))
+    rest = in_order(*(keys(made.now + 1 + n, text, 0.9) for n, text in enumerate(RIGHT[1:])))
+    made.until(made.now + 8.0, rest)
+    assert [m.outcome for m in verdict(made).moments] == ["complete"] * 4
+    assert judge(made.session.take) == verdict(made)
+
+
 def test_untimed_a_lost_port_keeps_the_moment_and_the_time_to_think() -> None:
     made = Pass(CADENCE, UNTIMED)
     origin = made.begin()

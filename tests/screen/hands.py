@@ -214,6 +214,15 @@ class LettersOnly(HandsSource):
     def told(self, effect: Effect, session: Session) -> None:
         return
 
+    def listen(self, wanted: str | None) -> None:
+        return
+
+    def settle(self, within: float = 0.0) -> None:
+        return
+
+    def sure(self, now: float) -> float:
+        return now
+
     def close(self) -> None:
         return
 

@@ -37,6 +37,7 @@ def list_ports(as_json: bool) -> None:
             {
                 "name": port.name,
                 "interface": port.interface,
+                "address": port.address,
                 "offset_ms": round(1000 * measured[port.name], 3)
                 if port.name in measured
                 else None,
@@ -113,7 +114,6 @@ def calibrate(
             print(f"{name}: listen to four beats, then tap one key on each")
         shown = -1
         while (now := time.monotonic()) < first + beats * beat:
-            keyboard.watch()
             if keyboard.name is None:
                 raise InputError(f"{name} is gone", remedy="plug it in and calibrate again")
             number = int((now - first) // beat)
@@ -155,16 +155,17 @@ def _listen(port: str | None) -> tuple[Any, Any]:
     """A keyboard that is open and the queue its events go to; InputError if there is none."""
     from queue import SimpleQueue
 
-    from trainer.listening.ports import Keyboard, ports
+    from trainer.listening.keyboard import Keyboard
 
     queue: SimpleQueue[ListeningEvent] = SimpleQueue()
     keyboard = Keyboard(queue.put, wanted=port)
-    keyboard.watch()
+    keyboard.settle()
     if keyboard.name is None:
         keyboard.close()
-        names = ", ".join(found.name for found in ports()) or "none"
+        names = ", ".join(found.name for found in keyboard.ports) or "none"
+        missing = "there is no MIDI port" if port is None else f"there is no MIDI port {port!r}"
         raise InputError(
-            "there is no MIDI port" if port is None else f"there is no MIDI port {port!r}",
+            "; ".join(keyboard.refused) or missing,
             remedy=f"plug a keyboard in; ports here: {names}",
         )
     return keyboard, queue
@@ -180,9 +181,9 @@ def _events(port: str | None, seconds: float | None) -> Iterator[ListeningEvent]
     ends = None if seconds is None else time.monotonic() + seconds
     try:
         while ends is None or time.monotonic() < ends:
-            keyboard.watch()
             yield from _drained(queue)
             time.sleep(0.005)
+        yield from _drained(queue)
     finally:
         keyboard.close()
 

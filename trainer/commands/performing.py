@@ -71,12 +71,12 @@ def chosen_view(view: str | None) -> str:
 
 
 def automatic_input(view: str) -> str:
-    """A MIDI keyboard if there is one, typing where somebody can type, else the demo player."""
+    """The MIDI keyboards if there are any, typing where somebody can type, else the demo player."""
+    from trainer.listening.choosing import ALL
     from trainer.listening.ports import ports
 
-    found = ports()
-    if found:
-        return found[0].name
+    if ports():
+        return ALL
     by_hand = view == "window" or (view == "terminal" and sys.stdin.isatty())
     return "typing" if by_hand else "demo"
 
@@ -84,12 +84,12 @@ def automatic_input(view: str) -> str:
 def open_source(
     name: str, setup: Setup, hook: Hook, seed: int = 0, slips: Sequence[Slip] = ()
 ) -> Source:
-    """The keys to listen to: `demo`, `typing`, or a MIDI port by name or a part of it.
+    """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.choosing`
+    reads them.
 
     Raises InputError for a port that is not there.
     """
     from trainer.conducting.sources import DemoSource, HandsSource
-    from trainer.listening.ports import ports
 
     if name == "demo":
         return DemoSource(setup, hook, slips=slips, seed=seed)
@@ -98,11 +98,12 @@ def open_source(
     if name == "typing":
         return HandsSource(hook)
     source = HandsSource(hook, name)
+    source.settle()
     if source.port is None:
+        names, refused = ", ".join(source.ports) or "none", "; ".join(source.refused)
         source.close()
-        names = ", ".join(port.name for port in ports()) or "none"
         raise InputError(
-            f"there is no MIDI port {name!r}",
+            refused or f"there is no MIDI port {name!r}",
             remedy=f"ports here: {names}; or use --input typing or --input demo",
         )
     return source

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from trainer.settings import Player, Settings
     from trainer.sound.output import Output
 
+SETTLES = 0.5  # seconds at most that a first piece waits for keyboards to be found
+
 
 @dataclass
 class Console:
@@ -37,6 +39,8 @@ class Console:
 
     def practise(self, settings: Settings, exercise: Exercise, tempo: float | None) -> Shell:
         """A shell for one exercise under the player's own conditions."""
+        if isinstance(self.source, HandsSource):
+            self.source.settle(SETTLES)
         conditions = settings.player.conditions(tempo, settings.latency_of(self.source.name))
         supply: Sequence[Part] = conditions.supply
         if self.by_letters:
@@ -61,12 +65,9 @@ class Console:
         return isinstance(self.source, HandsSource) and self.source.port is None
 
     def listen(self, wanted: str) -> None:
-        """To another port: its name or a part of it, empty for the first one found."""
+        """To other keyboards, as the setting `input` names them."""
         if isinstance(self.source, HandsSource):
-            self.source.close()
-            self.source = HandsSource(self.at_once, wanted or None)
-            if self.shell is not None:
-                self.shell.source = self.source
+            self.source.listen(wanted or None)
 
     def retune(self, player: Player) -> None:
         """Another tone, tuning, pitch, volume or instrument; what sounds goes on in it."""

@@ -171,13 +171,14 @@ class Shell:
         effects: list[Effect] = []
         if self.session.stage == "ready" and self.source.name != self._port:
             self.session = self._ready()
+        sure = self.source.sure(now)  # before what has come is looked at
         until = self._queue_up(now)
         while self._waiting:
             effects += self._feed(self._waiting.popleft(), now)
             if self.clock.now() >= until:
                 break
         if not self._waiting:
-            effects += self._feed(Tick(), now)
+            effects += self._feed(Tick(sure), now)
         if self._writer is not None and self._writer.trouble != self._trouble:
             self._trouble = self._writer.trouble
             effects.append(Say(self._trouble or "the log is being written again"))

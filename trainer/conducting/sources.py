@@ -9,7 +9,7 @@ from typing import Protocol
 
 from trainer.conducting.setup import Setup
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
-from trainer.listening.ports import Keyboard
+from trainer.listening.keyboard import FIRST, Keyboard
 from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
 from trainer.practice.effects import (
     Begin,
@@ -36,15 +36,20 @@ class Source(Protocol):
     def told(self, effect: Effect, session: Session) -> None:
         """What the session asked for: a demo player begins when the pass does."""
 
+    def sure(self, now: float) -> float:
+        """Until when nothing can have been played that `poll` has not given, at the latest `now`.
+        Ask before polling. Never waits."""
+
     def close(self) -> None: ...
 
 
 class HandsSource:
-    """The player's own hands: a MIDI keyboard, found while running, and what a view makes of its
+    """The player's own hands: MIDI keyboards, found while running, and what a view makes of its
     typing keys or mouse (it `put`s them here).
 
-    `at_once` is called where a key event arises, in the MIDI thread for a MIDI keyboard, before
-    the event waits for `poll`: there a tone starts. `wanted` is a port's name or a part of it.
+    `at_once` is called where a key event arises, in a thread that listens for a MIDI keyboard,
+    before the event waits for `poll`: there a tone starts. `wanted` names keyboards as
+    `trainer.listening.choosing` reads it.
     """
 
     def __init__(self, at_once: Callable[[KeyEvent], None], wanted: str | None = None) -> None:
@@ -52,13 +57,30 @@ class HandsSource:
         self._at_once = at_once
         self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once)
         self.name = "typing"
-        self._keyboard.watch()
-        self._name()
 
     @property
     def port(self) -> str | None:
-        """The MIDI port that is open, None while there is none."""
+        """The MIDI ports that are open, with commas between them; None while there is none."""
         return self._keyboard.name
+
+    @property
+    def ports(self) -> tuple[str, ...]:
+        """The names of all ports there are, listened to or not."""
+        return tuple(port.name for port in self._keyboard.ports)
+
+    @property
+    def refused(self) -> tuple[str, ...]:
+        """A line for each port that was wanted and cannot be opened."""
+        return self._keyboard.refused
+
+    def settle(self, within: float = FIRST) -> None:
+        """Wait until what is there has been found and opened, so many seconds at most."""
+        self._keyboard.settle(within)
+        self._name()
+
+    def listen(self, wanted: str | None) -> None:
+        """To other keyboards."""
+        self._keyboard.listen(wanted)
 
     def put(self, event: KeyEvent) -> None:
         """A key event from a view."""
@@ -66,7 +88,6 @@ class HandsSource:
         self._queue.put(event)
 
     def poll(self, now: float) -> Sequence[SessionEvent]:
-        self._keyboard.watch()
         self._name()
         events: list[SessionEvent] = []
         try:
@@ -77,6 +98,9 @@ class HandsSource:
 
     def told(self, effect: Effect, session: Session) -> None:
         return
+
+    def sure(self, now: float) -> float:
+        return self._keyboard.sure(now)
 
     def close(self) -> None:
         self._keyboard.close()
@@ -143,6 +167,9 @@ class DemoSource:
             self._waited_for = False
             for key in tuple(self._down):
                 self._sound(KeyUp(session.now, key))
+
+    def sure(self, now: float) -> float:
+        return now
 
     def _sound(self, event: KeyEvent) -> None:
         if isinstance(event, KeyDown):

@@ -1,7 +1,7 @@
 """What comes in from a keyboard, as small values.
 
-Times are seconds on one monotonic clock (`time.monotonic`), stamped where the event arises: in
-the MIDI callback thread, not at a frame.
+Times are seconds on one monotonic clock (`time.monotonic`), stamped where the event arises: by the
+process that listens to the port, not at a frame.
 """
 
 from __future__ import annotations
@@ -47,10 +47,16 @@ class Onward:
 
 @dataclass(frozen=True, slots=True)
 class PortLost:
-    """The port that was being listened to has gone."""
+    """A port that was being listened to has gone, at the latest at `time`.
+
+    Until `since` everything played was certainly heard; None where that is not known. `others` says
+    whether other keyboards are still listened to.
+    """
 
     time: float
     name: str
+    since: float | None = None
+    others: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,10 @@ end the running status.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
-from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.listening.events import KeyEvent
+from trainer.listening.held import Held
 
 NOTE_OFF, NOTE_ON, CONTROL = 0x80, 0x90, 0xB0
 SUSTAIN, ALL_SOUND_OFF, RESET_CONTROLLERS, ALL_NOTES_OFF = 64, 120, 121, 123
@@ -18,16 +19,24 @@ _DATA_BYTES = {0x80: 2, 0x90: 2, 0xA0: 2, 0xB0: 2, 0xC0: 1, 0xD0: 1, 0xE0: 2}
 
 
 class ByteReader:
-    """Reads a stream of MIDI bytes in pieces of any size, all channels alike.
+    """Reads one port's stream of MIDI bytes in pieces of any size.
 
-    It remembers the running status, an unfinished message and which keys are down.
+    It remembers the running status and an unfinished message; what is down, on this port and
+    others, is in `held`. `octaves` tells by how many octaves a channel (0 to 15) is moved, None
+    where it is not listened to.
     """
 
-    def __init__(self) -> None:
+    def __init__(
+        self,
+        held: Held | None = None,
+        port: str = "",
+        octaves: Callable[[int], int | None] = lambda channel: 0,
+    ) -> None:
+        self._held = Held() if held is None else held
+        self._port = port
+        self._octaves = octaves
         self._status = 0  # 0: none in force, data bytes are passed over
         self._data: list[int] = []
-        self._down: dict[tuple[int, int], None] = {}  # (channel, key), in the order pressed
-        self._pedal = False
 
     def feed(self, data: Iterable[int], time: float) -> list[KeyEvent]:
         """The events that `data` completes, all stamped with `time` (seconds)."""
@@ -47,39 +56,26 @@ class ByteReader:
 
     def release_all(self, time: float) -> list[KeyEvent]:
         """What a lost cable leaves to be done: every key up, the pedal up."""
-        events: list[KeyEvent] = [KeyUp(time, key) for _, key in self._down]
-        if self._pedal:
-            events.append(Pedal(time, False))
-        self._down.clear()
-        self._pedal = False
         self._status = 0
         self._data.clear()
-        return events
+        return self._held.silence(self._port, time)
 
     def _message(self, status: int, data: list[int], time: float) -> list[KeyEvent]:
         kind, channel, first = status & 0xF0, status & 0x0F, data[0]
+        octaves = self._octaves(channel)
+        if octaves is None:
+            return []
+        who = self._port, channel
         if kind == NOTE_ON and data[1] > 0:
-            self._down[channel, first] = None
-            return [KeyDown(time, first, data[1])]
+            return self._held.press(who, first, octaves, data[1], time)
         if kind in (NOTE_ON, NOTE_OFF):
-            self._down.pop((channel, first), None)
-            if any(key == first for _, key in self._down):  # still held on another manual
-                return []
-            return [KeyUp(time, first)]
+            return self._held.release(who, first, octaves, time)
         if kind != CONTROL:
             return []
         if first == SUSTAIN:
-            return self._set_pedal(data[1] >= 64, time)
+            return self._held.pedal(who, data[1] >= 64, time)
         if first == RESET_CONTROLLERS:
-            return self._set_pedal(False, time)
+            return self._held.pedal(who, False, time)
         if first == ALL_SOUND_OFF or first >= ALL_NOTES_OFF:
-            keys = [key for at, key in self._down if at == channel]
-            self._down = {held: None for held in self._down if held[0] != channel}
-            return [KeyUp(time, key) for key in keys]
+            return self._held.keys_up(who, time)
         return []
-
-    def _set_pedal(self, down: bool, time: float) -> list[KeyEvent]:
-        if down == self._pedal:  # half-pedal values stream in; only the change counts
-            return []
-        self._pedal = down
-        return [Pedal(time, down)]

@@ -14,7 +14,10 @@ from trainer.theory.fault import Fault
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """Time has gone by; send one at every frame."""
+    """Time has gone by; send one at every frame. What was played until `sure` (clock time) has
+    been fed; None where that is true of all."""
+
+    sure: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

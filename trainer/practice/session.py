@@ -115,8 +115,8 @@ def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tu
         case KeyDown() | KeyUp() | Pedal() | Onward():
             session, more = _key(session, event, now)
             return session, effects + more
-        case Tick():
-            pass
+        case Tick(sure):
+            session = replace(session, sure=sure)
         case Begin():
             session, more = _begin(session, now)
         case Hold(reason):
@@ -125,9 +125,8 @@ def feed(session: Session, event: SessionEvent, now: float) -> tuple[Session, tu
             session, more = _end(session, now, finished=False)
         case Jumped(by):
             session, more = _jumped(session, now, by)
-        case PortLost(_, name):
-            session = replace(session, port_gone=True)
-            session, more = _pause(session, now, f"{name} is gone; plug it in again to go on")
+        case PortLost():
+            session, more = _lost(session, now, event)
         case PortFound(_, name):
             session, more = _found(session, now, name)
     effects += more
@@ -166,11 +165,23 @@ def _begin(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
         session,
         stage="playing",
         origin=origin,
+        went_on=now,
         take=take,
         performance=begun(session.performance, origin),
     )
     played = accompany(session.task, session.task.first, origin)
     return session, (PassBegan(take, origin), *played)
+
+
+def _lost(session: Session, now: float, lost: PortLost) -> tuple[Session, tuple[Effect, ...]]:
+    """A keyboard is gone. In tempo the pass was broken off when it was last known to be heard:
+    what fell since then is played anew, not judged. (Untimed nothing falls: a moment waits.)"""
+    ways = "or play on without it" if lost.others else "to go on"
+    session = replace(session, port_lost=True, port_gone=not lost.others)
+    since = now
+    if lost.since is not None and session.task.line is not None:
+        since = min(now, max(lost.since, session.went_on))
+    return _pause(session, since, f"{lost.name} is gone; plug it in again {ways}")
 
 
 def _pause(session: Session, now: float, text: str) -> tuple[Session, tuple[Effect, ...]]:
@@ -191,11 +202,11 @@ def _pause(session: Session, now: float, text: str) -> tuple[Session, tuple[Effe
 
 
 def _found(session: Session, now: float, name: str) -> tuple[Session, tuple[Effect, ...]]:
-    gone = session.port_gone
+    lost = session.port_lost
     ready = session.stage == "ready"
     take = replace(session.take, port=name if ready else session.take.port or name)
-    session = replace(session, port_gone=False, take=take)
-    if session.stage == "paused" and gone:
+    session = replace(session, port_lost=False, port_gone=False, take=take)
+    if session.stage == "paused" and lost:
         return _go_on(session, now)
     text = f"listening to {name}"
     return replace(session, text=text), (Say(text),)
@@ -214,6 +225,8 @@ def _go_on(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
         pauses=(*session.pauses, (broken, time)),
         broken=None,
         performance=gone_on(session.performance, first, time),
+        port_lost=False,
+        went_on=now,
         moments=tuple(m for m in session.moments if m.index < first),
         faults=tuple(f for f in session.faults if f.moments[-1] < first),
         progress=session.progress if reached is None or reached < first else Progress(),
@@ -285,4 +298,7 @@ def _time_goes_by(session: Session, now: float) -> tuple[Session, tuple[Effect, 
 
 
 def _ended_by(session: Session, time: float, now: float) -> tuple[Session, tuple[Effect, ...]]:
+    """At its end a pass waits for the proof that its last moments could be heard at all."""
+    if session.sure is not None:
+        time = min(time, session.sure - session.task.conditions.latency)
     return _end(session, now, finished=True) if over(session, time) else (session, ())

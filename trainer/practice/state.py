@@ -44,7 +44,10 @@ class Session:
     events: Trail[KeyEvent] = Trail()  # noqa: RUF009 (a frozen value)
     pauses: tuple[tuple[float, float], ...] = ()
     broken: float | None = None
-    port_gone: bool = False
+    went_on: float = float("-inf")  # clock time at which it was begun or went on last
+    sure: float | None = None  # until when all that was played has been fed; None: all has
+    port_lost: bool = False  # broken off because a keyboard is gone
+    port_gone: bool = False  # and there is none left
     progress: Progress = Progress()  # noqa: RUF009 (a frozen value)
     moments: tuple[MomentVerdict, ...] = ()
     faults: tuple[Fault, ...] = ()

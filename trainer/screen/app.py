@@ -14,6 +14,7 @@ from trainer.screen.views.front import Door, FrontView
 
 if TYPE_CHECKING:
     from trainer.conducting.console import Console
+    from trainer.conducting.sources import Source
     from trainer.conducting.todays_drill import Drill
     from trainer.practice.material import Material
     from trainer.score.exercise import Exercise
@@ -46,7 +47,7 @@ class App:
         self._open_desk = open_desk
         self._last = last
         self._remember = remember
-        self._ports = ports or midi_ports
+        self._ports = ports or (lambda: midi_ports(self.desk.source))
         self._library: Library | None = None
         self._material: Material | None = None
 
@@ -238,17 +239,18 @@ class App:
         return self._library
 
 
-def midi_ports() -> Ports:
-    """Names of the MIDI inputs and outputs of this machine."""
+def midi_ports(source: Source) -> Ports:
+    """Names of the MIDI inputs, as whoever listens has seen them last, and outputs."""
     import mido
 
-    from trainer.listening.ports import ports
+    from trainer.conducting.sources import HandsSource
+    from trainer.midi_library import mido_backend
 
     try:
-        instruments = tuple(dict.fromkeys(mido.get_output_names()))
+        instruments = tuple(dict.fromkeys(mido.Backend(mido_backend()).get_output_names()))
     except Exception:  # the interface raises its own kinds where there is none
         instruments = ()
-    return tuple(port.name for port in ports()), instruments
+    return source.ports if isinstance(source, HandsSource) else (), instruments
 
 
 def get_ready() -> None:

@@ -1,0 +1,39 @@
+"""Which MIDI library this machine has, for listening and for instruments that sound.
+
+python-rtmidi where it can be imported. It has no wheel for the newest Pythons; there PortMidi is
+used, which pygame brings along.
+"""
+
+from __future__ import annotations
+
+import functools
+from typing import Literal
+
+Library = Literal["rtmidi", "portmidi"]
+
+
+@functools.cache
+def library() -> Library:
+    """The one in use."""
+    try:
+        import rtmidi  # noqa: F401
+    except ImportError:
+        return "portmidi"
+    return "rtmidi"
+
+
+def mido_backend() -> str:
+    """What mido calls it."""
+    return {"rtmidi": "mido.backends.rtmidi", "portmidi": "mido.backends.pygame"}[library()]
+
+
+def title() -> str:
+    """Its name and version, for people."""
+    if library() == "rtmidi":
+        import rtmidi
+
+        known = f"{rtmidi.get_rtmidi_version()} (python-rtmidi {rtmidi.version.version})"
+        return f"RtMidi {known}"
+    import pygame.version
+
+    return f"PortMidi (pygame {pygame.version.ver})"
