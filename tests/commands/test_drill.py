@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -172,7 +171,7 @@ def test_what_is_read_from_the_log_is_what_the_verdicts_say(
 def test_killed_at_any_instant_the_drill_goes_on_where_it_was(
     _own_home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Twelve times killed with SIGKILL at a random instant; what was told as ended is there."""
+    """Twelve times killed with SIGKILL in the midst of a pass; what was kept is there."""
     chance = Random(4)
     first = plan(capsys, "--minutes", "60")
     environment = {**os.environ, HOME: str(_own_home)}
@@ -189,7 +188,12 @@ def test_killed_at_any_instant_the_drill_goes_on_where_it_was(
         )
         assert process.stderr is not None
         process.stderr.readline()  # the first pass has begun
-        time.sleep(chance.uniform(0.05, 0.6))
+        kept = _finished_passes()
+        while _finished_passes() < kept + 2:  # however long this machine takes over them
+            assert process.poll() is None, "the drill ended by itself"
+            process.stderr.readline()
+        for _ in range(chance.randrange(12)):  # and then somewhere within the next ones
+            process.stderr.readline()
         process.send_signal(signal.SIGKILL)
         process.wait()
         now = plan(capsys)
@@ -202,6 +206,14 @@ def test_killed_at_any_instant_the_drill_goes_on_where_it_was(
         thought.append(now["minutes_spent"])
     assert before > 12
     assert thought == sorted(thought)
+
+
+def _finished_passes() -> int:
+    """How many the log holds, read beside the program that writes it."""
+    with closing(Journal.open(None, write=False)) as journal:
+        return sum(
+            1 for summary, _, _ in journal.passes(load().player.id) if summary.state == "finished"
+        )
 
 
 def _has_log_command() -> bool:
