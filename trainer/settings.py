@@ -13,15 +13,17 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from trainer.errors import SettingsError
 from trainer.folders import config_folder, replace_text
-from trainer.judging.take import Conditions, Hands, Part, School
+from trainer.judging.take import Conditions, Part
 from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
+from trainer.theory.hands import HANDS, Hands
+from trainer.theory.rules import SCHOOLS, School
 
 Sound = Literal["organ", "plucked", "none"]
 Ground = Literal["light", "dark"]
@@ -84,16 +86,16 @@ class Setting:
 
 
 PLAYER_SETTINGS: tuple[Setting, ...] = (
-    Setting("hands", Choice("1+3", "2+2"), "voices in the left and in the right hand"),
+    Setting("hands", Choice(*HANDS), "voices in the left and in the right hand"),
     Setting("shift_left", Number(-3, 3, whole=True), "octaves added to the left hand's keys"),
     Setting("shift_right", Number(-3, 3, whole=True), "octaves added to the right hand's keys"),
-    Setting("school", Choice("strict", "chorale", "free"), "how strictly movement is judged"),
+    Setting("school", Choice(*SCHOOLS), "how strictly movement is judged"),
     Setting("tolerance", Number(0.02, 0.5), "onset error still called in time, part of a beat"),
     Setting("supply", Parts("bass", "melody"), "given voices the program plays itself"),
     Setting("minutes", Number(5, 120, whole=True), "length of a day's drill, minutes"),
     Setting("begin_at", Number(1, 24, whole=True), "step of the course to begin at"),
     Setting("input", Text(), "keyboard to listen to; empty: the first one found"),
-    Setting("sound", Choice("organ", "plucked", "none"), "the tone one practises with"),
+    Setting("sound", Choice(*get_args(Sound)), "the tone one practises with"),
     Setting(
         "temperament",
         Choice(
@@ -110,7 +112,7 @@ PLAYER_SETTINGS: tuple[Setting, ...] = (
     Setting("volume", Number(0, 1), "loudness of the tone, 0 to 1; begin softly"),
     Setting("midi_out", Text(), "MIDI port that sounds instead of the own tone; empty: own tone"),
     Setting("text_scale", Number(0.8, 2), "size of text and score, 0.8 to 2"),
-    Setting("ground", Choice("light", "dark"), "paper: light with dark ink, or dark"),
+    Setting("ground", Choice(*get_args(Ground)), "paper: light with dark ink, or dark"),
     Setting("reduced_motion", Switch(), "marks and moment jump instead of gliding"),
     Setting("key_strip", Switch(), "the strip of keys below the page"),
     Setting("first_run_seen", Switch(), "the first page with its cautions has been read"),
@@ -257,9 +259,9 @@ def _read(path: Path) -> str:
 _RESET = "correct the line, or begin afresh with `mittelstimme settings reset`"
 
 
-def _parse(text: str, path: Path) -> Settings:
+def _document(text: str, path: Path) -> dict[str, Any]:
     try:
-        document = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         what, _, place = str(error).partition(" (at ")
         number = "".join(c for c in place.partition(",")[0] if c.isdigit())
@@ -268,6 +270,10 @@ def _parse(text: str, path: Path) -> Settings:
             f"is not TOML: {what[0].lower()}{what[1:]}", file=path, line=line, remedy=_RESET
         ) from None
 
+
+def _parse(text: str, path: Path) -> Settings:
+    document = _document(text, path)
+
     def fail(what: str, *keys: str, remedy: str = _RESET) -> SettingsError:
         return SettingsError(what, file=path, line=line_of(text, keys), remedy=remedy)
 
@@ -275,16 +281,7 @@ def _parse(text: str, path: Path) -> Settings:
     for key in document:
         if key not in known:
             raise fail(f"{key} is not a setting", key, remedy=_near(key, known))
-    tables = document.get("players", {})
-    if not isinstance(tables, dict):
-        raise fail("players holds one table a player", "players")
-    players = tuple(_player(name, table, fail) for name, table in tables.items())
-    ids = [player.id for player in players]
-    for player in players:
-        if ids.count(player.id) > 1:
-            raise fail(f"two players have the id {player.id}", "players", player.name, "id")
-    if not players:
-        players = (new_player(_login()),)
+    players = _players(document, fail)
     playing = document.get("player", players[0].name)
     if playing not in [player.name for player in players]:
         names = ", ".join(player.name for player in players)
@@ -296,6 +293,19 @@ def _parse(text: str, path: Path) -> Settings:
     if not isinstance(exercises, list) or not all(isinstance(item, str) for item in exercises):
         raise fail("exercises is a list of folders", "exercises", remedy='write ["/home/me/own"]')
     return Settings(playing, players, log, tuple(exercises), _latencies(document, fail))
+
+
+def _players(document: Mapping[str, Any], fail: Any) -> tuple[Player, ...]:
+    """All of them, each with an id of its own; where there is none yet, one with defaults."""
+    tables = document.get("players", {})
+    if not isinstance(tables, dict):
+        raise fail("players holds one table a player", "players")
+    players = tuple(_player(name, table, fail) for name, table in tables.items())
+    ids = [player.id for player in players]
+    for player in players:
+        if ids.count(player.id) > 1:
+            raise fail(f"two players have the id {player.id}", "players", player.name, "id")
+    return players or (new_player(_login()),)
 
 
 def _player(name: str, table: object, fail: Any) -> Player:

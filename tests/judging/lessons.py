@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from trainer.judging.judge import Judge
-from trainer.judging.take import Conditions, Hands, School
+from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import NOTHING, Figuring
+from trainer.theory.hands import Hands
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre
 from trainer.theory.pitch import Pitch
+from trainer.theory.rules import School
 from trainer.theory.voicing import Voicing
 
 

@@ -16,10 +16,11 @@ from trainer.judging.take import Conditions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.figures import Way
+from trainer.theory.hands import SPAN
 from trainer.theory.realize import STEP_RULES, VOICING_RULES, Solver
 from trainer.theory.realize.lattice import FORBIDDEN
 from trainer.theory.realize.pairs import Pairs
-from trainer.theory.realize.reach import FREE_FLOOR, FREE_TOP, SPAN
+from trainer.theory.realize.reach import FREE_FLOOR, FREE_TOP
 from trainer.theory.realize.rows import voicing_faults
 from trainer.theory.realize.steps import step_faults
 from trainer.theory.realize.weighing import step_costs

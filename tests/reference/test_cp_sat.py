@@ -23,9 +23,9 @@ from trainer.judging.take import Conditions
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.figures import Way
+from trainer.theory.hands import SPAN
 from trainer.theory.movement import succession
 from trainer.theory.realize import STEP_RULES, TASTE, VOICING_RULES, Solver
-from trainer.theory.realize.reach import SPAN
 from trainer.theory.rules import weight
 from trainer.theory.voicing import VOICES, Sounding, Voicing
 

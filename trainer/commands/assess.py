@@ -12,10 +12,11 @@ import click
 
 from trainer.commands.log_option import log_option
 from trainer.commands.printing import print_json
-from trainer.judging.take import Hands, School
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.hands import HANDS, Hands
+from trainer.theory.rules import SCHOOLS, School
 
 _OUT: click.Path = click.Path(path_type=Path)
 _TAKE = re.compile(r"[0-9a-f-]{4,36}")  # an id of the log, or its beginning
@@ -25,14 +26,14 @@ _TAKE = re.compile(r"[0-9a-f-]{4,36}")  # an id of the log, or its beginning
 @click.argument("file", type=click.Path(path_type=Path), metavar="FILE|FOLDER|TAKE")
 @click.option(
     "--school",
-    type=click.Choice(["strict", "chorale", "free"]),
+    type=click.Choice(tuple(SCHOOLS)),
     default="strict",
     show_default=True,
     help="Which school's rules to mark by.",
 )
 @click.option(
     "--hands",
-    type=click.Choice(["1+3", "2+2"]),
+    type=click.Choice(HANDS),
     default="2+2",
     show_default=True,
     help="How the hands share the voices; 1+3 keeps the upper three within an octave.",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import asdict
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import click
@@ -13,7 +14,7 @@ from trainer.commands.printing import print_json
 from trainer.commands.shelves import ProgressBar, open_library
 from trainer.errors import ExerciseError, TrainerError
 from trainer.score.check import Remark, check
-from trainer.score.exercise import Exercise
+from trainer.score.library import Library
 
 
 @click.command()
@@ -36,55 +37,76 @@ def command(
     Exit status 1 says that something gross was found.
     """
     library = open_library()
-    names = list(exercises)
+    wanted = list(exercises)
     if everything:
-        names += [item.path for item in library.entries() if item.path.endswith(".krn")]
-    if not names:
-        raise ExerciseError("say what to check", remedy="name exercises or folders, or use --all")
-    asked = names
-    names = [inner for name in names for inner in _inside(name)]
-    if not names:
-        raise ExerciseError(
-            f"there is no exercise in {', '.join(asked)}", remedy="they end in .krn"
-        )
-    results: list[tuple[str, str, tuple[Remark, ...]]] = []
-    with ProgressBar("checking") as bar:
-        for number, name in enumerate(names, 1):
-            exercise: Exercise | None = None
-            try:
-                exercise = in_key(library.find(name), key)
-                found = check(exercise)
-            except TrainerError as error:
-                if len(names) == 1:
-                    raise
-                found = (Remark("gross", "file", str(error)),)
-            shown = tuple(one for one in found if not (quiet and one.weight == "remark"))
-            results.append((exercise.id if exercise else Path(name).stem, name, shown))
-            bar(number, len(names))
-    sums = Counter(one.weight for *_, found in results for one in found)
+        wanted += [item.path for item in library.entries() if item.path.endswith(".krn")]
+    checked = _checked(library, _named(wanted), key)
+    if quiet:
+        checked = [
+            replace(one, found=tuple(r for r in one.found if r.weight != "remark"))
+            for one in checked
+        ]
+    sums = Counter(remark.weight for one in checked for remark in one.found)
     if as_json:
         print_json(
             {
                 "format": "mittelstimme-check",
                 "version": 1,
-                "checked": len(results),
+                "checked": len(checked),
                 "gross": sums["gross"],
                 "weak": sums["weak"],
                 "remark": sums["remark"],
                 "exercises": [
-                    {"id": identity, "found": [asdict(one) for one in found]}
-                    for identity, _, found in results
+                    {"id": one.id, "found": [asdict(remark) for remark in one.found]}
+                    for one in checked
                 ],
             }
         )
     else:
-        for identity, _, found in results:
-            for one in found:
-                click.echo(f"{identity}: {one}")
+        for one in checked:
+            for remark in one.found:
+                click.echo(f"{one.id}: {remark}")
         told = f"{sums['gross']} gross, {sums['weak']} weak, {sums['remark']} remarks"
-        click.echo(f"{len(results)} checked: {told}")
+        click.echo(f"{len(checked)} checked: {told}")
     if sums["gross"]:
         ctx.exit(1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Checked:
+    id: str
+    found: tuple[Remark, ...]
+
+
+def _named(wanted: Sequence[str]) -> list[str]:
+    """The exercises named, each folder as those in it."""
+    if not wanted:
+        raise ExerciseError("say what to check", remedy="name exercises or folders, or use --all")
+    names = [inner for name in wanted for inner in _inside(name)]
+    if not names:
+        raise ExerciseError(
+            f"there is no exercise in {', '.join(wanted)}", remedy="they end in .krn"
+        )
+    return names
+
+
+def _checked(library: Library, names: Sequence[str], key: str | None) -> list[_Checked]:
+    """Each in turn; of several one that cannot be read is a finding, not the end."""
+    results = []
+    with ProgressBar("checking") as bar:
+        for number, name in enumerate(names, 1):
+            identity = Path(name).stem
+            try:
+                exercise = in_key(library.find(name), key)
+                identity = exercise.id
+                found = check(exercise)
+            except TrainerError as error:
+                if len(names) == 1:
+                    raise
+                found = (Remark("gross", "file", str(error)),)
+            results.append(_Checked(identity, found))
+            bar(number, len(names))
+    return results
 
 
 def _inside(name: str) -> list[str]:

@@ -15,9 +15,10 @@ from rich.text import Text
 
 from trainer.commands.printing import print_json
 from trainer.errors import InputError, TrainerError
-from trainer.judging.take import Hands, School
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
+from trainer.theory.hands import Hands
+from trainer.theory.rules import School
 
 if TYPE_CHECKING:
     from trainer.judging.assessment import Assessed

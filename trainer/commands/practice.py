@@ -10,11 +10,14 @@ import click
 
 from trainer.commands.log_option import log_option
 from trainer.errors import InputError
+from trainer.theory.hands import HANDS, Hands
 
 if TYPE_CHECKING:
     from trainer.conducting.setup import Setup
     from trainer.conducting.shell import Shell
+    from trainer.judging.take import Conditions
     from trainer.practice.demo import Slip
+    from trainer.score.exercise import Exercise
     from trainer.settings import Settings
 
 FIRST_EXERCISE = "triads-common-tones"
@@ -31,7 +34,7 @@ FIRST_EXERCISE = "triads-common-tones"
 )
 @click.option("--inner", is_flag=True, help="Inner voices only: the same as --supply bass,melody.")
 @click.option("--no-melody", is_flag=True, help="Bass and figures alone; the top is yours.")
-@click.option("--hands", type=click.Choice(["1+3", "2+2"]), help="Voices in each hand.")
+@click.option("--hands", type=click.Choice(HANDS), help="Voices in each hand.")
 @click.option("--from", "begin", metavar="PLACE", help="Begin at a bar (3) or phrase (p2).")
 @click.option("--to", "end", metavar="PLACE", help="End with a bar (4) or phrase (p2).")
 @click.option("--slower", multiple=True, metavar="WHERE", help="Slower here: 3-4:0.7, p2:0.8.")
@@ -65,7 +68,7 @@ def command(
     supply: str | None,
     inner: bool,
     no_melody: bool,
-    hands: str | None,
+    hands: Hands | None,
     begin: str | None,
     end: str | None,
     slower: tuple[str, ...],
@@ -86,8 +89,7 @@ def command(
     the demo player. Shows a window where there is a display, else the terminal view.
     """
     from trainer.commands.performing import automatic_input, chosen_view, settings_or_usual
-    from trainer.conducting.setup import Setup, place, without_melody
-    from trainer.conducting.setup import slower as slower_at
+    from trainer.conducting.setup import Setup, without_melody
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
 
@@ -114,25 +116,11 @@ def command(
     conditions = settings.player.conditions(
         None if untimed else played.tempo if tempo is None else tempo
     )
-    if inner or (source == "typing" and supply is None):
-        conditions = replace(conditions, supply=("bass", "melody"))
-    elif supply is not None:
-        conditions = replace(conditions, supply=_parts(supply))
+    inner = inner or (source == "typing" and supply is None)
+    conditions = _supplied(conditions, "bass,melody" if inner else supply, played)
     if hands is not None:
-        conditions = replace(conditions, hands="2+2" if hands == "2+2" else "1+3")
-    first = None if begin is None else place(played, begin)
-    last = None if end is None else place(played, end, last=True)
-    if last is not None and last < (first or 0):
-        raise InputError(f"--to {end} ends before --from {begin} begins")
-    conditions = replace(
-        conditions,
-        first=first,
-        last=last,
-        slower=tuple(slower_at(played, where) for where in slower),
-    )
-    if not played.melody and "melody" in conditions.supply:
-        rest = tuple(part for part in conditions.supply if part != "melody")
-        conditions = replace(conditions, supply=rest)
+        conditions = replace(conditions, hands=hands)
+    conditions = _passage(conditions, played, begin, end, slower)
     setup = Setup(
         played,
         conditions,
@@ -153,6 +141,32 @@ def command(
         as_json=as_json,
         location=location,
     )
+
+
+def _supplied(conditions: Conditions, supply: str | None, played: Exercise) -> Conditions:
+    """With the given voices the program is to play, of those the piece has."""
+    parts = conditions.supply if supply is None else _parts(supply)
+    here = tuple(part for part in parts if part == "bass" or played.melody)
+    return replace(conditions, supply=here)
+
+
+def _passage(
+    conditions: Conditions,
+    played: Exercise,
+    begin: str | None,
+    end: str | None,
+    slower: Sequence[str],
+) -> Conditions:
+    """From here to there only, and slower in some places."""
+    from trainer.conducting.setup import place
+    from trainer.conducting.setup import slower as slower_at
+
+    first = None if begin is None else place(played, begin)
+    last = None if end is None else place(played, end, last=True)
+    if last is not None and last < (first or 0):
+        raise InputError(f"--to {end} ends before --from {begin} begins")
+    stretches = tuple(slower_at(played, where) for where in slower)
+    return replace(conditions, first=first, last=last, slower=stretches)
 
 
 def run(

@@ -13,9 +13,11 @@ from trainer.commands.log_option import log_option
 from trainer.commands.printing import print_json
 from trainer.commands.shelves import open_library
 from trainer.errors import ExerciseError, InputError, TrainerError
-from trainer.judging.take import Conditions, Hands, School, Take
+from trainer.judging.take import Conditions, Take
 from trainer.score.exercise import Exercise, Realization
+from trainer.theory.hands import HANDS, Hands
 from trainer.theory.realize import Solution, Solver
+from trainer.theory.rules import SCHOOLS, School
 from trainer.theory.voicing import VOICES, Voicing
 
 _MOST = 1000  # realizations asked for at once
@@ -44,12 +46,12 @@ _COLUMNS = 8  # moments to a line
 @click.option("--key", help="Transposed: a final such as G or Bb, or 'easier'.")
 @click.option(
     "--school",
-    type=click.Choice(["strict", "chorale", "free"]),
+    type=click.Choice(tuple(SCHOOLS)),
     help="Which school's rules to keep.  [default: strict]",
 )
 @click.option(
     "--hands",
-    type=click.Choice(["1+3", "2+2"]),
+    type=click.Choice(HANDS),
     help="How the hands share the voices.  [default: 1+3]",
 )
 @click.option(

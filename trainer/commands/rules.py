@@ -10,6 +10,7 @@ import click
 from trainer.commands.printing import print_json
 from trainer.errors import InputError
 from trainer.theory.rules import RULES, RULES_VERSION, SCHOOLS, Example, Rule, School, weight
+from trainer.theory.voicing import VOICES
 
 _WIDTH = 88
 
@@ -82,10 +83,9 @@ def _text(rule: Rule, school: School) -> str:
 def _notated(example: Example) -> list[str]:
     """The chords as a small score of note names, one row a voice, figures under the bass."""
     columns = [list(reversed(chord.split())) for chord in example.chords]
-    names = ("soprano", "alto", "tenor", "bass")
     rows = [
         f"    {name:<8}" + "".join(f"{column[voice]:<6}" for column in columns).rstrip()
-        for voice, name in enumerate(names)
+        for voice, name in enumerate(VOICES)
     ]
     figures = "".join(f"{figuring or '-':<6}" for figuring in example.figurings).rstrip()
     written = [

@@ -91,45 +91,51 @@ def own_cost(
     choice: Choice, index: int, setting: Setting, chance: random.Random, featured: bool
 ) -> int:
     """What a choice costs by itself; `featured` notes invite what is new at the step."""
-    taste, new = setting.taste, _new_at(setting.step)
-    novelty = taste.novelty if featured else 0
-    melody = setting.melody[index]
-    assert melody.pitch is not None
-    tone = tone_of(melody.pitch, setting.key)
-    cost = chance.randint(0, taste.chance)
-    for part in choice:
-        cost += _plain_cost(part.chord, setting.key.mode)
-        if part.chord.shape == "sixth" or part.chord.bass != part.chord.tones[0]:
-            cost += taste.inversions
-        if part.chord.shape == "seventh" or foreign(part.chord, setting.key.mode):
-            cost += taste.colour
-        if part.chord.figures in new.figurings or (
-            setting.key.is_minor and part.chord.figures in new.in_minor
-        ):
-            cost -= novelty
-        if part.bass.midi not in _COMFORT:
-            cost += 2 * min(abs(part.bass.midi - end) for end in (_COMFORT[0], _COMFORT[-1]))
-        if setting.step <= _BEGINNERS and _leaves_no_choice(part.chord, tone):
-            cost += 24
-        gap = melody.pitch.midi - part.bass.midi
-        cost += 6 * (gap < _CLOSE) + 2 * max(0, gap - _WIDEST)
+    melody = setting.melody[index].pitch
+    assert melody is not None
+    novelty = setting.taste.novelty if featured else 0
+    cost = chance.randint(0, setting.taste.chance)
+    cost += sum(_part_cost(part, melody, setting, novelty) for part in choice)
     if len(choice) == 2:
-        first, second = choice
-        cost += 8 + taste.busy + (8 if first.beats < setting.metre.beat_length else 0)
-        pair = f"{bare(first.chord.figures)}, {bare(second.chord.figures)}"
-        if first.bass == second.bass and pair in new.successions:
-            cost -= 2 * novelty
-        joined = chords_joined(first.chord, second.chord, setting.key.mode)
-        cost += FORBIDDEN if joined is None else joined
-        cost += abs(second.bass.height - first.bass.height)
+        cost += _division_cost(*choice, setting, novelty)
     elif choice[0].chord.before:
         cost += 4
-    if index == 0:
-        opening = choice[0].chord
-        home = opening.name in ("I", "i") and opening.shape == "triad"
-        dominant = opening.name == "V" and opening.shape == "triad" and setting.pickup > 0
-        cost += 0 if home else 8 if dominant else 70
-    return cost
+    return cost + (_opening_cost(choice[0].chord, setting) if index == 0 else 0)
+
+
+def _part_cost(part: Part, melody: Pitch, setting: Setting, novelty: int) -> int:
+    """One chord under the melody, wherever it stands."""
+    chord, taste, new = part.chord, setting.taste, _new_at(setting.step)
+    cost = _plain_cost(chord, setting.key.mode)
+    if chord.shape == "sixth" or chord.bass != chord.tones[0]:
+        cost += taste.inversions
+    if chord.shape == "seventh" or foreign(chord, setting.key.mode):
+        cost += taste.colour
+    figurings = new.figurings | (new.in_minor if setting.key.is_minor else frozenset())
+    if chord.figures in figurings:
+        cost -= novelty
+    if part.bass.midi not in _COMFORT:
+        cost += 2 * min(abs(part.bass.midi - end) for end in (_COMFORT[0], _COMFORT[-1]))
+    if setting.step <= _BEGINNERS and _leaves_no_choice(chord, tone_of(melody, setting.key)):
+        cost += 24
+    gap = melody.midi - part.bass.midi
+    return cost + 6 * (gap < _CLOSE) + 2 * max(0, gap - _WIDEST)
+
+
+def _division_cost(first: Part, second: Part, setting: Setting, novelty: int) -> int:
+    """Two chords under one note of the melody."""
+    cost = 8 + setting.taste.busy + (8 if first.beats < setting.metre.beat_length else 0)
+    pair = f"{bare(first.chord.figures)}, {bare(second.chord.figures)}"
+    if first.bass == second.bass and pair in _new_at(setting.step).successions:
+        cost -= 2 * novelty
+    cost += _or_forbidden(chords_joined(first.chord, second.chord, setting.key.mode))
+    return cost + abs(second.bass.height - first.bass.height)
+
+
+def _opening_cost(chord: Chord, setting: Setting) -> int:
+    if chord.shape == "triad" and chord.name in ("I", "i"):
+        return 0
+    return 8 if chord.shape == "triad" and chord.name == "V" and setting.pickup > 0 else 70
 
 
 @lru_cache(maxsize=32)
@@ -179,46 +185,52 @@ def chords_joined(a: Chord, b: Chord, mode: str) -> int | None:
     if a.before:
         resolved = b.name in (a.name, a.name + "7") and b.bass == a.bass and not b.before
         return 0 if resolved else None
-    cost = 0
+    progress = _progress(a, b, mode)
+    if progress is None or not _seventh_goes_on(a, b) or not _bass_goes_on(a, b):
+        return None
+    entry = _seventh_comes_in(a, b)
+    return None if entry is None else progress + entry + _false_relations(a, b)
+
+
+def _progress(a: Chord, b: Chord, mode: str) -> int | None:
+    """One harmony after another, or the same again."""
     if b.name == a.name or b.name == a.name + "7":
-        if a.seventh or (b.before and b.shape == "suspension"):
-            return None
-        cost = 3
-    elif a.name == b.name + "7":
+        return None if a.seventh or (b.before and b.shape == "suspension") else 3
+    if a.name == b.name + "7":
         return None
-    else:
-        found = progressions(mode).get((a.name, b.name))
-        if found is None:
-            return None
-        cost = found
-    if a.seventh is not None and a.falls_to is not None:
-        falls = any(t[0] == a.falls_to[0] for t in b.tones)
-        waits = b.shape == "six-four" and a.seventh in b.tones
-        if not (falls or waits):
-            return None
-        if a.bass == a.seventh and b.bass[0] != a.falls_to[0]:
-            return None
-    if not _bass_goes_on(a, b):
+    return progressions(mode).get((a.name, b.name))
+
+
+def _seventh_goes_on(a: Chord, b: Chord) -> bool:
+    """The seventh falls, or waits through a six-four; in the bass it falls itself."""
+    if a.seventh is None or a.falls_to is None:
+        return True
+    falls = any(tone[0] == a.falls_to[0] for tone in b.tones)
+    waits = b.shape == "six-four" and a.seventh in b.tones
+    return (falls or waits) and (a.bass != a.seventh or b.bass[0] == a.falls_to[0])
+
+
+def _seventh_comes_in(a: Chord, b: Chord) -> int | None:
+    """Prepared, or free, or at a price from a neighbouring note; a suspension only prepared."""
+    if b.seventh is None:
+        return 0
+    if b.bass == b.seventh:
+        return 0 if a.bass == b.bass or (a.bass[0] - b.bass[0]) % 7 == 1 else None
+    if b.seventh in a.tones:
+        return None if b.shape == "suspension" and b.seventh == a.seventh else 0
+    if b.shape == "suspension":
         return None
-    if b.seventh is not None:
-        if b.bass == b.seventh:
-            if a.bass != b.bass and (a.bass[0] - b.bass[0]) % 7 != 1:
-                return None
-        elif b.seventh not in a.tones:
-            if b.shape == "suspension":
-                return None
-            if not b.free:
-                near = any((t[0] - b.seventh[0]) % 7 in (1, 6) for t in a.tones)
-                if not near:
-                    return None
-                cost += 6
-        elif b.shape == "suspension" and b.seventh == a.seventh:
-            return None
-    for tone in a.tones:
-        for other in b.tones:
-            if tone[0] == other[0] and tone[1] != other[1] and (tone != a.bass or other != b.bass):
-                cost += 5
-    return cost
+    if b.free:
+        return 0
+    return 6 if any((tone[0] - b.seventh[0]) % 7 in (1, 6) for tone in a.tones) else None
+
+
+def _false_relations(a: Chord, b: Chord) -> int:
+    return 5 * sum(
+        tone[0] == other[0] and tone[1] != other[1] and (tone != a.bass or other != b.bass)
+        for tone in a.tones
+        for other in b.tones
+    )
 
 
 def _bass_goes_on(a: Chord, b: Chord) -> bool:
@@ -315,30 +327,33 @@ def _price(a: Chord, b: Chord, mode: str, last: bool) -> int:
 
 def _motion(a: Pitch, b: Pitch, melody: Pitch, after: Pitch) -> int | None:
     """The cost of the bass's motion against the melody's; None for fifths, octaves and the like."""
+    own = _bass_interval(b.midi - a.midi, abs(b.height - a.height))
+    if own is None:
+        return None
     bass_by, melody_by = b.midi - a.midi, after.midi - melody.midi
-    steps = abs(b.height - a.height)
-    if steps > 7 or steps == 6 or (steps == 5 and bass_by < 0) or (steps == 1 and abs(bass_by) > 2):
-        return None
-    if abs(bass_by) == 6 and steps == 3:
-        return None
-    cost = {0: 0, 1: 0, 2: 5, 3: 4, 4: 4, 5: 14, 7: 10}[steps]
-    if steps == 4 and abs(bass_by) == 6:
-        cost += 10
-    if steps == 2 and abs(bass_by) not in (3, 4):
-        return None
     if bass_by == 0 or melody_by == 0:
-        return cost + (2 if bass_by else 0)
+        return own + (2 if bass_by else 0)
+    alike = (bass_by > 0) == (melody_by > 0)
     now, then = (melody.midi - a.midi) % 12, (after.midi - b.midi) % 12
     if then in (0, 7):
-        if now == then:
+        leaps = abs(after.height - melody.height) > 1
+        if now == then or (alike and (leaps or now == 6)):
             return None
-        if (bass_by > 0) == (melody_by > 0):
-            if abs(after.height - melody.height) > 1 or now == 6:
-                return None
-            cost += 14
-    if (bass_by > 0) == (melody_by > 0):
-        cost += 6
-    return cost
+        own += 14 if alike else 0
+    return own + (6 if alike else 0)
+
+
+def _bass_interval(semitones: int, steps: int) -> int | None:
+    """What the bass sings by itself: nothing beyond the octave, no sevenths, sixths only rising,
+    no augmented interval; a diminished fifth at a price."""
+    if steps > 7 or steps == 6 or (steps == 5 and semitones < 0):
+        return None
+    size = abs(semitones)
+    augmented = (steps == 1 and size > 2) or (steps == 3 and size == 6)
+    if augmented or (steps == 2 and size not in (3, 4)):
+        return None
+    diminished = steps == 4 and size == 6
+    return {0: 0, 1: 0, 2: 5, 3: 4, 4: 4, 5: 14, 7: 10}[steps] + (10 if diminished else 0)
 
 
 def _melody_treats(a: Chord, b: Chord, melody: Pitch, after: Pitch, key: Key) -> bool:

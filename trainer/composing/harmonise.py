@@ -13,7 +13,7 @@ import random
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -178,30 +178,34 @@ def _choices(index: int, setting: Setting) -> Iterator[Choice]:
     ]
     ends = note.fermata or index == len(setting.melody) - 1
     for chord in fitting:
-        if ends and chord.seventh is not None:
-            continue
-        for bass in _basses(chord.bass, key):
-            if note.pitch.midi - bass.midi >= CLOSEST:
-                yield (Part(chord, bass, note.duration),)
+        if not (ends and chord.seventh is not None):
+            yield from ((Part(chord, bass, note.duration),) for bass in _under(note, chord, key))
     for length in _divisions(note, setting):
-        for first in fitting:
-            for second in fitting:
-                if not _divides(first, second, taught, ends):
-                    continue
-                for bass in _basses(first.bass, key):
-                    for under in _basses(second.bass, key):
-                        if bass.step == under.step and bass != under:
-                            continue
-                        if abs(bass.height - under.height) > 4:
-                            continue
-                        if note.pitch.midi - max(bass.midi, under.midi) < CLOSEST:
-                            continue
-                        if bass != under and length < 1 and first.name != second.name:
-                            continue
-                        yield (
-                            Part(first, bass, length),
-                            Part(second, under, note.duration - length),
-                        )
+        for first, second in product(fitting, repeat=2):
+            if _divides(first, second, taught, ends):
+                yield from _divided(note, length, first, second, key)
+
+
+def _under(note: Note, chord: Chord, key: Key) -> tuple[Pitch, ...]:
+    """The chord's bass in every octave that leaves room below the note."""
+    assert note.pitch is not None
+    top = note.pitch.midi - CLOSEST
+    return tuple(bass for bass in _basses(chord.bass, key) if bass.midi <= top)
+
+
+def _divided(
+    note: Note, length: Fraction, first: Chord, second: Chord, key: Key
+) -> Iterator[Choice]:
+    """Two chords under one note, the first `length` quarter notes long, no leap over a fifth."""
+    for bass, under in product(_under(note, first, key), _under(note, second, key)):
+        moved = bass != under
+        if moved and bass.step == under.step:
+            continue
+        if abs(bass.height - under.height) > 4:
+            continue
+        if moved and length < 1 and first.name != second.name:
+            continue
+        yield Part(first, bass, length), Part(second, under, note.duration - length)
 
 
 def _divisions(note: Note, setting: Setting) -> tuple[Fraction, ...]:

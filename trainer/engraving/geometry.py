@@ -73,55 +73,90 @@ class Geometry:
 
 def read_geometry(boxed: etree._Element, scale: float, width: float, height: float) -> Geometry:
     """From the inner SVG of a page drawn with bounding boxes; `scale` is pixels a unit."""
-    margin = margin_of(boxed)
-    notes: dict[str, Head] = {}
-    moments: dict[int, float] = {}
-    figures: dict[int, tuple[float, float]] = {}
-    bars: list[tuple[float, float, float]] = []
-    systems: list[System] = []
+    found = _Found(margin_of(boxed), scale)
     for group in _of_class(boxed, "system"):
-        here: list[int] = []
-        inked: list[float] = []
+        found.system(group)
+    return Geometry(
+        width,
+        height,
+        _apart(found.systems),
+        found.moments,
+        found.notes,
+        found.figures,
+        tuple(found.bars),
+    )
+
+
+class _Found:
+    """What has been met so far on a page; `margin` in units, everything kept in pixels."""
+
+    def __init__(self, margin: tuple[float, float], scale: float) -> None:
+        self.margin = margin
+        self.scale = scale
+        self.systems: list[System] = []
+        self.moments: dict[int, float] = {}
+        self.notes: dict[str, Head] = {}
+        self.figures: dict[int, tuple[float, float]] = {}
+        self.bars: list[tuple[float, float, float]] = []
+        self._here: list[int] = []  # moments of the system being read
+        self._inked: list[float] = []  # heights of its ink
+
+    def system(self, group: etree._Element) -> None:
+        self._here, self._inked = [], []
         shifts = {
             note.get("id", ""): shift
-            for staff, shift in staff_shifts(group, margin[1], scale)
+            for staff, shift in staff_shifts(group, self.margin[1], self.scale)
             for note in _of_class(staff, "note")
         }
         for element in group.iter(f"{SVG}g"):
             kind, name = element.get("class", ""), element.get("id", "")
             if kind == "space" and name.startswith("moment-"):
-                index = int(name.removeprefix("moment-"))
-                rect = element.find(f".//{SVG}rect")
-                if rect is not None:
-                    moments[index] = (float(rect.get("x", "0")) + margin[0]) * scale
-                    here.append(index)
+                self._moment(element, int(name.removeprefix("moment-")))
             elif kind == "fermata":
-                match = _MOVE.search(etree.tostring(element, encoding="unicode"))
-                if match:
-                    inked.append((float(match[2]) + margin[1]) * scale)
+                self._fermata(element)
             elif kind == "note":
-                notes[name] = _head(element, name, margin, scale, shifts.get(name, 0.0))
-                inked += [notes[name].y, notes[name].tip or notes[name].y]
+                self._note(element, name, shifts.get(name, 0.0))
             elif kind == "harm" and name.startswith("figure-"):
-                words = element.find(f".//{SVG}text")
-                if words is not None:
-                    figures[int(name.removeprefix("figure-"))] = (
-                        (float(words.get("x", "0")) + margin[0]) * scale,
-                        (float(words.get("y", "0")) + margin[1]) * scale,
-                    )
-                    rows = [float(w.get("y", "0")) for w in element.iter(f"{SVG}text")]
-                    inked.append((max(rows) + margin[1]) * scale)
+                self._figures(element, int(name.removeprefix("figure-")))
             elif kind == "barLine":
-                ends = [
-                    (x * scale, y * scale)
-                    for path in element.iter(f"{SVG}path")
-                    for x, y in _ends(path, margin)
-                ]
-                if ends:
-                    tops = [y for _, y in ends]
-                    bars.append((ends[0][0], min(tops), max(tops)))
-        systems.append(_system(group, margin, scale, tuple(here), inked))
-    return Geometry(width, height, _apart(systems), moments, notes, figures, tuple(bars))
+                self._barline(element)
+        self.systems.append(_system(group, self.margin, self.scale, tuple(self._here), self._inked))
+
+    def _place(self, element: etree._Element) -> tuple[float, float]:
+        x, y = float(element.get("x", "0")), float(element.get("y", "0"))
+        return (x + self.margin[0]) * self.scale, (y + self.margin[1]) * self.scale
+
+    def _moment(self, element: etree._Element, index: int) -> None:
+        rect = element.find(f".//{SVG}rect")
+        if rect is not None:
+            self.moments[index] = self._place(rect)[0]
+            self._here.append(index)
+
+    def _fermata(self, element: etree._Element) -> None:
+        match = _MOVE.search(etree.tostring(element, encoding="unicode"))
+        if match:
+            self._inked.append((float(match[2]) + self.margin[1]) * self.scale)
+
+    def _note(self, element: etree._Element, name: str, shift: float) -> None:
+        head = _head(element, name, self.margin, self.scale, shift)
+        self.notes[name] = head
+        self._inked += [head.y, head.tip or head.y]
+
+    def _figures(self, element: etree._Element, index: int) -> None:
+        places = [self._place(words) for words in element.iter(f"{SVG}text")]
+        if places:
+            self.figures[index] = places[0]
+            self._inked.append(max(y for _, y in places))
+
+    def _barline(self, element: etree._Element) -> None:
+        ends = [
+            (x * self.scale, y * self.scale)
+            for path in element.iter(f"{SVG}path")
+            for x, y in _ends(path, self.margin)
+        ]
+        if ends:
+            heights = [y for _, y in ends]
+            self.bars.append((ends[0][0], min(heights), max(heights)))
 
 
 def margin_of(page: etree._Element) -> tuple[float, float]:

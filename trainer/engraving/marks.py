@@ -21,7 +21,7 @@ from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import VOICES, VoiceName, Voicing
+from trainer.theory.voicing import MIDDLE, UPPER, VoiceName, Voicing
 
 Form = Literal["parallel", "cross", "caret", "bracket", "arrow", "join", "step", "tick"]
 
@@ -78,7 +78,7 @@ class Mark:
 
 def written_voices(exercise: Exercise, voicing: Voicing) -> tuple[Pitch, ...]:
     """The pitches of a voicing that are not given, so that the player's hand is what is written."""
-    names: Sequence[VoiceName] = ("alto", "tenor") if exercise.melody else VOICES[:3]
+    names: Sequence[VoiceName] = MIDDLE if exercise.melody else UPPER
     return tuple(p for p in (voicing[name] for name in names) if p is not None)
 
 

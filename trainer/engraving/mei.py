@@ -29,7 +29,7 @@ from trainer.theory.figures import Figuring, Sign, Way
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre
 from trainer.theory.pitch import LETTERS
-from trainer.theory.voicing import VoiceName, Voicing
+from trainer.theory.voicing import MIDDLE, UPPER, VoiceName, Voicing
 
 Middle = Sequence[Voicing | None] | Literal["suggested"] | None
 
@@ -97,9 +97,7 @@ def voices(exercise: Exercise, middle: Middle) -> tuple[Line, ...]:
     if middle == "suggested":
         lines += [Line("alto", exercise.alto), Line("tenor", exercise.tenor)]
     elif middle is not None:
-        upper: tuple[VoiceName, ...] = ("alto", "tenor")
-        if not exercise.melody:
-            upper = ("soprano", "alto", "tenor")
+        upper = MIDDLE if exercise.melody else UPPER
         lines += [Line(voice, _as_notes(exercise, voice, middle)) for voice in upper]
     return tuple(line for line in [*lines, Line("bass", exercise.bass)] if line.notes)
 

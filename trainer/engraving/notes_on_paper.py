@@ -11,7 +11,7 @@ from trainer.engraving.note_values import Bar
 from trainer.score.exercise import Note
 from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import VoiceName
+from trainer.theory.voicing import VOICES, VoiceName
 
 _MIDDLE_C = Pitch.parse("c4").height
 
@@ -81,7 +81,7 @@ def layers_of(pieces: list[Piece]) -> list[list[Piece]]:
     for piece in pieces:
         order.setdefault(piece.voice, []).append(piece)
     order["alto"], order["tenor"] = _on_one_stem(order.get("alto", []), order.get("tenor", []))
-    return [order[v] for v in ("soprano", "alto", "tenor", "bass") if order.get(v)]
+    return [order[v] for v in VOICES if order.get(v)]
 
 
 def _on_one_stem(altos: list[Piece], tenors: list[Piece]) -> tuple[list[Piece], list[Piece]]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from trainer.errors import ExerciseError, TrainerError
 from trainer.judging.judge import Judge
-from trainer.judging.take import Conditions, Hands, School
+from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
 from trainer.judging.ways_out import with_ways_out
 from trainer.judging.written_voices import WrittenLine, written_soundings
@@ -18,9 +18,11 @@ from trainer.score.exercise import Exercise, Note
 from trainer.score.interchange.importing import read_parts
 from trainer.score.kern import read_exercise
 from trainer.theory.figures import Figuring, Way
+from trainer.theory.hands import Hands
 from trainer.theory.movement import Given
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import Sounding
+from trainer.theory.rules import School
+from trainer.theory.voicing import UPPER, Sounding
 
 GIVEN: dict[str, Given] = {
     "bass,melody": frozenset(("bass", "soprano")),
@@ -139,7 +141,7 @@ def _passing_basses(
             and moment.bass_struck
             and (moment.beat.denominator > 1 or lengths[moment.onset] < moment.metre.beat_length)
             and sounding.onset not in figured
-            and not sounding.struck & {"soprano", "alto", "tenor"}
+            and not sounding.struck.intersection(UPPER)
             and bass is not None
             and last is not None
             and abs(bass.height - last.height) == 1

@@ -6,16 +6,16 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from trainer.judging.take import Hands, School
 from trainer.theory.common_tones import needless_motion
 from trainer.theory.dissonance import Passage, treatment
 from trainer.theory.doubling import doubling
 from trainer.theory.fault import Fault, Finding
 from trainer.theory.figures import Way
+from trainer.theory.hands import Hands
 from trainer.theory.listed import listed
 from trainer.theory.movement import Given, position, succession
 from trainer.theory.pitch import Pitch
-from trainer.theory.rules import rule, weight
+from trainer.theory.rules import School, rule, weight
 from trainer.theory.sonority import Sonority
 
 Place = Callable[[Fraction], tuple[int, Fraction]]  # score time -> bar and beat

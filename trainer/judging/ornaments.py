@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trainer.theory.dissonance import Passage
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import VOICES, VoiceName, Voicing
+from trainer.theory.voicing import UPPER, VoiceName, Voicing
 
 
 def unadorned(passage: Passage, start: int) -> Voicing:
@@ -16,7 +16,7 @@ def unadorned(passage: Passage, start: int) -> Voicing:
     sounding = passage.soundings[start]
     names = passage.sonorities[sounding.moment].names
     goals: dict[VoiceName, Pitch | None] = {}
-    for voice in VOICES[:3]:
+    for voice in UPPER:
         pitch = sounding.voicing[voice]
         goals[voice] = pitch
         if pitch is None or pitch.name in names or not _entered_by_step(passage, start, voice):

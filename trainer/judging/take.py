@@ -7,9 +7,9 @@ from datetime import datetime
 from typing import Literal
 
 from trainer.listening.events import KeyEvent
+from trainer.theory.hands import Hands
+from trainer.theory.rules import School
 
-Hands = Literal["1+3", "2+2"]
-School = Literal["strict", "chorale", "free"]
 Part = Literal["bass", "melody"]
 
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from random import Random
 
-from trainer.judging.take import Hands
 from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import Ladder, taken_up
 from trainer.practice.material import Material
 from trainer.practice.past import Past
 from trainer.practice.plan import Task
 from trainer.score.patterns import POSITIONS, Pattern
+from trainer.theory.hands import Hands
 from trainer.theory.key import Key
 
 TURNS = 12  # passes at one thing on one day, at most

@@ -16,9 +16,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from trainer.errors import InputError
-from trainer.judging.take import Hands
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.practice.result import PassResult, base
+from trainer.theory.hands import Hands
 
 WIDEST, NARROWEST = 0.20, 0.025  # steps, as parts of the tempo
 _BEGIN = 0.6  # of the piece's own tempo

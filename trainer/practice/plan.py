@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
-from trainer.judging.take import Hands
 from trainer.practice.item import Item
 from trainer.practice.ladder import Ladder, Rung, climbed
 from trainer.practice.result import PassResult
+from trainer.theory.hands import Hands
 
 PartKind = Literal["warm-up", "due", "weak", "step", "ladder", "sight"]
 

@@ -14,7 +14,6 @@ from datetime import date, datetime
 from itertools import islice
 from random import Random
 
-from trainer.judging.take import Hands
 from trainer.judging.timing import SLOWEST
 from trainer.practice.assignment import Assigned
 from trainer.practice.groundwork import TURNS, Groundwork
@@ -26,6 +25,7 @@ from trainer.practice.pieces import ladder_part, sight_part
 from trainer.practice.plan import Part, PartKind, Plan, Task
 from trainer.practice.question import askable, items_of, question_id
 from trainer.score.patterns import Pattern
+from trainer.theory.hands import Hands
 from trainer.theory.key import Key
 
 # part of the minutes -> each kind, in the order of playing

@@ -9,10 +9,11 @@ from functools import lru_cache
 from statistics import median
 
 from trainer.errors import ExerciseError
-from trainer.judging.take import Conditions, Hands, Take
+from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
 from trainer.practice.item import Item, figuring_item, positioned, under_top
 from trainer.score.exercise import Exercise
+from trainer.theory.hands import Hands
 
 
 @dataclass(frozen=True, slots=True)

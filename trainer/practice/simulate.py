@@ -12,7 +12,6 @@ from datetime import datetime, timedelta
 from random import Random
 
 from trainer.composing.generate import generate
-from trainer.judging.take import Hands
 from trainer.practice.item import figuring_item
 from trainer.practice.material import Material
 from trainer.practice.memory import end_of_day
@@ -25,6 +24,7 @@ from trainer.practice.result import Answer, PassResult, asked_by, base, is_quest
 from trainer.score.exercise import Exercise
 from trainer.score.patterns import expand_id
 from trainer.score.syllabus import UNFIGURED
+from trainer.theory.hands import Hands
 
 _READY = 3.0  # seconds between two passes
 

@@ -22,7 +22,7 @@ from trainer.review.tables import rule_title
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.pitch import Pitch
 from trainer.theory.rules import RULES
-from trainer.theory.voicing import VoiceName
+from trainer.theory.voicing import UPPER, VoiceName
 
 
 def marked_html(sheet: Sheet, under: str, made: datetime) -> str:
@@ -131,7 +131,7 @@ def written_out(exercise: Exercise, verdict: PassVerdict) -> Exercise:
     The melody too is the player's where none is given.
     """
     found: dict[VoiceName, tuple[Note, ...]] = {
-        name: _voice(exercise, verdict, name) for name in ("soprano", "alto", "tenor")
+        name: _voice(exercise, verdict, name) for name in UPPER
     }
     melody = exercise.melody or found["soprano"]
     return replace(exercise, melody=melody, alto=found["alto"], tenor=found["tenor"])

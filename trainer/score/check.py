@@ -24,7 +24,7 @@ from trainer.theory.pitch import Pitch
 from trainer.theory.realize import Solver
 from trainer.theory.rules import rule, weight
 from trainer.theory.sonority import Sonority, sonorities
-from trainer.theory.voicing import Sounding, VoiceName, Voicing
+from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
 
 _OUTER_RULES = (
     "consecutive-octaves",
@@ -163,7 +163,7 @@ def _soundings(
             pitches[name] = None if note is None else note.pitch
             if note is not None and note.onset == onset and not note.tied:
                 struck.add(name)
-        voicing = Voicing(*(pitches.get(v) for v in ("soprano", "alto", "tenor", "bass")))
+        voicing = Voicing(*(pitches.get(voice) for voice in VOICES))
         found.append(Sounding(onset, index, voicing, frozenset(struck)))
     return tuple(found)
 

@@ -8,6 +8,7 @@ beginning into equal parts, as Humdrum has it; a line of nothing but `.` makes a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
 from math import lcm
@@ -121,58 +122,74 @@ def _comments(exercise: Exercise) -> list[str]:
     return [_line("commentary", paragraph) for paragraph in exercise.commentary]
 
 
+class _Table:
+    """The rows of a score: the bass, its figures beside it, then the other voices upward."""
+
+    def __init__(self, exercise: Exercise) -> None:
+        self.voices = [("*Ibass", "*clefF4", exercise.bass)]
+        if exercise.tenor or exercise.alto:
+            self.voices.append(("*Itenor", "*clefGv2", exercise.tenor))
+            self.voices.append(("*Ialto", "*clefG2", exercise.alto))
+        if exercise.melody:
+            self.voices.append(("*Isoprn", "*clefG2", exercise.melody))
+        self.lines: list[str] = []
+
+    def row(self, words: Sequence[str], figures: str) -> None:
+        self.lines.append("\t".join([words[0], figures, *words[1:]]))
+
+    def alike(self, word: str, figures: str | None = None) -> None:
+        """One word in every spine, or another in that of the figures."""
+        self.row([word] * len(self.voices), word if figures is None else figures)
+
+
 def _score(exercise: Exercise) -> list[str]:
-    voices = [("*Ibass", "*clefF4", exercise.bass)]
-    if exercise.tenor or exercise.alto:
-        voices.append(("*Itenor", "*clefGv2", exercise.tenor))
-        voices.append(("*Ialto", "*clefG2", exercise.alto))
-    if exercise.melody:
-        voices.append(("*Isoprn", "*clefG2", exercise.melody))
-
-    def row(words: list[str], figures: str) -> str:
-        return "\t".join([words[0], figures, *words[1:]])
-
-    def all_alike(word: str, figures: str | None = None) -> str:
-        return row([word] * len(voices), word if figures is None else figures)
-
-    events = [_events(voice, exercise) for _, _, voice in voices]
+    table = _Table(exercise)
+    events = [_events(voice, exercise) for _, _, voice in table.voices]
     figures = {onset: write_figuring(figuring) for onset, figuring in exercise.figures}
     if any(not 0 <= onset < exercise.length for onset in figures):
         raise ExerciseError("a figure stands outside the piece")
-    keys, metres, barlines = dict(exercise.keys), dict(exercise.metres), bars(exercise)
-    lines = [
-        all_alike("**kern", "**fb"),
-        row([code for code, _, _ in voices], "*"),
-        row([clef for _, clef, _ in voices], "*"),
-    ]
-    struck = {onset for voice in events for onset in voice}
-    if not {*keys, *metres} <= struck | {exercise.length}:
+    barlines = bars(exercise)
+    table.alike("**kern", "**fb")
+    table.row([code for code, _, _ in table.voices], "*")
+    table.row([clef for _, clef, _ in table.voices], "*")
+    onsets = sorted({onset for voice in events for onset in voice})
+    changes = {onset for onset, _ in (*exercise.keys, *exercise.metres)}
+    if not changes <= {*onsets, exercise.length}:
         raise ExerciseError("a key or metre changes where no note begins")
-    onsets = sorted(struck)
     for onset, end in zip(onsets, [*onsets[1:], exercise.length], strict=True):
         if onset in barlines and onset:
-            lines.append(all_alike(f"={barlines[onset]}"))
-        if onset in keys:
-            key = keys[onset]
-            lines.append(all_alike(write_signature(key.signature), "*"))
-            lines.append(all_alike(write_key(key), "*"))
-        if onset in metres:
-            lines.append(all_alike(f"*M{metres[onset]}", "*"))
-        if not onset:
-            lines.append(all_alike(_tempo(exercise), "*"))
-            if onset in barlines:
-                lines.append(all_alike(f"={barlines[onset]}"))
-        lines.append(row([voice.get(onset, ".") for voice in events], figures.get(onset, ".")))
-        between = sorted(at for at in figures if onset < at < end)
-        parts = lcm(*(((at - onset) / (end - onset)).denominator for at in between))
-        if parts > _FINEST:
-            raise ExerciseError(
-                f"the figures between score times {onset} and {end} stand too unevenly"
-            )
-        for part in range(1, parts):
-            at = onset + (end - onset) * Fraction(part, parts)
-            lines.append(row(["."] * len(voices), figures.get(at, ".")))
-    return [*lines, all_alike("=="), all_alike("*-")]
+            table.alike(f"={barlines[onset]}")
+        _signs(table, exercise, onset)
+        if onset in barlines and not onset:
+            table.alike(f"={barlines[onset]}")
+        table.row([voice.get(onset, ".") for voice in events], figures.get(onset, "."))
+        _between(table, figures, onset, end)
+    table.alike("==")
+    table.alike("*-")
+    return table.lines
+
+
+def _signs(table: _Table, exercise: Exercise, onset: Fraction) -> None:
+    """Key, metre and tempo, where they begin."""
+    key, metre = dict(exercise.keys).get(onset), dict(exercise.metres).get(onset)
+    if key is not None:
+        table.alike(write_signature(key.signature), "*")
+        table.alike(write_key(key), "*")
+    if metre is not None:
+        table.alike(f"*M{metre}", "*")
+    if not onset:
+        table.alike(_tempo(exercise), "*")
+
+
+def _between(table: _Table, figures: dict[Fraction, str], onset: Fraction, end: Fraction) -> None:
+    """Rows for the figures that stand where no note begins."""
+    between = sorted(at for at in figures if onset < at < end)
+    parts = lcm(*(((at - onset) / (end - onset)).denominator for at in between))
+    if parts > _FINEST:
+        raise ExerciseError(f"the figures between score times {onset} and {end} stand too unevenly")
+    for part in range(1, parts):
+        at = onset + (end - onset) * Fraction(part, parts)
+        table.row(["."] * len(table.voices), figures.get(at, "."))
 
 
 def _events(voice: tuple[Note, ...], exercise: Exercise) -> dict[Fraction, str]:

@@ -81,33 +81,23 @@ class Library:
         as `Key.parse` reads it; `level` the lowest and highest step. Raises PitchError for a
         key that is none.
         """
-        conditions, values = ["error = ''"], list[object]()
-
-        def holds(condition: str, *parts: object) -> None:
-            conditions.append(condition)
-            values.extend(parts)
-
+        found = _Conditions()
         for word in words.casefold().split():
             text = "id || ' ' || title || ' ' || tune || ' ' || tags_text"
-            holds(f"casefold({text}) LIKE ? ESCAPE '\\'", f"%{_literal(word)}%")
+            found.like(f"casefold({text})", word)
         if figuring is not None:
-            word = ", ".join(bare(part) for part in figuring.split(","))
-            holds("figurings_text LIKE ? ESCAPE '\\'", f"%{BETWEEN}{_literal(word)}{BETWEEN}%")
-        for column, wanted in (("sequences_text", sequence), ("cadences_text", cadence)):
-            if wanted is not None:
-                holds(f"{column} LIKE ? ESCAPE '\\'", f"%{_literal(wanted)}%")
+            found.whole("figurings_text", ", ".join(bare(part) for part in figuring.split(",")))
+        found.like("sequences_text", sequence)
+        found.like("cadences_text", cadence)
         if key is not None:
-            holds("key IN (?, 'any')", str(Key.parse(key)))
+            found.holds("key IN (?, 'any')", str(Key.parse(key)))
         if metre is not None:
-            holds("metre = ?", metre)
+            found.holds("metre = ?", metre)
         if level is not None:
-            holds("level BETWEEN ? AND ?", *level)
-        if tune is not None:
-            holds("casefold(tune) LIKE ? ESCAPE '\\'", f"%{_literal(tune.casefold())}%")
-        if tag is not None:
-            word = f"%{BETWEEN}{_literal(tag.casefold())}{BETWEEN}%"
-            holds("casefold(tags_text) LIKE ? ESCAPE '\\'", word)
-        return tuple(self._index.entries(self.folders, " AND ".join(conditions), *values))
+            found.holds("level BETWEEN ? AND ?", *level)
+        found.like("casefold(tune)", tune and tune.casefold())
+        found.whole("casefold(tags_text)", tag and tag.casefold())
+        return tuple(self._index.entries(self.folders, " AND ".join(found.texts), *found.values))
 
     @cached_property
     def patterns(self) -> dict[str, Pattern]:
@@ -177,6 +167,29 @@ class Library:
         close = ", ".join(dict.fromkeys(names[word] for word in near))
         remedy = f"did you mean {close}?" if close else "`exercises list` shows what there is"
         return ExerciseError(f"there is no exercise {name!r}", remedy=remedy)
+
+
+class _Conditions:
+    """What an entry must meet, as SQL with its values; None asks for nothing."""
+
+    def __init__(self) -> None:
+        self.texts = ["error = ''"]
+        self.values: list[object] = []
+
+    def holds(self, condition: str, *values: object) -> None:
+        self.texts.append(condition)
+        self.values.extend(values)
+
+    def like(self, column: str, part: str | None) -> None:
+        """`part` stands somewhere in the column."""
+        if part is not None:
+            self.holds(f"{column} LIKE ? ESCAPE '\\'", f"%{_literal(part)}%")
+
+    def whole(self, column: str, word: str | None) -> None:
+        """`word` is one of those the column lists."""
+        if word is not None:
+            listed = f"%{BETWEEN}{_literal(word)}{BETWEEN}%"
+            self.holds(f"{column} LIKE ? ESCAPE '\\'", listed)
 
 
 def _literal(word: str) -> str:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -215,14 +216,7 @@ def parse_bass(text: str, beats: Fraction) -> tuple[Degree, ...]:
 def _pattern(name: str, table: Any) -> Pattern:
     if not isinstance(table, dict):
         raise ExerciseError("this is no table", remedy="write [name] and entries under it")
-    known = {"title", "kind", "step", "tempo", "metre", "beats", "both", "major", "minor", "note"}
-    for entry in sorted(set(table) - known):
-        raise ExerciseError(
-            f"unknown entry {entry}", remedy=f"known are {', '.join(sorted(known))}"
-        )
-    for entry in ("title", "kind", "step", "tempo"):
-        if entry not in table:
-            raise ExerciseError(f"there is no {entry}", remedy=f"add {entry} = …")
+    _known_entries(table)
     if table["kind"] not in KINDS:
         raise ExerciseError(
             f"{table['kind']!r} is no kind", remedy=f"use one of {', '.join(KINDS)}"
@@ -235,13 +229,6 @@ def _pattern(name: str, table: Any) -> Pattern:
     metre = re.fullmatch(r"(\d+)/(\d+)", str(table.get("metre", "4/4")))
     if metre is None:
         raise ExerciseError(f"{table['metre']!r} is no metre", remedy="write one like 4/4")
-    beats = Fraction(str(table.get("beats", 2)))
-    forms: dict[str, tuple[Degree, ...]] = {}
-    for mode in ("major", "minor"):
-        line = table.get(mode, table.get("both"))
-        if not isinstance(line, str):
-            raise ExerciseError(f"there is no {mode} form", remedy="add both, or major and minor")
-        forms[mode] = parse_bass(line, beats)
     return Pattern(
         id=name,
         title=str(table["title"]),
@@ -249,10 +236,32 @@ def _pattern(name: str, table: Any) -> Pattern:
         step=step,
         tempo=float(tempo),
         metre=Metre(int(metre[1]), int(metre[2])),
-        major=forms["major"],
-        minor=forms["minor"],
+        major=_form(table, "major"),
+        minor=_form(table, "minor"),
         note=" ".join(str(table.get("note", "")).split()),
     )
+
+
+_NEEDED = ("title", "kind", "step", "tempo")
+_KNOWN = frozenset((*_NEEDED, "metre", "beats", "both", "major", "minor", "note"))
+
+
+def _known_entries(table: Mapping[str, Any]) -> None:
+    for entry in sorted(set(table) - _KNOWN):
+        raise ExerciseError(
+            f"unknown entry {entry}", remedy=f"known are {', '.join(sorted(_KNOWN))}"
+        )
+    for entry in _NEEDED:
+        if entry not in table:
+            raise ExerciseError(f"there is no {entry}", remedy=f"add {entry} = …")
+
+
+def _form(table: Mapping[str, Any], mode: str) -> tuple[Degree, ...]:
+    """The bass in one mode, which may be that of both."""
+    line = table.get(mode, table.get("both"))
+    if not isinstance(line, str):
+        raise ExerciseError(f"there is no {mode} form", remedy="add both, or major and minor")
+    return parse_bass(line, Fraction(str(table.get("beats", 2))))
 
 
 def _bass_line(degrees: tuple[Degree, ...], key: Key) -> list[Pitch]:

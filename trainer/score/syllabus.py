@@ -190,17 +190,24 @@ def _step(table: Any, path: Path) -> Step:
         raise ExerciseError(f"step {number} has no {name}", file=path, remedy=f"add {name} = …")
     for name in sorted(set(table) - names):
         raise ExerciseError(f"step {number} has an unknown entry {name}", file=path)
-    for name in _LISTS:
-        value = table.get(name, [])
-        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-            raise ExerciseError(f"step {number}: {name} must be a list of texts", file=path)
-    for name in _TEXTS:
-        if not isinstance(table[name], str) or not table[name].strip():
-            raise ExerciseError(f"step {number}: {name} must be a text", file=path)
-    for name in ("tempo", "max_accidentals"):
-        if not isinstance(table[name], int | float) or isinstance(table[name], bool):
-            raise ExerciseError(f"step {number}: {name} must be a number", file=path)
+    for name, value in table.items():
+        wanted = _wanted(name, value)
+        if wanted:
+            raise ExerciseError(f"step {number}: {name} must be {wanted}", file=path)
     values: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in table.items()}
     for name in _TEXTS:
         values[name] = " ".join(values[name].split())
     return Step(**values)
+
+
+def _wanted(name: str, value: object) -> str:
+    """What an entry must be, where it is not."""
+    if name in _LISTS:
+        texts = isinstance(value, list) and all(isinstance(item, str) for item in value)
+        return "" if texts else "a list of texts"
+    if name in _TEXTS:
+        return "" if isinstance(value, str) and value.strip() else "a text"
+    if name in ("tempo", "max_accidentals"):
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        return "" if number else "a number"
+    return ""

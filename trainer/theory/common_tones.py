@@ -9,7 +9,7 @@ from trainer.theory.doubling import doubling
 from trainer.theory.fault import Finding
 from trainer.theory.movement import Given, position, succession
 from trainer.theory.sonority import Sonority
-from trainer.theory.voicing import VOICES, VoiceName, Voicing
+from trainer.theory.voicing import MIDDLE, VoiceName, Voicing
 
 
 def needless_motion(
@@ -25,7 +25,7 @@ def needless_motion(
     if earlier.names == sonority.names:
         return
     kept = {pitch.midi for pitch in after if pitch is not None}
-    for voice in VOICES[1:3]:
+    for voice in MIDDLE:
         pitch = before[voice]
         if pitch is None or after[voice] is None or pitch.midi in kept or voice in given:
             continue

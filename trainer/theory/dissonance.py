@@ -152,40 +152,52 @@ def _letters(sonority: Sonority) -> set[int]:
 
 def _resolved(passage: Passage, start: int, after: int, voice: int, pitch: Pitch) -> str:
     """The rule a dissonance breaks on its way, or the empty text."""
-    late = ""
-    for index in range(start + 1, after + 1):
-        sounding = passage.soundings[index]
-        now = tuple(sounding.voicing)[voice]
-        if now is not None and now.height == pitch.height - 1:
-            return late
-        if now == pitch:
-            continue  # still there: held into the next chord it is that chord's affair
-        if index < after:
-            taken = [v for v, n in enumerate(sounding.voicing) if n is not None and n == pitch]
-            if taken and taken[0] < 3:
-                voice = taken[0]
-            late = "delayed-resolution"
+    fared, voice = _until(passage, start, after, voice, pitch)
+    if fared is not None:
+        return fared
     goal = passage.soundings[after]
-    if tuple(goal.voicing)[voice] == pitch:
-        return ""
     following = passage.sonorities[goal.moment]
     here = passage.sonorities[passage.soundings[start].moment]
     below = (pitch.step - 1) % 7
-    if below not in _letters(following):
-        return ""  # nowhere to resolve to
+    if tuple(goal.voicing)[voice] == pitch or below not in _letters(following):
+        return ""  # still there, so that chord's affair; or nowhere to resolve to
     sounding_again = any(n is not None and n.name == pitch.name for n in goal.voicing)
     if sounding_again and here.names == following.names:
         return ""  # a change of position: the dissonance goes on in another voice
-    if goal.voicing.bass is not None and goal.voicing.bass.step == below:
-        return "delayed-resolution"  # the bass takes the resolution
-    for index in range(after + 1, len(passage.soundings)):
-        later = passage.soundings[index]
+    bass = goal.voicing.bass
+    taken = bass is not None and bass.step == below  # the bass takes the resolution
+    if taken or _falls_later(passage, after, voice, pitch):
+        return "delayed-resolution"
+    return "unresolved-dissonance"
+
+
+def _until(
+    passage: Passage, start: int, after: int, voice: int, pitch: Pitch
+) -> tuple[str | None, int]:
+    """How a dissonance fared until the next chord began: the rule it broke ("" for none) where it
+    has fallen by step, None where it has not; and the voice that has it in the end."""
+    late = ""
+    for index in range(start + 1, after + 1):
+        voices = tuple(passage.soundings[index].voicing)
+        now = voices[voice]
+        if now is not None and now.height == pitch.height - 1:
+            return late, voice
+        if now != pitch and index < after:
+            voice = next((v for v in range(3) if voices[v] == pitch), voice)
+            late = "delayed-resolution"
+    return None, voice
+
+
+def _falls_later(passage: Passage, after: int, voice: int, pitch: Pitch) -> bool:
+    """One chord's grace: what comes by the note after that comes by it by chance."""
+    goal = passage.soundings[after]
+    for later in passage.soundings[after + 1 :]:
         if later.moment != goal.moment and passage.moments[later.moment].chord:
-            break  # one chord's grace: what comes by the note later comes by it by chance
+            return False
         note = tuple(later.voicing)[voice]
         if note is not None and note.height == pitch.height - 1:
-            return "delayed-resolution"
-    return "unresolved-dissonance"
+            return True
+    return False
 
 
 def _closes(

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
-from typing import Literal
+from itertools import pairwise
 
 from trainer.theory import motion
 from trainer.theory.fault import Finding
+from trainer.theory.hands import Hands, stretches
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
+from trainer.theory.voicing import (
+    MIDDLE,
+    NEIGHBOURS,
+    PAIRS,
+    UPPER,
+    VOICES,
+    Sounding,
+    VoiceName,
+    Voicing,
+)
 
 Given = frozenset[VoiceName]
 NOTHING_GIVEN: Given = frozenset()
-
-_PAIRS = tuple(combinations(range(4), 2))  # (upper, lower)
-_NEIGHBOURS = ((0, 1), (1, 2), (2, 3))
+Notes = tuple[Pitch | None, ...]  # of the voices in the order of VOICES
 
 
 def movement_faults(
@@ -47,50 +54,69 @@ def succession(
     closing: bool = False,
 ) -> Iterator[Finding]:
     """Faults of movement from one voicing to the next; a voice that rests in either is let go."""
-    a = tuple(before)
-    b = tuple(after)
-    moved = [
-        voice
-        for voice in range(4)
-        if a[voice] is not None and b[voice] is not None and a[voice].midi != b[voice].midi  # type: ignore[union-attr]
-    ]
-    for upper, lower in _PAIRS:
-        if upper in moved and lower in moved:
-            voices = (VOICES[upper], VOICES[lower])
-            if given.issuperset(voices):
-                continue
-            for name in _together(a[upper], a[lower], b[upper], b[lower], upper, lower, closing):
-                yield Finding(name, at, voices, _pitches(a, b, (upper, lower)))
-    for upper, lower in _NEIGHBOURS:
-        if upper in moved or lower in moved:
-            notes = (a[lower], a[upper], b[lower], b[upper])
-            if given.issuperset((VOICES[upper], VOICES[lower])) or None in notes:
-                continue
-            if motion.overlap(*(motion.note(n) for n in notes if n is not None)):
-                voices = (VOICES[upper], VOICES[lower])
-                yield Finding("overlap", at, voices, _pitches(a, b, (upper, lower)))
+    a, b = tuple(before), tuple(after)
+    moved = [voice for voice in range(len(VOICES)) if _moved(a[voice], b[voice])]
+    yield from _consecutives(a, b, moved, at, given, closing)
+    yield from _overlaps(a, b, moved, at, given)
     for voice in moved:
-        if VOICES[voice] in given:
-            continue
-        first, second = a[voice], b[voice]
-        assert first is not None and second is not None
-        step = (motion.note(first), motion.note(second))
-        if motion.augmented_step(*step):
-            yield Finding("augmented-step", at, (VOICES[voice],), (first, second))
-        if 0 < voice < 3 and motion.middle_leap(*step):
-            yield Finding("leap-in-middle-voice", at, (VOICES[voice],), (first, second))
+        if VOICES[voice] not in given:
+            yield from _leaps(a[voice], b[voice], VOICES[voice], at)
     yield from _false_relations(a, b, at, given)
 
 
+def _moved(before: Pitch | None, after: Pitch | None) -> bool:
+    return before is not None and after is not None and before.midi != after.midi
+
+
+def _consecutives(
+    a: Notes, b: Notes, moved: list[int], at: tuple[int, int], given: Given, closing: bool
+) -> Iterator[Finding]:
+    for upper, lower in PAIRS:
+        voices = (VOICES[upper], VOICES[lower])
+        if upper in moved and lower in moved and not given.issuperset(voices):
+            for name in _together(a[upper], a[lower], b[upper], b[lower], upper, lower, closing):
+                yield Finding(name, at, voices, _pitches(a, b, (upper, lower)))
+
+
+def _overlaps(
+    a: Notes, b: Notes, moved: list[int], at: tuple[int, int], given: Given
+) -> Iterator[Finding]:
+    """A voice moves beyond where its neighbour was."""
+    for upper, lower in NEIGHBOURS:
+        voices = (VOICES[upper], VOICES[lower])
+        notes = [n for n in (a[lower], a[upper], b[lower], b[upper]) if n is not None]
+        if len(notes) < 4 or given.issuperset(voices) or not {upper, lower} & set(moved):
+            continue
+        if motion.overlap(*map(motion.note, notes)):
+            yield Finding("overlap", at, voices, _pitches(a, b, (upper, lower)))
+
+
+def _leaps(
+    first: Pitch | None, second: Pitch | None, voice: VoiceName, at: tuple[int, int]
+) -> Iterator[Finding]:
+    assert first is not None and second is not None
+    step = (motion.note(first), motion.note(second))
+    if motion.augmented_step(*step):
+        yield Finding("augmented-step", at, (voice,), (first, second))
+    if voice in MIDDLE and motion.middle_leap(*step):
+        yield Finding("leap-in-middle-voice", at, (voice,), (first, second))
+
+
 def position(
-    voicing: Voicing,
-    at: int,
-    hands: Literal["1+3", "2+2"],
-    given: Given = NOTHING_GIVEN,
+    voicing: Voicing, at: int, hands: Hands, given: Given = NOTHING_GIVEN
 ) -> Iterator[Finding]:
     """Faults of spacing, crossing and height in one voicing; a given soprano may be high."""
+    yield from _neighbours(voicing, at, given)
+    yield from _wide_hands(voicing, at, hands)
+    yield from _low(voicing, at, given)
+    soprano = voicing.soprano
+    if soprano is not None and "soprano" not in given and motion.too_high(motion.note(soprano)):
+        yield Finding("too-high", (at,), ("soprano",), (soprano,))
+
+
+def _neighbours(voicing: Voicing, at: int, given: Given) -> Iterator[Finding]:
     notes = tuple(voicing)
-    for upper, lower in _NEIGHBOURS:
+    for upper, lower in NEIGHBOURS:
         high, low = notes[upper], notes[lower]
         voices = (VOICES[upper], VOICES[lower])
         if high is None or low is None or given.issuperset(voices):
@@ -98,29 +124,38 @@ def position(
         pair = (motion.note(low), motion.note(high))
         if motion.crossing(*pair):
             yield Finding("crossing", (at,), voices, (high, low))
-        elif lower < 3 and motion.wide(*pair):
+        elif VOICES[lower] != "bass" and motion.wide(*pair):
             yield Finding("spacing", (at,), voices, (high, low))
-    soprano, alto, tenor, bass = notes
-    if soprano is not None and tenor is not None and hands == "1+3":
-        inside = all(
-            n is None or not motion.wide(motion.note(low), motion.note(n))
-            for low, n in ((tenor, alto), (alto or tenor, soprano))
-        )
-        if inside and motion.wide(motion.note(tenor), motion.note(soprano)):
-            yield Finding("spacing", (at,), ("soprano", "tenor"), (soprano, tenor))
-    for voice, pitch in zip(VOICES[:3], notes[:3], strict=True):
+
+
+def _wide_hands(voicing: Voicing, at: int, hands: Hands) -> Iterator[Finding]:
+    """Three voices of one hand that is too wide, though no two neighbours are."""
+    for highest, lowest in stretches(hands):
+        notes = [n for n in tuple(voicing)[highest : lowest + 1] if n is not None]
+        outer = (VOICES[highest], VOICES[lowest])
+        if lowest - highest < 2 or None in (voicing[outer[0]], voicing[outer[1]]):
+            continue
+        steps = [_wide(low, high) for high, low in pairwise(notes)]
+        if not any(steps) and _wide(notes[-1], notes[0]):
+            yield Finding("spacing", (at,), outer, (notes[0], notes[-1]))
+
+
+def _wide(low: Pitch, high: Pitch) -> bool:
+    return bool(motion.wide(motion.note(low), motion.note(high)))
+
+
+def _low(voicing: Voicing, at: int, given: Given) -> Iterator[Finding]:
+    """One voice too low for a clear chord, or else tenor and bass too close in the depth."""
+    for voice in UPPER:
+        pitch = voicing[voice]
         if pitch is not None and voice not in given and motion.too_low(motion.note(pitch)):
             yield Finding("too-low", (at,), (voice,), (pitch,))
-            break
-    else:
-        if (
-            tenor is not None
-            and bass is not None
-            and motion.dense_low(motion.note(bass), motion.note(tenor))
-        ):
-            yield Finding("too-low", (at,), ("tenor", "bass"), (tenor, bass))
-    if soprano is not None and "soprano" not in given and motion.too_high(motion.note(soprano)):
-        yield Finding("too-high", (at,), ("soprano",), (soprano,))
+            return
+    tenor, bass = voicing.tenor, voicing.bass
+    if tenor is None or bass is None:
+        return
+    if motion.dense_low(motion.note(bass), motion.note(tenor)):
+        yield Finding("too-low", (at,), ("tenor", "bass"), (tenor, bass))
 
 
 def _together(
@@ -152,15 +187,13 @@ def _together(
             yield "hidden-fifth"
 
 
-def _false_relations(
-    a: tuple[Pitch | None, ...], b: tuple[Pitch | None, ...], at: tuple[int, int], given: Given
-) -> Iterator[Finding]:
+def _false_relations(a: Notes, b: Notes, at: tuple[int, int], given: Given) -> Iterator[Finding]:
     """One letter with two accidentals in different voices, where no voice makes the change."""
     was = {(n.step, n.alter) for n in a if n is not None}
     for after in b:
         if after is None or (after.step, after.alter) in was:
             continue
-        old = [v for v in range(4) if a[v] is not None and a[v].step == after.step]  # type: ignore[union-attr]
+        old = [v for v in range(len(VOICES)) if a[v] is not None and a[v].step == after.step]  # type: ignore[union-attr]
         if not old or any(_same_letter(a[v], b[v]) for v in old):
             continue
         new = b.index(after)
@@ -176,7 +209,5 @@ def _same_letter(first: Pitch | None, second: Pitch | None) -> bool:
     return first is not None and second is not None and first.step == second.step
 
 
-def _pitches(
-    a: tuple[Pitch | None, ...], b: tuple[Pitch | None, ...], voices: tuple[int, ...]
-) -> tuple[Pitch, ...]:
+def _pitches(a: Notes, b: Notes, voices: tuple[int, ...]) -> tuple[Pitch, ...]:
     return tuple(n for notes in (a, b) for v in voices if (n := notes[v]) is not None)

@@ -6,7 +6,7 @@ them into spelled notes. Numbers count letters over the bass, 1 to 7, and 1 is t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations_with_replacement
@@ -155,30 +155,11 @@ def _name_of(members: dict[int, Member], number: int) -> PitchName | None:
 def _sonority(
     bass: Pitch, figuring: Figuring, key: Key, melody: Pitch | None, settings: _Settings
 ) -> Sonority:
-    if figuring.way is Way.TASTO_SOLO:
-        alone = (Member(1, bass.name),)
-        return Sonority(
-            bass, key, figuring, alone, (Reading(frozenset(), frozenset()),), (), 0, (), melody
-        )
-    if figuring.way is Way.UNISON:
-        octaves = (Member(1, bass.name),)
-        reading = Reading(frozenset(), frozenset({1}))
-        return Sonority(bass, key, figuring, octaves, (reading,), ((1, 1, 1),), 1, (), melody)
+    if figuring.way in (Way.TASTO_SOLO, Way.UNISON):
+        return _bass_alone(bass, figuring, key, melody)
     written = written_notes(bass, figuring, key, settings.struck_five_is_diminished)
     written |= _governed(written, figuring, melody)
-    given = melody is not None and settings.melody_is_given
-    above = (melody.step - bass.step) % 7 + 1 if melody is not None and given else None
-
-    def name(number: int) -> PitchName:
-        if number in written:
-            return written[number]
-        if number == 1:
-            return bass.name
-        step = (bass.step + number - 1) % 7
-        if melody is not None and melody.step == step:
-            return melody.name
-        return PitchName(step, key.alter(step))
-
+    spelling = _Spelling(bass, key, written, melody)
     row = row_of(figuring, bass, key, written)
     bold = numbers_of(row.bold) - {1}  # an octave that is written is sounded by the bass already
     listed = tuple(
@@ -186,34 +167,24 @@ def _sonority(
         for reading in row.readings.split(";")
     )
     letters = [frozenset(n for numbers in reading for n in numbers) for reading in listed]
-    stranger = above is not None and (
-        not any(above in numbers for numbers in letters)
-        or (melody is not None and name(above) != melody.name)
-    )
-    own = frozenset().union(*letters)
-    if stranger:
-        assert above is not None
-        bold, listed, letters = _displaced(above, bold, listed, letters)
-    elif above is not None:  # of several readings the melody chooses
-        letters = [numbers for numbers in letters if above in numbers]
+    everything = frozenset({1}).union(*letters)
+    above = None
+    if melody is not None and settings.melody_is_given:
+        above = (melody.step - bass.step) % 7 + 1
+        fitting = [numbers for numbers in letters if above in numbers]
+        if fitting and spelling.name(above) == melody.name:
+            letters = fitting  # of several readings the melody chooses
+        else:
+            bold, listed, letters = _displaced(above, bold, listed, letters)
     treatments = {number_of(word[:-1]): _TREATMENTS[word[-1]] for word in row.dissonant.split()}
-    everything = own | {1}
-    degrees = {key.degree(name(number).step) for number in everything}
+    second_degree = 2 in {key.degree(spelling.name(number).step) for number in everything}
 
-    bass_suffers = 1 in treatments  # over it an augmented fourth opens
+    def member(number: int) -> Member:
+        return spelling.member(number, bold, treatments, second_degree)
 
-    def member(number: int, treatment: Treatment | None = None) -> Member:
-        note = name(number)
-        if number == 5 and treatment is None and is_diminished(bass, note):
-            treatment = "free"
-        leading = note == key.leading_tone and 2 in degrees
-        if number == 4 and treatment is None and not leading and bass_suffers:
-            treatment = "free" if is_augmented(bass, note) else None
-        raised = note.alter > key.alter(note.step)
-        return Member(number, note, number in bold, number in written, treatment, leading, raised)
-
-    members = tuple(member(n, treatments.get(n)) for n in sorted(everything))
+    members = tuple(member(number) for number in sorted(everything))
     completions, preferred = _completions(bold - {1}, listed, letters, members, above)
+    added = sorted(numbers_of(row.added) - everything)
     return Sonority(
         bass,
         key,
@@ -222,11 +193,60 @@ def _sonority(
         tuple(Reading(bold, numbers | {1}) for numbers in letters),
         completions,
         preferred,
-        tuple(
-            member(number) for number in sorted(numbers_of(row.added)) if number not in everything
-        ),
+        tuple(member(number) for number in added),
         melody,
     )
+
+
+def _bass_alone(bass: Pitch, figuring: Figuring, key: Key, melody: Pitch | None) -> Sonority:
+    """Over tasto solo nothing, all' unisono the bass's own octaves."""
+    members = (Member(1, bass.name),)
+    if figuring.way is Way.TASTO_SOLO:
+        silent = (Reading(frozenset(), frozenset()),)
+        return Sonority(bass, key, figuring, members, silent, (), 0, (), melody)
+    octaves = (Reading(frozenset(), frozenset({1})),)
+    return Sonority(bass, key, figuring, members, octaves, ((1, 1, 1),), 1, (), melody)
+
+
+@dataclass(frozen=True, slots=True)
+class _Spelling:
+    """How each number over a bass is spelled: as written, as the melody has it, as in the key."""
+
+    bass: Pitch
+    key: Key
+    written: Mapping[int, PitchName]
+    melody: Pitch | None
+
+    def name(self, number: int) -> PitchName:
+        if number in self.written:
+            return self.written[number]
+        if number == 1:
+            return self.bass.name
+        step = (self.bass.step + number - 1) % 7
+        if self.melody is not None and self.melody.step == step:
+            return self.melody.name
+        return PitchName(step, self.key.alter(step))
+
+    def member(
+        self,
+        number: int,
+        bold: frozenset[int],
+        treatments: Mapping[int, Treatment],
+        second_degree: bool,
+    ) -> Member:
+        """`treatments` are the row's own; `second_degree` says that it sounds, which makes the
+        seventh degree a leading tone."""
+        note, treatment = self.name(number), treatments.get(number)
+        leading = note == self.key.leading_tone and second_degree
+        if treatment is None:
+            diminished = number == 5 and is_diminished(self.bass, note)
+            # over a bass that is itself a dissonance an augmented fourth opens
+            augmented = number == 4 and 1 in treatments and is_augmented(self.bass, note)
+            treatment = "free" if diminished or (augmented and not leading) else None
+        raised = note.alter > self.key.alter(note.step)
+        return Member(
+            number, note, number in bold, number in self.written, treatment, leading, raised
+        )
 
 
 def _governed(

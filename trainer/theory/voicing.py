@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import combinations, pairwise
 from typing import Literal
 
 from trainer.theory.pitch import Pitch
 
 VoiceName = Literal["soprano", "alto", "tenor", "bass"]
 VOICES: tuple[VoiceName, ...] = ("soprano", "alto", "tenor", "bass")
+UPPER, MIDDLE = VOICES[:3], VOICES[1:3]
+# voices as places in VOICES, the upper one first
+PAIRS = tuple(combinations(range(len(VOICES)), 2))
+NEIGHBOURS = tuple(pairwise(range(len(VOICES))))
 
 
 @dataclass(frozen=True, slots=True)

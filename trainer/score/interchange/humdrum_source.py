@@ -42,21 +42,19 @@ def _after(kinds: list[str], words: list[str], line: int) -> list[str]:
         raise ExerciseError(f"{len(words)} spines where there are {len(kinds)}", line=line)
     found: list[str] = []
     joined = False
-    for place, (kind, word) in enumerate(zip(kinds, words, strict=True)):
+    for place, word in enumerate(words):
+        kind = word if word.startswith("**") else kinds[_from_where(words, place)]
         if word == "*v" and joined and found and found[-1] == kind:
             continue  # joined with the one before
         joined = word == "*v"
-        if word.startswith("**"):
-            kind = word
-        if word == "*x" and place + 1 < len(words) and words[place + 1] == "*x":
-            kind = kinds[place + 1]
-        elif word == "*x" and place and words[place - 1] == "*x":
-            kind = kinds[place - 1]
-        if word == "*-":
-            continue
-        found.append(kind)
-        if word == "*^":
-            found.append(kind)
-        if word == "*+":
-            found.append("")
+        found += {"*-": [], "*^": [kind, kind], "*+": [kind, ""]}.get(word, [kind])
     return found
+
+
+def _from_where(words: list[str], place: int) -> int:
+    """The spine that stood here before: where two change places, the other's."""
+    if words[place] != "*x":
+        return place
+    if place + 1 < len(words) and words[place + 1] == "*x":
+        return place + 1
+    return place - 1 if place and words[place - 1] == "*x" else place

@@ -12,9 +12,8 @@ from trainer.conducting.todays_drill import after_words, before_words
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.parts.widgets import key_in_words
 from trainer.screen.sheet.layout import Layout
+from trainer.theory.hands import DIVISIONS
 from trainer.theory.key import Key
-
-_HANDS = {"1+3": "left hand bass, right hand three", "2+2": "two voices in each hand"}
 
 
 def set_head(forme: Forme, place: Layout, setup: Setup, heading: str) -> None:
@@ -54,7 +53,7 @@ def _under_title(setup: Setup) -> Sequence[str]:
     if page.key != exercise.key:
         key = f"written in {in_words(page.key)}, played in {key}"
     step = f"course step {exercise.level}" if exercise.level else ""
-    hands = _HANDS[setup.conditions.hands]
+    hands = DIVISIONS[setup.conditions.hands].words
     if len(setup.conditions.supply) == 2:
         hands = "the middle voices are yours"
     elif setup.conditions.supply == ("bass",):

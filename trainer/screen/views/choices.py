@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import pygame
 
@@ -13,6 +14,7 @@ from trainer.screen.parts.widgets import Do, Field, Rows, foot_of, set_actions, 
 from trainer.screen.room import Keys, Room
 from trainer.setting_values import Choice, Number, Parts, Switch, Text
 from trainer.settings import PLAYER_SETTINGS, Setting, Settings, changed
+from trainer.theory.hands import DIVISIONS
 
 # the order of the page: heading -> settings, each with its name in words
 GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
@@ -57,14 +59,24 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
 )
 _STEPS = {"tolerance": 0.01, "volume": 0.05, "text_scale": 0.1, "minutes": 5, "pitch": 1}
 _PITCHES = (392.0, 415.0, 440.0, 466.0)
-_WORDS = {
-    "1+3": "left hand bass, right hand three",
-    "2+2": "two voices in each hand",
+_WORDS: dict[str, str] = {
+    **{hands: division.words for hands, division in DIVISIONS.items()},
     "meantone-quarter": "quarter-comma meantone",
     "meantone-sixth": "sixth-comma meantone",
     "well-quarter": "well, quarter commas",
     "well-sixth": "well, sixth commas",
     "well-fifth": "well, fifth commas",
+}
+_SAID: dict[str, Callable[[Any], str]] = {  # how a value is told, where it is more than a word
+    "supply": lambda voices: " and ".join(voices) or "nothing",
+    "input": lambda port: port or "the first one found",
+    "midi_out": lambda port: port or "this computer",
+    "pitch": lambda frequency: f"{frequency:g} Hz",
+    "tolerance": lambda part: f"{part:.0%} of a beat",
+    "volume": lambda part: f"{part:.0%}",
+    "text_scale": lambda part: f"{part:.0%}",
+    "shift_left": lambda octaves: f"{octaves:+d}" if octaves else "as written",
+    "shift_right": lambda octaves: f"{octaves:+d}" if octaves else "as written",
 }
 _SETTINGS: dict[str, Setting] = {setting.name: setting for setting in PLAYER_SETTINGS}
 
@@ -254,20 +266,9 @@ class ChoicesView:
             known = [f"{seconds * 1000:+.0f} ms for {port}" for port, seconds in settings.latency]
             return "; ".join(known) or "by tapping with the tactus"
         value = getattr(settings.player, name)
-        if name == "supply":
-            return " and ".join(value) or "nothing"
-        if name == "input":
-            return value or "the first one found"
-        if name == "midi_out":
-            return value or "this computer"
-        if name == "pitch":
-            return f"{value:g} Hz"
-        if name == "tolerance":
-            return f"{value:.0%} of a beat"
-        if name in ("volume", "text_scale"):
-            return f"{value:.0%}"
-        if name in ("shift_left", "shift_right"):
-            return f"{value:+d}" if value else "as written"
+        said = _SAID.get(name)
+        if said is not None:
+            return said(value)
         if isinstance(value, bool):
             return "on" if value else "off"
         return _WORDS.get(str(value), str(value))

@@ -14,6 +14,7 @@ from trainer.errors import SettingsError
 from trainer.screen.drawing.forme import POINTING_HAND, Forme
 from trainer.screen.parts.widgets import Do, foot_of, set_actions
 from trainer.screen.room import Keys, Room
+from trainer.theory.hands import DIVISIONS
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +37,7 @@ QUESTIONS: tuple[Question, ...] = (
     ),
     Question(
         "How do you divide the hands?",
-        (
-            ("left hand bass, right hand three voices", {"hands": "1+3"}),
-            ("two voices in each hand", {"hands": "2+2"}),
-        ),
+        (*((division.words, {"hands": hands}) for hands, division in DIVISIONS.items()),),
     ),
     Question(
         "What shall the program play?",

@@ -15,25 +15,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.errors import NoVoicingError
 from trainer.theory.figures import Way
+from trainer.theory.hands import DIVISIONS, SPAN, Hands, stretches
 from trainer.theory.moment import Moment
 from trainer.theory.pitch import SEMITONES, Pitch, PitchName
 from trainer.theory.realize.pairs import Rows, uncrossed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import Voicing
 
-Hands = Literal["1+3", "2+2"]
 Small = NDArray[np.int16]
 
 REST = -1
 KEYBOARD = (21, 108)  # A0 to c8, MIDI numbers
-SPAN = 12  # semitones one hand reaches
 FREE_TOP = 81  # a'': a free top voice is not sought above it
 FREE_FLOOR = 48  # small c: nor is a right hand without a melody sought below it
 
@@ -181,7 +179,7 @@ def _full(
     """
     top = FREE_TOP if melody is None else melody[0].midi
     floor = bass.midi
-    if hands == "1+3":
+    if "tenor" in DIVISIONS[hands].right:
         floor = max(floor, FREE_FLOOR if melody is None else top - SPAN)
     notes = [
         (key, number, _height(key, name))
@@ -207,9 +205,10 @@ def _full(
 
 
 def _reached(upper: Small, bass: int, hands: Hands) -> NDArray[np.bool_]:
-    within: NDArray[np.bool_] = upper[0] - upper[2] <= SPAN
-    if hands == "2+2":
-        within = (upper[0] - upper[1] <= SPAN) & (upper[2] - bass <= SPAN)
+    keys = (*upper, np.int16(bass))
+    within = np.ones(upper.shape[1], bool)
+    for highest, lowest in stretches(hands):
+        within &= keys[highest] - keys[lowest] <= SPAN
     return within
 
 

@@ -9,19 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trainer.theory import motion
+from trainer.theory.hands import Hands, stretches
 from trainer.theory.realize.context import Context, Flags
 from trainer.theory.realize.pairs import Rows
-from trainer.theory.realize.reach import Choices, Hands, Small
+from trainer.theory.realize.reach import Choices, Small
+from trainer.theory.voicing import NEIGHBOURS, PAIRS, VOICES
 
 Bits = NDArray[np.uint8]
 
-PAIRS = tuple(combinations(range(4), 2))  # (upper, lower); the bit of a pair is its place here
 VOICING_RULES = (
     "doubled-leading-tone",
     "doubled-dissonance",
@@ -100,17 +100,19 @@ def voicing_faults(rows: Table, context: Context, hands: Hands) -> Iterator[tupl
     """Each of VOICING_RULES with the rows that break it."""
     keys, at = rows.keys, rows.moment
     yield from _doublings(rows, context)
-    sounds = [(rows.alive & 1 << voice) != 0 for voice in range(4)]
-    notes = [(keys[voice], rows.heights[voice]) for voice in range(4)]
+    sounds = [(rows.alive & 1 << voice) != 0 for voice in range(len(VOICES))]
+    notes = [(keys[voice], rows.heights[voice]) for voice in range(len(VOICES))]
     crossed = np.zeros(len(at), bool)
     apart = np.zeros(len(at), bool)
-    for upper, lower in ((0, 1), (1, 2), (2, 3)):
+    for upper, lower in NEIGHBOURS:
         both = sounds[upper] & sounds[lower]
         crossed |= both & motion.crossing(notes[lower], notes[upper])
         if lower < 3:
             apart |= both & motion.wide(notes[lower], notes[upper])
-    if hands == "1+3":
-        apart |= sounds[0] & sounds[2] & motion.wide(notes[2], notes[0])
+    for highest, lowest in stretches(hands):
+        if lowest - highest > 1:
+            both = sounds[highest] & sounds[lowest]
+            apart |= both & motion.wide(notes[lowest], notes[highest])
     yield "crossing", crossed
     yield "spacing", apart
     mine = range(1, 3) if context.melody_given else range(3)

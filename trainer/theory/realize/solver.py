@@ -15,6 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from trainer.errors import InputError, NoVoicingError
+from trainer.theory.hands import Hands
 from trainer.theory.moment import Moment
 from trainer.theory.realize.context import context
 from trainer.theory.realize.lattice import (
@@ -28,7 +29,7 @@ from trainer.theory.realize.lattice import (
     reached,
 )
 from trainer.theory.realize.pairs import Pairs, Steps
-from trainer.theory.realize.reach import Choices, Hands, choices, row_of
+from trainer.theory.realize.reach import Choices, choices, row_of
 from trainer.theory.realize.rows import VOICING_RULES, Table, all_rows, table, voicing_faults
 from trainer.theory.realize.steps import HOLD, STEP_RULES, step_faults
 from trainer.theory.realize.taste import TASTE, Taste

@@ -16,7 +16,8 @@ from trainer.theory import motion
 from trainer.theory.realize.context import Context, Flags
 from trainer.theory.realize.pairs import Pairs
 from trainer.theory.realize.reach import Small
-from trainer.theory.realize.rows import PAIRS, Bits, Table, nibble
+from trainer.theory.realize.rows import Bits, Table, nibble
+from trainer.theory.voicing import PAIRS, VOICES
 
 _OUTER = 1 << PAIRS.index((0, 3))
 _WITH_BASS = sum(1 << PAIRS.index((upper, 3)) for upper in range(3))
@@ -218,7 +219,7 @@ class _Step:
         """Whether some voice of the next chord has the note this voice had."""
         key, height = self.a[voice], self.before.heights[voice][self.pairs.before]
         again = self.nothing()
-        for other in range(4):
+        for other in range(len(VOICES)):
             again |= (
                 (self.b[other] >= 0)
                 & ((self.b[other] - key) % 12 == 0)

@@ -6,14 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trainer.theory.hands import Hands
 from trainer.theory.realize.context import Context
 from trainer.theory.realize.lattice import FORBIDDEN, Costs
 from trainer.theory.realize.pairs import Pairs
-from trainer.theory.realize.reach import Hands, Small
-from trainer.theory.realize.rows import PAIRS, Table, voicing_faults
+from trainer.theory.realize.reach import Small
+from trainer.theory.realize.rows import Table, voicing_faults
 from trainer.theory.realize.steps import HOLD, step_faults
 from trainer.theory.realize.taste import Taste
 from trainer.theory.rules import School, weight
+from trainer.theory.voicing import PAIRS
 
 # found between a chord and the next, however many moments without a chord lie between
 _ACROSS = {"unresolved-dissonance", "delayed-resolution", "tritone-astray", "leading-tone-astray"}
