@@ -7,19 +7,20 @@ middle voices, `figure-7` and `moment-7` (index of the moment), `bar-2`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 from typing import Literal
 
 from lxml import etree
 
-from trainer.engraving.note_values import Bar, Value, bars, divided, is_binary, values
+from trainer.engraving.note_values import Bar, Ratio, Value, bars, divided, ratio, values
 from trainer.engraving.notes_on_paper import (
     Line,
     Piece,
     layers_of,
-    on_upper_staff,
+    line_of,
     pieces_of,
     shown_accidentals,
     stem_up,
@@ -93,13 +94,14 @@ def to_mei(
 
 def voices(exercise: Exercise, middle: Middle) -> tuple[Line, ...]:
     """The voices that are printed, highest first."""
-    lines = [Line("soprano", exercise.melody)]
+    lines: list[tuple[VoiceName, tuple[Note, ...]]] = [("soprano", exercise.melody)]
     if middle == "suggested":
-        lines += [Line("alto", exercise.alto), Line("tenor", exercise.tenor)]
+        lines += [("alto", exercise.alto), ("tenor", exercise.tenor)]
     elif middle is not None:
         upper = MIDDLE if exercise.melody else UPPER
-        lines += [Line(voice, _as_notes(exercise, voice, middle)) for voice in upper]
-    return tuple(line for line in [*lines, Line("bass", exercise.bass)] if line.notes)
+        lines += [(voice, _as_notes(exercise, voice, middle)) for voice in upper]
+    lines.append(("bass", exercise.bass))
+    return tuple(line_of(voice, notes, exercise) for voice, notes in lines if notes)
 
 
 def _as_notes(
@@ -155,8 +157,8 @@ def _bar(
     elif bar.end in breaks and exercise.place(bar.end)[1] != 1:
         measure.set("right", "invis")
     pieces = [piece for line in lines for piece in pieces_of(line, bar)]
-    upper = [p for p in pieces if on_upper_staff(p)]
-    lower = [p for p in pieces if not on_upper_staff(p)]
+    upper = [p for p in pieces if p.upper]
+    lower = [p for p in pieces if not p.upper]
     for number, staff_pieces in enumerate((upper, lower), start=1):
         staff = _child(measure, "staff", n=str(number))
         shown = shown_accidentals(staff_pieces, exercise.key_at(bar.start))
@@ -175,30 +177,65 @@ def _layer(
     shown: frozenset[str],
     exercise: Exercise,
 ) -> None:
-    at = bar.start
+    """The pieces of one voice on one staff, each at its onset, whatever lies between."""
     beat = exercise.metre_at(bar.start).beat_length
-    for (_, _), group in groupby(
-        pieces, key=lambda p: (not is_binary(p.duration), _beam(p, bar, beat))
-    ):
-        run = list(group)
-        for gap in values(run[0].onset - at):
-            _valued(_child(layer, "space"), gap)
-        at = run[-1].onset + run[-1].duration
-        parent, factor = layer, Fraction(1)
-        if not is_binary(run[0].duration):
-            parent, factor = _child(layer, "tuplet", num="3", numbase="2"), Fraction(3, 2)
-            parent.set("bracket.visible", "false")
-        if len(run) > 1 and _beam(run[0], bar, beat) is not None:
-            parent = _child(parent, "beam")
-        for piece in run:
-            _note(parent, piece, shown, factor)
+
+    def apart(stretch: Stretch) -> tuple[Ratio, int]:
+        return ratio(stretch.duration), (stretch.onset - bar.start) // beat
+
+    for (plain, _), group in groupby(_gapless(pieces, bar), key=apart):
+        parent = layer
+        if plain.number > 1:
+            parent = _tuplet(layer, plain)
+        for beamed, run in groupby(group, key=lambda s: _has_flag(s, plain)):
+            stretches = list(run)
+            into = _child(parent, "beam") if beamed and len(stretches) > 1 else parent
+            for stretch in stretches:
+                if isinstance(stretch, Gap):
+                    _space(into, stretch.duration * plain.written)
+                else:
+                    _note(into, stretch, shown, plain.written)
 
 
-def _beam(piece: Piece, bar: Bar, beat: Fraction) -> Fraction | None:
-    """The beat whose beam a short note joins; None for a note without flag, and for rests."""
-    if piece.pitch is None or piece.duration >= 1:
-        return None
-    return Fraction((piece.onset - bar.start) // beat)
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Time in which a voice has nothing on this staff: it rests, or stands on the other one."""
+
+    onset: Fraction
+    duration: Fraction
+
+
+Stretch = Piece | Gap
+
+
+def _gapless(pieces: list[Piece], bar: Bar) -> Iterator[Stretch]:
+    """What is written of a voice, with the silence between; a middle voice's rests are silence."""
+    at = bar.start
+    for piece in pieces:
+        if piece.pitch is None and piece.voice in MIDDLE:
+            continue  # the paper stays free
+        if piece.onset > at:
+            yield Gap(at, piece.onset - at)
+        yield piece
+        at = piece.onset + piece.duration
+
+
+def _tuplet(layer: etree._Element, plain: Ratio) -> etree._Element:
+    tuplet = _child(layer, "tuplet", num=str(plain.number), numbase=str(plain.base))
+    tuplet.set("bracket.visible", "false")
+    return tuplet
+
+
+def _space(parent: etree._Element, duration: Fraction, **marked: str) -> None:
+    for number, value in enumerate(values(duration)):
+        _valued(_child(parent, "space", **(marked if number == 0 else {})), value)
+
+
+def _has_flag(stretch: Stretch, plain: Ratio) -> bool:
+    """Whether it is a note that joins a beam; what is shorter than a quarter as it is written."""
+    if isinstance(stretch, Gap) or stretch.pitch is None:
+        return False
+    return stretch.duration * plain.written < 1
 
 
 def _note(parent: etree._Element, piece: Piece, shown: frozenset[str], factor: Fraction) -> None:
@@ -206,9 +243,7 @@ def _note(parent: etree._Element, piece: Piece, shown: frozenset[str], factor: F
     for number, value in enumerate(parts):
         name = piece.id if number == 0 else f"{piece.id}-{number}"
         if piece.pitch is None:
-            # a middle voice that is silent leaves the paper free
-            rest = piece.voice in ("soprano", "bass")
-            _valued(_child(parent, "rest" if rest else "space", **{_XML_ID: name}), value)
+            _valued(_child(parent, "rest", **{_XML_ID: name}), value)
             continue
         last = number == len(parts) - 1
         if piece.under is not None:
@@ -255,21 +290,20 @@ def _head(
 def _moments(layer: etree._Element, exercise: Exercise, bar: Bar) -> None:
     """Spaces that carry the moments, so that each has its place across the page."""
     onsets = [m for m in exercise.moments if bar.start <= m.onset < bar.end]
-    at = bar.start
+    if onsets and onsets[0].onset > bar.start:
+        _timed_space(layer, onsets[0].onset - bar.start)
     ends = [m.onset for m in onsets[1:]] + [bar.end]
     for moment, following in zip(onsets, ends, strict=False):
-        for gap in values(moment.onset - at):
-            _valued(_child(layer, "space"), gap)
-        duration, name = following - moment.onset, f"moment-{moment.index}"
-        parent, factor = layer, Fraction(1)
-        if not is_binary(duration):
-            parent, factor = _child(layer, "tuplet", num="3", numbase="2"), Fraction(3, 2)
-            parent.set("num.visible", "false")
-            parent.set("bracket.visible", "false")
-        for number, value in enumerate(values(duration * factor)):
-            marked = {_XML_ID: name} if number == 0 else {}
-            _valued(_child(parent, "space", **marked), value)
-        at = following
+        _timed_space(layer, following - moment.onset, **{_XML_ID: f"moment-{moment.index}"})
+
+
+def _timed_space(layer: etree._Element, duration: Fraction, **marked: str) -> None:
+    plain = ratio(duration)
+    parent = layer
+    if plain.number > 1:
+        parent = _tuplet(layer, plain)
+        parent.set("num.visible", "false")
+    _space(parent, duration * plain.written, **marked)
 
 
 def _signs(

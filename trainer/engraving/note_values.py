@@ -76,7 +76,8 @@ VALUES = sorted(
 def values(duration: Fraction) -> tuple[Value, ...]:
     """The fewest note values, longest first, that add up to `duration` in quarter notes.
 
-    What is left below a 1/64 of a quarter (no binary value) is dropped.
+    What is left below a 1/64 of a quarter is dropped: a `duration` no plain values express is to
+    be multiplied by its `ratio` first.
     """
     parts: list[Value] = []
     rest = duration
@@ -87,6 +88,22 @@ def values(duration: Fraction) -> tuple[Value, ...]:
     return tuple(parts)
 
 
-def is_binary(duration: Fraction) -> bool:
-    """Whether plain note values can express it without a triplet."""
-    return duration.denominator & (duration.denominator - 1) == 0
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """`number` notes in the time of `base` of their kind: 3 in the time of 2."""
+
+    number: int = 1
+    base: int = 1
+
+    @property
+    def written(self) -> Fraction:
+        """What a duration is multiplied with to become the value written."""
+        return Fraction(self.number, self.base)
+
+
+def ratio(duration: Fraction) -> Ratio:
+    """What plain note values need to express it: 1 in the time of 1, a triplet, a quintuplet."""
+    odd = duration.denominator
+    while odd % 2 == 0:
+        odd //= 2
+    return Ratio(odd, 1 << (odd.bit_length() - 1))

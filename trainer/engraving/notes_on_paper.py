@@ -8,20 +8,22 @@ from fractions import Fraction
 from itertools import groupby
 
 from trainer.engraving.note_values import Bar
-from trainer.score.exercise import Note
+from trainer.score.exercise import Exercise, Note
 from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VOICES, VoiceName
 
-_MIDDLE_C = Pitch.parse("c4").height
+# the outer lines of the two staves, counted in letters above c0: e4 to f5, g2 to a3
+_TREBLE, _BASS = (30, 38), (18, 26)
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """The notes of one voice as they stand on paper; `None` ids belong to rests."""
+    """The notes of one voice as they stand on paper, and on which staff each stands."""
 
     voice: VoiceName
     notes: tuple[Note, ...]
+    upper: tuple[bool, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,7 @@ class Piece:
     tied_in: bool
     tied_out: bool
     first: bool
+    upper: bool
     under: Piece | None = None  # the tenor on the alto's stem
 
     @property
@@ -44,6 +47,33 @@ class Piece:
         return (
             name if self.first else f"{name}-from-{self.onset.numerator}-{self.onset.denominator}"
         )
+
+
+def line_of(voice: VoiceName, notes: tuple[Note, ...], exercise: Exercise) -> Line:
+    """Soprano and alto stand on the upper staff, the bass on the lower.
+
+    The tenor stands, a whole phrase long, where it needs fewer ledger lines; where it needs as
+    many on either, it stays where it was, and begins below. So no voice hops at middle c.
+    (Common practice, no source.)
+    """
+    if voice != "tenor":
+        return Line(voice, notes, (voice != "bass",) * len(notes))
+    staves: list[bool] = []
+    upper = False
+    for phrase in exercise.phrases:
+        end = exercise.moments[phrase.last].onset + exercise.moments[phrase.last].duration
+        here = [note for note in notes[len(staves) :] if note.onset < end]
+        heights = [note.pitch.height for note in here if note.pitch is not None]
+        above, below = _ledgers(heights, _TREBLE), _ledgers(heights, _BASS)
+        upper = above < below if above != below else upper
+        staves += [upper] * len(here)
+    staves += [upper] * (len(notes) - len(staves))
+    return Line(voice, notes, tuple(staves))
+
+
+def _ledgers(heights: Iterable[int], staff: tuple[int, int]) -> int:
+    bottom, top = staff
+    return sum(max(0, (bottom - height) // 2, (height - top) // 2) for height in heights)
 
 
 def pieces_of(line: Line, bar: Bar) -> Iterable[Piece]:
@@ -63,16 +93,8 @@ def pieces_of(line: Line, bar: Bar) -> Iterable[Piece]:
             tied_in=note.pitch is not None and (note.tied or start > note.onset),
             tied_out=note.pitch is not None and goes_on,
             first=start == note.onset,
+            upper=line.upper[index],
         )
-
-
-def on_upper_staff(piece: Piece) -> bool:
-    """The given voices keep their staff; a middle voice stands above or below middle c."""
-    if piece.voice in ("soprano", "bass"):
-        return piece.voice == "soprano"
-    if piece.pitch is None:
-        return piece.voice == "alto"
-    return piece.pitch.height >= _MIDDLE_C
 
 
 def layers_of(pieces: list[Piece]) -> list[list[Piece]]:
@@ -118,5 +140,5 @@ def shown_accidentals(pieces: list[Piece], key: Key) -> frozenset[str]:
 def stem_up(piece: Piece) -> bool:
     """Outward for the given voices; alto and tenor turn their backs on the voice they stand by."""
     if piece.voice == "tenor":
-        return not on_upper_staff(piece)
+        return not piece.upper
     return piece.voice == "soprano"
