@@ -211,6 +211,15 @@ def test_a_stop_comes_after_all_that_was_played_before_it_and_loses_nothing() ->
     assert shell.session.stage == "ended" and shell.session.take.events == tuple(flood)
 
 
+def test_a_run_of_keys_without_a_gap_ends_in_a_verdict() -> None:
+    """Each joins the chord of the one before it: a chord that goes on for seconds."""
+    run_on: list[KeyEvent] = [KeyDown(4.25 + n * 0.03, 40 + n % 40) for n in range(100)]
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(run_on), Paper(), None, QuickClock())
+    play_through(shell, lambda _: None)
+    (verdict,) = [verdict for _, verdict in shell.results]
+    assert max(found.spread_ms or 0.0 for found in verdict.moments) == pytest.approx(99 * 30)
+
+
 def test_keys_that_come_late_in_one_frame_are_one_chord_as_they_were_struck() -> None:
     """A frame that hangs brings many keys at once: their own times tell chords apart."""
     shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded([]), Paper(), None, QuickClock())
