@@ -39,7 +39,7 @@ PATIENCE = (
 ANEW = 0.3  # seconds until a process that fell is started again; where it soon falls again,
 LATER = 5.0  # twice as long each time, up to this
 STEADY = 10.0  # seconds after which a fall is not one of a row any more
-FIRST = 3.0  # seconds at most that `settle` waits for interfaces that do not say a word
+FIRST = 10.0  # seconds at most that `settle` waits; a busy machine starts a process in four
 
 
 class Apart(Protocol):
