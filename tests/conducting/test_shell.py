@@ -36,11 +36,11 @@ class Paper:
         self.asked: list[tuple[object, ...]] = []
         self.threads: list[int] = []
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
         self.asked.append(("on", key))
         self.threads.append(threading.get_ident())
 
-    def key_off(self, key: int) -> None:
+    def key_off(self, key: int, at: float | None = None) -> None:
         self.asked.append(("off", key))
 
     def play(self, track: Track, at: float) -> None:
@@ -81,6 +81,8 @@ class Recorded:
         return due
 
     def told(self, effect: Effect, session: object) -> None: ...
+
+    def sound_as(self, meant: bytes) -> None: ...
 
     def sure(self, now: float) -> float:
         return now

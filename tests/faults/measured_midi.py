@@ -3,11 +3,12 @@
     python -m tests.faults.measured_midi FOLDER ARGUMENT ...     the arguments of the program
 
 The notes are written into FOLDER at the end, seconds of `time.monotonic` as doubles, one for each
-message or key event in order: `stamped`, when the listening process says it arrived, and `piped`,
-when it lay in the system's pipe to the program; `sounded`, when its tone had been asked for, and
-`queued`, when it lay in the program's own queue. `drawn` and `engraved` are when something new was
-shown, and when a sheet came from the engraver. Lines on standard input have the window do
-something; what has happened is told in lines on standard output.
+message or key event in order: `stamped`, when the listening process says it arrived; `touched`,
+when it lay in the passage to the process that sounds, and `piped`, in the system's pipe to the
+program; `sounded`, when the program too had asked for its tone, and `queued`, when it lay in the
+program's own queue. `drawn` and `engraved` are when something new was shown, and when a sheet came
+from the engraver. `keys` is what `measured_sound` notes of every key that sounded. Lines on
+standard input have the window do something; what has happened is told in lines on standard output.
 """
 
 from __future__ import annotations
@@ -21,13 +22,16 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from trainer.apart import Line
+from tests.faults import measured_sound
+from trainer.apart import Line, Passage
+from trainer.apart.passage import Row
 from trainer.conducting import sources
 from trainer.journal import writer
 from trainer.listening import ear, keyboard
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
 from trainer.screen import window
 from trainer.screen.sheet.engraver import Engraved
+from trainer.sound import apart
 
 MEASURES = "MIDI_MEASURES"
 
@@ -45,8 +49,14 @@ class Notes:
 
 def serve(line: Line) -> None:
     """The life of a listening process."""
-    stamped, piped = Notes("stamped"), Notes("piped")
-    told = line.tell
+    stamped, touched, piped = Notes("stamped"), Notes("touched"), Notes("piped")
+    told, send = line.tell, ear.send
+
+    def send_and_note(entrance: int, row: Row) -> bool:
+        sent = send(entrance, row)
+        if sent:
+            touched.times.append(time.monotonic())
+        return sent
 
     def tell(said: Any) -> None:
         told(said)
@@ -57,10 +67,11 @@ def serve(line: Line) -> None:
                 piped.times.append(now)
 
     line.tell = tell  # type: ignore[method-assign]
+    ear.send = send_and_note
     ear.serve(line)
     if stamped.times:  # not an interface at which nobody played
-        stamped.write()
-        piped.write()
+        for notes in (stamped, touched, piped):
+            notes.write()
 
 
 class Noted(keyboard.Keyboard):
@@ -72,6 +83,7 @@ class Noted(keyboard.Keyboard):
         *,
         wanted: str | None = None,
         at_once: Callable[[KeyEvent], None] | None = None,
+        passage: Passage | None = None,
     ) -> None:
         assert at_once is not None
         self.sounded, self.queued = Notes("sounded"), Notes("queued")
@@ -87,7 +99,7 @@ class Noted(keyboard.Keyboard):
             at_once(event)
             self.sounded.times.append(time.monotonic())
 
-        super().__init__(put_and_note, wanted=wanted, at_once=sound_and_note)
+        super().__init__(put_and_note, wanted=wanted, at_once=sound_and_note, passage=passage)
 
     def close(self) -> None:
         super().close()
@@ -158,6 +170,8 @@ def run(folder: str, *arguments: str) -> None:
     from trainer.commands import main as program
 
     os.environ[MEASURES] = folder
+    os.environ[measured_sound.MEASURES] = str(Path(folder) / "keys")
+    apart.ENTRY = "tests.faults.measured_sound:serve"
     keyboard.ENTRY = "tests.faults.measured_midi:serve"
     sources.Keyboard = Noted  # type: ignore[misc]
     writer.Writer = Told  # type: ignore[misc]
