@@ -36,11 +36,11 @@ class Paper:
         self.asked: list[tuple[object, ...]] = []
         self.threads: list[int] = []
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
         self.asked.append(("on", key))
         self.threads.append(threading.get_ident())
 
-    def key_off(self, key: int) -> None:
+    def key_off(self, key: int, at: float | None = None) -> None:
         self.asked.append(("off", key))
 
     def play(self, track: Track, at: float) -> None:
@@ -81,6 +81,8 @@ class Recorded:
         return due
 
     def told(self, effect: Effect, session: object) -> None: ...
+
+    def sound_as(self, meant: bytes) -> None: ...
 
     def sure(self, now: float) -> float:
         return now
@@ -209,6 +211,15 @@ def test_a_stop_comes_after_all_that_was_played_before_it_and_loses_nothing() ->
     shell.send(Stop())
     shell.step()
     assert shell.session.stage == "ended" and shell.session.take.events == tuple(flood)
+
+
+def test_a_run_of_keys_without_a_gap_ends_in_a_verdict() -> None:
+    """Each joins the chord of the one before it: a chord that goes on for seconds."""
+    run_on: list[KeyEvent] = [KeyDown(4.25 + n * 0.03, 40 + n % 40) for n in range(100)]
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(run_on), Paper(), None, QuickClock())
+    play_through(shell, lambda _: None)
+    (verdict,) = [verdict for _, verdict in shell.results]
+    assert max(found.spread_ms or 0.0 for found in verdict.moments) == pytest.approx(99 * 30)
 
 
 def test_keys_that_come_late_in_one_frame_are_one_chord_as_they_were_struck() -> None:

@@ -51,6 +51,8 @@ class Bytes:
 
     def told(self, effect: Effect, session: object) -> None: ...
 
+    def sound_as(self, meant: bytes) -> None: ...
+
     def sure(self, now: float) -> float:
         return now
 

@@ -92,7 +92,15 @@ def tried_again(count: int, begins: float) -> Iterator[KeyEvent]:
             yield KeyUp(time + 0.02, key)
 
 
-FLOODS: tuple[Flood, ...] = (hammered, heaped, all_held, pumped, let_go, tried_again)
+def run_on(count: int, begins: float) -> Iterator[KeyEvent]:
+    """A run in which every key joins the chord of the one before it."""
+    for number in range(count // 2):
+        time, key = begins + number * 0.04, 36 + number * 7 % 48
+        yield KeyDown(time, key)
+        yield KeyUp(time + 0.02, key)
+
+
+FLOODS: tuple[Flood, ...] = (hammered, heaped, all_held, pumped, let_go, tried_again, run_on)
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,8 @@ class Measured(engine.Engine):
     def _do(self, request: Request) -> None:
         if isinstance(request, KeyOn):
             late = max(0, self.mixer.frame - self.frame(request.at))
-            self.keys.append({"asked": request.at, "block": time.monotonic(), "late": late})
+            now = time.monotonic()
+            self.keys.append({"key": request.key, "asked": request.at, "block": now, "late": late})
         super()._do(request)
 
 

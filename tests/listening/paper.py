@@ -15,9 +15,11 @@ from typing import Any
 import pytest
 
 from trainer import midi_library
+from trainer.apart import Passage
 from trainer.listening import keyboard
-from trainer.listening.ear import IDLE, POLL, Begin, Ear, ListenTo, Said
+from trainer.listening.ear import IDLE, POLL, Ear, ListenTo, Said
 from trainer.listening.interfaces import InterfaceError, interface
+from trainer.listening.touch import Touch
 
 
 class PaperMidi(ModuleType):
@@ -114,9 +116,13 @@ class Here:
     """An ear without a process of its own: the same loop in a thread."""
 
     def __init__(
-        self, title: str, told: Callable[[Said], None], lost: Callable[[str], None]
+        self,
+        title: str,
+        told: Callable[[Said], None],
+        lost: Callable[[str], None],
+        passage: Passage | None = None,
     ) -> None:
-        self.ear = Ear(interface(title), told)
+        self.ear = Ear(interface(title), told, Touch(lambda row: None))
         self._lost = lost
         self._asked: SimpleQueue[Any] = SimpleQueue()
         self._over = threading.Event()
@@ -136,9 +142,10 @@ class Here:
         try:
             while not self._over.is_set():
                 with contextlib.suppress(Empty):
-                    while isinstance(request := self._asked.get_nowait(), ListenTo | Begin):
+                    while True:
+                        request = self._asked.get_nowait()
                         if isinstance(request, ListenTo):
-                            self.ear.listen_to(request.addresses)
+                            self.ear.listen_to(request.ports)
                 self.ear.read(now := time.monotonic())
                 if self.ear.has_to_look(now):
                     self.ear.look(now)

@@ -16,6 +16,7 @@ from trainer.listening.ear import (
     Sure,
 )
 from trainer.listening.interfaces import InterfaceError, OpenPort, addresses
+from trainer.listening.touch import Touch
 
 
 class PaperPort:
@@ -69,7 +70,7 @@ class Listener:
     def __init__(self, *names: str) -> None:
         self.paper = PaperInterface(*names)
         self.said: list[Said] = []
-        self.ear = Ear(self.paper, self.said.append)
+        self.ear = Ear(self.paper, self.said.append, Touch(lambda row: None))
         self.now = 1000.0
 
     def turn(self, seconds: float = LOOK_EVERY) -> list[Said]:

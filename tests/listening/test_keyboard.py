@@ -10,7 +10,7 @@ import pytest
 
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import keyboard as module
-from trainer.listening.ear import Arrived, Gone, Listed, ListenTo, Opened, Said, Sure
+from trainer.listening.ear import Arrived, Gone, Listed, ListenTo, Opened, Said, SoundAs, Sure
 from trainer.listening.events import KeyDown, KeyUp, Pedal, PortFound, PortLost
 from trainer.listening.keyboard import Keyboard
 
@@ -40,7 +40,7 @@ class Told:
 
     def opens(self) -> None:
         asked = [request for request in self.asked if isinstance(request, ListenTo)]
-        for address in asked[-1].addresses if asked else ():
+        for address in asked[-1].ports if asked else ():
             self.told(Opened(address))
 
     def plays(self, address: str, *data: int, at: float = 5.0) -> None:
@@ -88,7 +88,7 @@ def two_manuals(wanted: str | None = None) -> Ears:
 def test_nothing_is_opened_before_every_interface_has_told_its_list() -> None:
     ears = Ears()
     ears.jack.lists("organ:keys")
-    assert ears.keyboard.names == () and ears.jack.asked == [ListenTo(())]
+    assert ears.keyboard.names == () and ears.jack.asked == [ListenTo({})]
     ears.alsa.lists("Stage piano 20:0")
     assert ears.keyboard.names == ("Stage piano",)
 
@@ -203,7 +203,7 @@ def test_a_process_that_falls_lets_its_keys_go_and_is_started_again() -> None:
     until(lambda: len(ears.all) == 3)
     ears.jack.lists("organ:keys")  # too late: nobody listens to the old one any more
     assert ears.taken() == []
-    until(lambda: ListenTo(()) in ears.all[-1].asked)
+    until(lambda: ListenTo({}) in ears.all[-1].asked)
     ears.all[-1].lists("organ:keys")
     assert [event.name for event in ears.taken()] == ["organ:keys"]
 
@@ -239,6 +239,25 @@ def test_other_keyboards_can_be_chosen_while_one_plays() -> None:
     ears.alsa.opens()
     assert ears.keyboard.names == ("Swell",)
     assert [type(event) for event in ears.taken()] == [PortLost, PortFound]
+
+
+def test_an_octave_chosen_while_a_keyboard_is_listened_to_is_in_force_at_once() -> None:
+    ears = two_manuals("great")
+    ears.keyboard.listen("great +1")
+    assert ears.taken() == []  # nothing is lost and found
+    ears.alsa.plays("Great 20:0", 0x90, 60, 70)
+    assert ears.taken() == [KeyDown(5.0, 72, 70)]
+    assert ears.alsa.asked[-1] == ListenTo({"Great 20:0": {None: 1}})
+
+
+def test_what_the_keys_sound_as_is_told_to_every_process_also_to_one_begun_later() -> None:
+    ears = two_manuals()
+    octave_up = SoundAs(bytes(min(127, key + 12) for key in range(128)))
+    ears.keyboard.sound_as(octave_up.meant)
+    assert octave_up in ears.alsa.asked and octave_up in ears.jack.asked
+    ears.jack.lost("it hangs")
+    until(lambda: len(ears.all) == 3)
+    until(lambda: octave_up in ears.all[-1].asked)
 
 
 def test_closing_ends_every_process() -> None:

@@ -50,10 +50,10 @@ class Heard(Silence):
         self.tracks: list[object] = []
         self.volume = 0.0
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
         self.keys.append(("on", key))
 
-    def key_off(self, key: int) -> None:
+    def key_off(self, key: int, at: float | None = None) -> None:
         self.keys.append(("off", key))
 
     def play(self, track: object, at: float) -> None:
@@ -215,6 +215,9 @@ class LettersOnly(HandsSource):
         return
 
     def listen(self, wanted: str | None) -> None:
+        return
+
+    def sound_as(self, meant: bytes) -> None:
         return
 
     def settle(self, within: float = 0.0) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import struct
 import subprocess
 import sys
 import time
@@ -15,42 +14,13 @@ import numpy as np
 import pytest
 
 from tests.screen.pieces import EVENING
+from tests.screen.x_server import Server
 
 PAPER, INK, MARK, PLAYER = (244, 239, 228), (34, 31, 28), (158, 33, 30), (31, 78, 134)
 
 pytestmark = pytest.mark.skipif(
     shutil.which("Xvfb") is None, reason="needs Xvfb, an X server without a screen"
 )
-
-
-class Server:
-    """An X server whose picture is a file that can be looked at (X11's XWD format)."""
-
-    def __init__(self, folder: Path) -> None:
-        reading, writing = os.pipe()
-        self._process = subprocess.Popen(
-            ["Xvfb", "-displayfd", str(writing), "-screen", "0", "1280x800x24",
-             "-fbdir", str(folder), "-nolisten", "tcp"],
-            pass_fds=[writing],
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        os.close(writing)
-        with os.fdopen(reading) as told:
-            self.display = f":{told.readline().strip()}"
-        self._file = folder / "Xvfb_screen0"
-
-    def picture(self) -> np.ndarray:
-        """Rows of (red, green, blue)."""
-        data = self._file.read_bytes()
-        head = struct.unpack(">25I", data[:100])
-        size, width, height, line, colours = head[0], head[4], head[5], head[12], head[19]
-        start = size + 12 * colours
-        rows = np.frombuffer(data, np.uint8, height * line, start).reshape(height, line)
-        return rows[:, : 4 * width].reshape(height, width, 4)[:, :, 2::-1]
-
-    def close(self) -> None:
-        self._process.terminate()
-        self._process.wait(10)
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@ comes back."""
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import threading
@@ -15,6 +16,9 @@ import numpy as np
 import pytest
 
 from tests.faults import sound as faults
+from tests.faults.measured_sound import MEASURES
+from trainer.apart import passage as open_passage
+from trainer.apart.passage import send
 from trainer.errors import InputError
 from trainer.sound import apart
 from trainer.sound.apart import SoundApart
@@ -36,6 +40,7 @@ class FakeProcess:
         lost: Callable[[str], None],
         *,
         patience: float,
+        handing: tuple[int, ...] = (),
     ) -> None:
         self.told, self.lost = told, lost
         self.sent: list[Any] = []
@@ -330,3 +335,32 @@ def test_every_key_struck_while_the_program_is_busy_is_sounded() -> None:
     with faults.load(1), faults.drawing(0.6):
         found = faults.latency(40)
     assert len(found.block) == 40
+
+
+def test_a_key_sounds_once_by_whichever_way_it_comes_first(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    passage = open_passage()
+    if passage is None:
+        pytest.skip("handles are handed on by POSIX systems only")
+    monkeypatch.setattr(apart, "ENTRY", "tests.faults.measured_sound:serve")
+    noted, raw = tmp_path / "keys", tmp_path / "raw"
+    with faults.driver("disk", SDL_DISKAUDIOFILE=str(raw), **{MEASURES: str(noted)}):
+        send(passage.entrance, (time.monotonic(), 1, 59, 64))  # to nobody: never sounds
+        output = SoundApart(Choice(), passage)
+        output.wait_until_open(WITHIN)
+        now = time.monotonic()
+        send(passage.entrance, (now, 1, 60, 64))  # both ways
+        output.key_on(60, 64, now)
+        send(passage.entrance, (now, 1, 61, 64))  # the program stands still
+        output.key_on(62, 64, now)  # the passage was full
+        before = raw.stat().st_size
+        until(lambda: raw.stat().st_size > before + 4 * RATE // 10)
+        process = output._process
+        assert process is not None
+        process.leave()
+        assert process.wait(WITHIN)
+        output.close()
+    passage.close()
+    keys = [json.loads(line) for line in noted.read_text().splitlines()]
+    assert sorted(key["key"] for key in keys) == [60, 61, 62]

@@ -19,9 +19,11 @@ LINGER = 5.0  # seconds that a process may outlive the program, whatever it is a
 
 
 class Line:
-    """Messages in, messages out. It ends with the program, however that ends."""
+    """Messages in, messages out. It ends with the program, however that ends. `handed` are the
+    system's handles that the program has handed to this process."""
 
-    def __init__(self, wire: Wire) -> None:
+    def __init__(self, wire: Wire, handed: tuple[int, ...] = ()) -> None:
+        self.handed = handed
         self._wire = wire
         self.handle = os.dup(0)  # the system's, of what comes in
         self.so_far = bytearray()  # read of it, and not yet looked at
@@ -81,11 +83,11 @@ class Line:
             self._out.flush()
 
 
-def run(entry: str, wire: str) -> NoReturn:
+def run(entry: str, wire: str, handed: tuple[int, ...] = ()) -> NoReturn:
     """The whole life of such a process; `entry` is `package.module:function`."""
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # the program ends it
-    line = Line(WIRES[wire])
+    line = Line(WIRES[wire], handed)
     status = 0
     try:
         module, _, name = entry.partition(":")

@@ -34,14 +34,16 @@ class Process:
         *,
         wire: Wire = PICKLED,
         patience: float | None = None,
+        handing: tuple[int, ...] = (),
     ) -> None:
         """Start `entry`, written `package.module:function`. Raises OSError where it cannot be.
+        `handing` are handles of the system's that it is to have, under the same numbers (POSIX).
 
         A process that says nothing for `patience` seconds, no message and no beat, is killed and
         lost; time in which this program itself did not run does not count.
         """
         self._told, self._lost, self._wire = told, lost, wire
-        self._process = _started(entry, wire)
+        self._process = _started(entry, wire, handing)
         self._outbox = Outbox(cast(FileIO, self._process.stdin))
         self._leaving = False
         self._why = ""
@@ -142,7 +144,7 @@ class Process:
             self._process.kill()
 
 
-def _started(entry: str, wire: Wire) -> subprocess.Popen[bytes]:
+def _started(entry: str, wire: Wire, handing: tuple[int, ...]) -> subprocess.Popen[bytes]:
     """By Python's own module path, whatever the program was started by. In a session of its own,
     so that ctrl-C in a terminal is the program's alone to answer."""
     root = str(Path(trainer.__file__).resolve().parent.parent)
@@ -156,13 +158,14 @@ def _started(entry: str, wire: Wire) -> subprocess.Popen[bytes]:
             sys.executable,
             "-P",  # files that lie where the program was started are no modules of ours
             "-c",
-            f"from trainer.apart.line import run; run({entry!r}, {wire.name!r})",
+            f"from trainer.apart.line import run; run({entry!r}, {wire.name!r}, {handing!r})",
         ],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         # what libraries grumble is not for the player; `python -X dev` shows it
         stderr=None if sys.flags.dev_mode else subprocess.DEVNULL,
         bufsize=0,
+        pass_fds=handing,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(paths)},
         **apart,
     )

@@ -169,7 +169,7 @@ def _play(
         library,
         player,
         _sources(source, hook, seed),
-        performing.open_sound(player, view, silent or quick),
+        performing.open_sound(player, view, hook, silent or quick),
         performing.open_writer(location, settings),
         lambda line: click.echo(line, err=as_json),
         supply=("bass", "melody") if source == "typing" else None,

@@ -24,10 +24,14 @@ if TYPE_CHECKING:
 
 
 class Hook:
-    """Hands key events to the shell's sound, in whatever thread they arise, once it exists."""
+    """Hands key events to the shell's sound, in whatever thread they arise, once it exists; what
+    listens may have them sound before, through `passage`."""
 
     def __init__(self) -> None:
+        from trainer.apart import passage
+
         self.shell: Shell | None = None
+        self.passage = passage()
 
     def __call__(self, event: Any) -> None:
         if self.shell is not None:
@@ -96,8 +100,8 @@ def open_source(
     if slips:
         raise InputError("--slip is for the demo player", remedy="add --input demo")
     if name == "typing":
-        return HandsSource(hook)
-    source = HandsSource(hook, name)
+        return HandsSource(hook, passage=hook.passage)
+    source = HandsSource(hook, name, hook.passage)
     source.settle()
     if source.port is None:
         names, refused = ", ".join(source.ports) or "none", "; ".join(source.refused)
@@ -109,7 +113,7 @@ def open_source(
     return source
 
 
-def open_sound(player: Player, view: str, silent: bool = False) -> Output:
+def open_sound(player: Player, view: str, hook: Hook, silent: bool = False) -> Output:
     """The output the player has chosen, or silence where that is wished. A window says itself when
     it is open; before other views it is waited for, as they may begin to play at once."""
     from trainer.conducting import chosen_sound
@@ -118,7 +122,7 @@ def open_sound(player: Player, view: str, silent: bool = False) -> Output:
     if silent:
         return Silence("no sound")
     opening = chosen_sound.opening_sound if view == "window" else chosen_sound.open_sound
-    return opening(player)
+    return opening(player, hook.passage)
 
 
 def open_writer(location: str | None, settings: Settings) -> Writer | None:

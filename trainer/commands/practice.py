@@ -191,7 +191,7 @@ def run(
     shell = Shell(
         setup,
         keys,
-        performing.open_sound(settings.player, view, silent or quick),
+        performing.open_sound(settings.player, view, hook, silent or quick),
         performing.open_writer(location, settings),
         QuickClock() if quick else RealClock(),
         settings.latency_of,

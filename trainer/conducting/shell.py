@@ -27,7 +27,8 @@ from trainer.errors import TrainerError
 from trainer.judging.passes import mended
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
-from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.listening.events import KeyEvent
+from trainer.listening.tones import Tones
 from trainer.practice.effects import (
     Accompany,
     Begin,
@@ -124,8 +125,7 @@ class Shell:
         self._waiting: deque[SessionEvent] = deque()
         self._trouble: str | None = None
         self._ways_later = False
-        self._pedal = False
-        self._pedalled: set[int] = set()  # keys let go that the pedal keeps sounding
+        self._tones = Tones(output.key_on, output.key_off, self._tone)
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
@@ -143,23 +143,7 @@ class Shell:
 
     def sound_now(self, event: KeyEvent) -> None:
         """Start or end a key's tone; may be called from the thread the key arrives in."""
-        match event:
-            case KeyDown(_, key, velocity):
-                key = on_the_page(key, self.setup.conditions)
-                self._pedalled.discard(key)
-                self.output.key_on(key, velocity)
-            case KeyUp(_, key):
-                key = on_the_page(key, self.setup.conditions)
-                if self._pedal:
-                    self._pedalled.add(key)
-                else:
-                    self.output.key_off(key)
-            case Pedal(_, down):
-                self._pedal = down
-                while not down and self._pedalled:
-                    self.output.key_off(self._pedalled.pop())
-            case Onward():
-                pass
+        self._tones.play(event)
 
     def step(self) -> tuple[Effect, ...]:
         """Feed what has come; do what is asked for; what a view may show of it.
@@ -204,8 +188,12 @@ class Shell:
                 return str(error)
         return None
 
+    def _tone(self, key: int) -> int:
+        return on_the_page(key, self.setup.conditions)
+
     def _ready(self) -> Session:
         self._port = self.source.name
+        self.source.sound_as(bytes(map(self._tone, range(128))))
         conditions = self.setup.conditions
         if self._latency is not None:
             conditions = replace(conditions, latency=self._latency(self._port))

@@ -7,6 +7,7 @@ from math import inf
 from queue import Empty, SimpleQueue
 from typing import Protocol
 
+from trainer.apart import Passage
 from trainer.conducting.setup import Setup
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
 from trainer.listening.keyboard import FIRST, Keyboard
@@ -36,6 +37,9 @@ class Source(Protocol):
     def told(self, effect: Effect, session: Session) -> None:
         """What the session asked for: a demo player begins when the pass does."""
 
+    def sound_as(self, meant: bytes) -> None:
+        """The tones of the 128 keys, where some sound before `at_once` is told of them."""
+
     def sure(self, now: float) -> float:
         """Until when nothing can have been played that `poll` has not given, at the latest `now`.
         Ask before polling. Never waits."""
@@ -48,14 +52,19 @@ class HandsSource:
     typing keys or mouse (it `put`s them here).
 
     `at_once` is called where a key event arises, in a thread that listens for a MIDI keyboard,
-    before the event waits for `poll`: there a tone starts. `wanted` names keyboards as
-    `trainer.listening.choosing` reads it.
+    before the event waits for `poll`: there a tone starts, if it has not through `passage`.
+    `wanted` names keyboards as `trainer.listening.choosing` reads it.
     """
 
-    def __init__(self, at_once: Callable[[KeyEvent], None], wanted: str | None = None) -> None:
+    def __init__(
+        self,
+        at_once: Callable[[KeyEvent], None],
+        wanted: str | None = None,
+        passage: Passage | None = None,
+    ) -> None:
         self._queue: SimpleQueue[SessionEvent] = SimpleQueue()
         self._at_once = at_once
-        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once)
+        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once, passage=passage)
         self.name = "typing"
 
     @property
@@ -98,6 +107,9 @@ class HandsSource:
 
     def told(self, effect: Effect, session: Session) -> None:
         return
+
+    def sound_as(self, meant: bytes) -> None:
+        self._keyboard.sound_as(meant)
 
     def sure(self, now: float) -> float:
         return self._keyboard.sure(now)
@@ -167,6 +179,9 @@ class DemoSource:
             self._waited_for = False
             for key in tuple(self._down):
                 self._sound(KeyUp(session.now, key))
+
+    def sound_as(self, meant: bytes) -> None:
+        return
 
     def sure(self, now: float) -> float:
         return now

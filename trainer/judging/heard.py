@@ -79,8 +79,13 @@ def heard(
         tuple(sorted(struck)),
         tuple(sorted(pedalled - keys)),
         onset(chords[0]),
-        max(chord.last for chord in chords if chord.last - first <= ONE_CHORD) - first,
+        max([chords[0].last, *_at_once(chords, first)]) - first,
     )
+
+
+def _at_once(chords: Sequence[StruckChord], first: float) -> Iterator[float]:
+    """The ends of the chords that are still one with what was struck `first`."""
+    return (chord.last for chord in chords if chord.last - first <= ONE_CHORD)
 
 
 def _latest_first(chords: Sequence[StruckChord]) -> list[int]:

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.listening.interfaces import plain_name
@@ -48,6 +48,12 @@ class Wish:
 
 
 Channels = Mapping[int | None, int]  # octaves of each channel listened to; None: of all others
+
+
+def octaves(channels: Channels) -> Callable[[int], int | None]:
+    """By how many octaves a channel (0 to 15) is moved; None where it is not listened to."""
+    default = channels.get(None)
+    return lambda channel: channels.get(channel, default)
 
 
 def named(title: str, found: Sequence[str]) -> tuple[Port, ...]:

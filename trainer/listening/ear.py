@@ -1,25 +1,28 @@
 """The ear: a process of its own for each interface, so that what hangs or falls is only it.
 
 It asks its library for messages every `POLL` seconds, stamps them with the time they arrived
-(`time.monotonic`, the same for all processes of a machine) and tells them; it watches the list of
-ports and opens and closes those it is told to. Nothing else ever runs here.
+(`time.monotonic`, the same for all processes of a machine), has them sound and tells them; it
+watches the list of ports and opens and closes those it is told to. Nothing else ever runs here.
 """
 
 from __future__ import annotations
 
 import faulthandler
 import gc
-import os
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from math import inf
 from queue import Empty, SimpleQueue
 
-from trainer.apart import Line
+from trainer.apart import Line, hurry
+from trainer.apart.passage import Row, send
+from trainer.listening.choosing import Channels
 from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, interface, whole_name
 from trainer.listening.interfaces import keyboards as without_the_systems_own
 from trainer.listening.stamps import Stamps
+from trainer.listening.touch import Touch
 
 POLL = 0.001  # seconds between two readings while a port is open
 IDLE = 0.02  # the same while none is
@@ -40,16 +43,25 @@ class Begin:
 
 
 @dataclass(frozen=True, slots=True)
-class ListenTo:
-    """These ports are to be open and no others."""
+class SoundAs:
+    """The tone of each of the 128 keys, where keys sound from here (`trainer.listening.touch`)."""
 
-    addresses: tuple[str, ...]
+    meant: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class ListenTo:
+    """These ports, by their addresses, are to be open and no others."""
+
+    ports: Mapping[str, Channels]
 
 
 @dataclass(frozen=True, slots=True)
 class End:
     """Nobody listens any more."""
 
+
+Asked = Begin | SoundAs | ListenTo | End
 
 # ---- what it tells --------------------------------------------------------------------------
 
@@ -99,9 +111,10 @@ class Ear:
     """One interface listened to; call `read` again and again, from one thread, and `look` when it
     `has_to_look`."""
 
-    def __init__(self, ways_in: Interface, tell: Callable[[Said], None]) -> None:
+    def __init__(self, ways_in: Interface, tell: Callable[[Said], None], touch: Touch) -> None:
         self._interface = ways_in
         self._tell = tell
+        self._touch = touch
         self._wanted: tuple[str, ...] = ()
         self._open: dict[str, tuple[OpenPort, Stamps]] = {}
         self._listed: tuple[str, ...] | None = None
@@ -140,6 +153,8 @@ class Ear:
         if messages:
             if len(self._open) > 1:
                 messages.sort(key=lambda message: message[0])
+            for at, address, data in messages:
+                self._touch.feed(address, data, at)
             self._tell(Arrived(tuple(messages)))
 
     def look(self, now: float) -> None:
@@ -185,6 +200,7 @@ class Ear:
         for address in addresses:
             port, _ = self._open.pop(address)
             port.close()
+            self._touch.lose(address, time.monotonic())
             self._wanted = tuple(a for a in self._wanted if a != address)
             self._tell(Gone(address, self._sure))
             self._said = None  # have the list told again, though the name may stand there
@@ -216,23 +232,29 @@ class Ear:
 
 def serve(line: Line) -> None:
     """The life of such a process."""
-    asked: SimpleQueue[Begin | ListenTo | End] = SimpleQueue()
+    asked: SimpleQueue[Asked] = SimpleQueue()
     line.listen(asked.put, lambda: asked.put(End()))
     begin = asked.get()
     if not isinstance(begin, Begin):
         return
-    ear = Ear(interface(begin.title), line.tell)
+    touch = Touch(_way_out(line))
+    ear = Ear(interface(begin.title), line.tell, touch)
     gc.freeze()
     gc.disable()  # nothing here makes rings of references
-    _hurry()
+    hurry(2)  # it is little to do, a thousand times a second
     try:
-        _listen(ear, asked)
+        _listen(ear, touch, asked)
     except InterfaceError as error:
         line.last_words(str(error))
 
 
-def _listen(ear: Ear, asked: SimpleQueue[Begin | ListenTo | End]) -> None:
-    while not _over(ear, asked):
+def _way_out(line: Line) -> Callable[[Row], object]:
+    """To the process that sounds; where there is none the program has keys sound."""
+    return partial(send, line.handed[0]) if line.handed else lambda row: None
+
+
+def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> None:
+    while not _over(ear, touch, asked):
         ear.read(now := time.monotonic())
         if ear.has_to_look(now):
             # a library that hangs holds Python's lock: only this watch can end the process
@@ -243,25 +265,16 @@ def _listen(ear: Ear, asked: SimpleQueue[Begin | ListenTo | End]) -> None:
     ear.close()
 
 
-def _over(ear: Ear, asked: SimpleQueue[Begin | ListenTo | End]) -> bool:
+def _over(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> bool:
     try:
         while True:
             match asked.get_nowait():
-                case ListenTo(addresses):
-                    ear.listen_to(addresses)
+                case ListenTo(ports):
+                    ear.listen_to(ports)
+                    touch.listen_to(ports, time.monotonic())
+                case SoundAs(meant):
+                    touch.sound_as(meant)
                 case End():
                     return True
     except Empty:
         return False
-
-
-def _hurry() -> None:
-    """Be woken in time on a busy machine, where the system allows it: then in real time, as sound
-    servers do; it is little to do, a thousand times a second."""
-    try:
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(2))
-    except (AttributeError, OSError):
-        try:
-            os.nice(-10)
-        except (AttributeError, OSError):
-            return

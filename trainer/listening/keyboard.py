@@ -12,11 +12,12 @@ import threading
 import time as clocks
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from math import inf
 from typing import Any, Protocol
 
-from trainer.apart import Process
-from trainer.listening.choosing import Channels, Port, chosen, named, wants_all
+from trainer.apart import Passage, Process
+from trainer.listening.choosing import Channels, Port, chosen, named, octaves, wants_all
 from trainer.listening.ear import (
     ENTRY,
     Arrived,
@@ -26,6 +27,7 @@ from trainer.listening.ear import (
     ListenTo,
     Opened,
     Said,
+    SoundAs,
     Sure,
 )
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
@@ -39,7 +41,7 @@ PATIENCE = (
 ANEW = 0.3  # seconds until a process that fell is started again; where it soon falls again,
 LATER = 5.0  # twice as long each time, up to this
 STEADY = 10.0  # seconds after which a fall is not one of a row any more
-FIRST = 3.0  # seconds at most that `settle` waits for interfaces that do not say a word
+FIRST = 10.0  # seconds at most that `settle` waits; a busy machine starts a process in four
 
 
 class Apart(Protocol):
@@ -53,9 +55,16 @@ class Apart(Protocol):
 Start = Callable[[str, Callable[[Said], None], Callable[[str], None]], Apart]
 
 
-def start_ear(title: str, told: Callable[[Said], None], lost: Callable[[str], None]) -> Apart:
-    """Start listening to an interface in a process of its own."""
-    process = Process(ENTRY, told, lost, patience=PATIENCE)
+def start_ear(
+    title: str,
+    told: Callable[[Said], None],
+    lost: Callable[[str], None],
+    passage: Passage | None = None,
+) -> Apart:
+    """Start listening to an interface in a process of its own; with a passage to the process that
+    sounds keys sound from there."""
+    handing = () if passage is None else (passage.entrance,)
+    process = Process(ENTRY, told, lost, patience=PATIENCE, handing=handing)
     process.send(Begin(title))
     return process
 
@@ -91,8 +100,9 @@ class Keyboard:
     """Listens to ports, by name or to whichever there are, through loss and return.
 
     `put` receives every event, `at_once` the key events only and before; both are called in the
-    thread where the event arrives, so `at_once` is the place to start a tone. `wanted` is text as
-    `trainer.listening.choosing` reads it; `start` starts the process for an interface.
+    thread where the event arrives, so `at_once` is the place to start a tone. Through `passage` it
+    starts earlier still. `wanted` is text as `trainer.listening.choosing` reads it; `start` starts
+    the process for an interface.
     """
 
     def __init__(
@@ -101,12 +111,14 @@ class Keyboard:
         *,
         wanted: str | None = None,
         at_once: Callable[[KeyEvent], None] | None = None,
+        passage: Passage | None = None,
         start: Start | None = None,
     ) -> None:
         self._put = put
         self._wanted = wanted
         self._at_once = at_once
-        self._start = start or start_ear
+        self._start = start or partial(start_ear, passage=passage)
+        self._meant: bytes | None = None
         self._held = Held()
         self._change = threading.Condition(threading.RLock())  # guards all that follows
         self._closing = threading.Event()
@@ -155,6 +167,14 @@ class Keyboard:
         """Wait until every interface has told what it has, and what is wanted of that is open."""
         with self._change:
             self._change.wait_for(self._settled, within)
+
+    def sound_as(self, meant: bytes) -> None:
+        """From now on each of the 128 keys has the tone that stands in its place, where keys sound
+        through a passage."""
+        with self._change:
+            self._meant = meant
+            for side in self._sides.values():
+                self._tell_tones(side)
 
     def listen(self, wanted: str | None) -> None:
         """To other ports from now on."""
@@ -207,6 +227,7 @@ class Keyboard:
         with self._change:
             if not self._closing.is_set():
                 side.apart = apart
+                self._tell_tones(side)
                 self._ask(side)
                 return
         apart.end()
@@ -239,11 +260,7 @@ class Keyboard:
             side.refused[address] = why
             return
         side.refused.pop(address, None)
-        channels = side.asked[port]
-        default = channels.get(None)
-        reader = ByteReader(
-            self._held, f"{side.title} {address}", lambda c: channels.get(c, default)
-        )
+        reader = ByteReader(self._held, f"{side.title} {address}", octaves(side.asked[port]))
         side.open[address] = _Open(port.name, reader)
         side.sure = clocks.monotonic()
         self._name()
@@ -292,8 +309,11 @@ class Keyboard:
             names = {port.address: port.name for port in mine}
             for address in [address for address in side.open if address not in names]:
                 self._gone(side, address, clocks.monotonic())
-            if mine.keys() != side.asked.keys():
+            if mine != side.asked:
                 side.asked = mine
+                for port, channels in mine.items():
+                    if port.address in side.open:
+                        side.open[port.address].reader.octaves = octaves(channels)
                 self._ask(side)
 
     def _name(self) -> None:
@@ -301,7 +321,11 @@ class Keyboard:
 
     def _ask(self, side: _Side) -> None:
         if side.apart is not None:
-            side.apart.send(ListenTo(tuple(port.address for port in side.asked)))
+            side.apart.send(ListenTo({port.address: how for port, how in side.asked.items()}))
+
+    def _tell_tones(self, side: _Side) -> None:
+        if side.apart is not None and self._meant is not None:
+            side.apart.send(SoundAs(self._meant))
 
     def _hand_on(self, events: list[KeyEvent]) -> None:
         for event in events:

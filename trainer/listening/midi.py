@@ -23,7 +23,7 @@ class ByteReader:
 
     It remembers the running status and an unfinished message; what is down, on this port and
     others, is in `held`. `octaves` tells by how many octaves a channel (0 to 15) is moved, None
-    where it is not listened to.
+    where it is not listened to; another may be set.
     """
 
     def __init__(
@@ -34,7 +34,7 @@ class ByteReader:
     ) -> None:
         self._held = Held() if held is None else held
         self._port = port
-        self._octaves = octaves
+        self.octaves = octaves
         self._status = 0  # 0: none in force, data bytes are passed over
         self._data: list[int] = []
 
@@ -62,7 +62,7 @@ class ByteReader:
 
     def _message(self, status: int, data: list[int], time: float) -> list[KeyEvent]:
         kind, channel, first = status & 0xF0, status & 0x0F, data[0]
-        octaves = self._octaves(channel)
+        octaves = self.octaves(channel)
         if octaves is None:
             return []
         who = self._port, channel

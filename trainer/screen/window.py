@@ -266,6 +266,7 @@ def run_front(log: str = "") -> str | None:
 
 def _open_desk(room: Room, log: str) -> Console:
     """Keyboard and sound now, in this thread; the log and the rest beside the loop."""
+    from trainer.apart import passage
     from trainer.conducting.chosen_sound import opening_sound
     from trainer.conducting.console import Console
     from trainer.conducting.sources import HandsSource
@@ -278,8 +279,9 @@ def _open_desk(room: Room, log: str) -> Console:
             desk.at_once(event)
 
     player = room.settings.player
-    source = HandsSource(at_once, player.input or None)
-    desk = Console(source, opening_sound(player), None, log=log)
+    way = passage()
+    source = HandsSource(at_once, player.input or None, way)
+    desk = Console(source, opening_sound(player, way), None, log=log)
     later.append(desk)
 
     def open_log() -> Writer:

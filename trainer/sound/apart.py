@@ -14,7 +14,7 @@ import time
 from dataclasses import replace
 from typing import Any
 
-from trainer.apart import Process
+from trainer.apart import Passage, Process
 from trainer.errors import InputError
 from trainer.sound.requests import (
     Choice,
@@ -38,11 +38,15 @@ _SWITCH = 0.001  # seconds
 
 
 class SoundApart:
-    """An `Output`. It opens beside the program: `about` says when, or that it could not."""
+    """An `Output`. It opens beside the program: `about` says when, or that it could not.
 
-    def __init__(self, choice: Choice) -> None:
+    Keys may come to the process through `passage` as well, before they are asked for here.
+    """
+
+    def __init__(self, choice: Choice, passage: Passage | None = None) -> None:
         self.about = choice.about if choice.silent else _OPENING
         self._choice = choice
+        self._handing = () if passage is None else (passage.exit,)
         self._held: dict[int, int] = {}  # keys down, with their velocity
         self._track: Play | None = None
         self._lock = threading.Lock()  # never held while anything waits
@@ -60,17 +64,17 @@ class SoundApart:
             with self._lock:
                 self._begin_beside()
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
-        now = time.monotonic()
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
+        at = time.monotonic() if at is None else at
         with self._lock:
             self._held[key] = velocity
-            self._send(KeyOn(key, velocity, now))
+            self._send(KeyOn(key, velocity, at))
 
-    def key_off(self, key: int) -> None:
-        now = time.monotonic()
+    def key_off(self, key: int, at: float | None = None) -> None:
+        at = time.monotonic() if at is None else at
         with self._lock:
             self._held.pop(key, None)
-            self._send(KeyOff(key, now))
+            self._send(KeyOff(key, at))
 
     def play(self, track: Track, at: float) -> None:
         request = Play(track.steps, at)
@@ -143,6 +147,7 @@ class SoundApart:
                 lambda message: self._told(turn, message),
                 lambda why: self._lost(turn, why),
                 patience=PATIENCE,
+                handing=self._handing,
             )
         except OSError as error:
             self._lost(turn, str(error))

@@ -14,11 +14,11 @@ class Output(Protocol):
 
     about: str
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
-        """Sound MIDI note `key` now."""
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
+        """Sound MIDI note `key`, struck at `time.monotonic()` = `at`; None: now."""
 
-    def key_off(self, key: int) -> None:
-        """End it, with its release."""
+    def key_off(self, key: int, at: float | None = None) -> None:
+        """End it, with its release. What is older than what was done last with it is left."""
 
     def play(self, track: Track, at: float) -> None:
         """Play `track` with its second 0 at `time.monotonic()` = `at`; replaces one that plays."""
@@ -39,10 +39,10 @@ class Silence:
     def __init__(self, about: str = "no sound") -> None:
         self.about = about
 
-    def key_on(self, key: int, velocity: int = 64) -> None:
+    def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
         return
 
-    def key_off(self, key: int) -> None:
+    def key_off(self, key: int, at: float | None = None) -> None:
         return
 
     def play(self, track: Track, at: float) -> None:

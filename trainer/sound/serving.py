@@ -1,15 +1,22 @@
 """The process that sounds: what it is asked first says whether by the audio device or by an
-instrument on a MIDI port, and it stays with that."""
+instrument on a MIDI port, and it stays with that.
+
+A key of the player's comes by two ways: straight from the process that listens, through a passage,
+and from the program, which may be held up. Whichever comes first is done.
+"""
 
 from __future__ import annotations
 
 import gc
+import threading
 import time
 from queue import Empty, SimpleQueue
 
-from trainer.apart import Inbox, Line
+from trainer.apart import Inbox, Line, hurry
+from trainer.apart.passage import Row, hear, taken
 from trainer.errors import InputError
 from trainer.sound.requests import Choice, Opened, Refused, Request
+from trainer.sound.touches import Once, as_request
 
 BEAT = 0.25  # seconds between two signs of life
 
@@ -31,9 +38,17 @@ def by_device(line: Line, choice: Choice) -> None:
     from trainer.sound.device import Device
     from trainer.sound.engine import Engine
 
-    engine, inbox = Engine(choice), Inbox(line)
+    engine, inbox, once = Engine(choice), Inbox(line), Once()
+    began = time.monotonic()  # what was sent to nobody before is in the passage still
+
+    def requests() -> list[Request]:
+        # what the program asks for first: a Stop ends what was struck before it, not after
+        rows = [row for exit in line.handed for row in taken(exit) if row[0] >= began]
+        return once.of([*inbox.taken(), *map(as_request, rows)])
+
+    hurry(1)  # the device's thread takes after this one
     try:
-        device = Device(engine, inbox.taken)
+        device = Device(engine, requests)
     except OSError as error:
         line.tell(Refused(f"no audio device ({error})"))
         return
@@ -63,6 +78,15 @@ def by_instrument(line: Line, choice: Choice) -> None:
     requests: SimpleQueue[Request | None] = SimpleQueue()
     line.listen(requests.put, lambda: requests.put(None))
     requests.put(choice)
+    hurry(1)
+    began, once = time.monotonic(), Once()
+
+    def struck(row: Row) -> None:
+        if row[0] >= began:
+            requests.put(as_request(row))
+
+    for exit in line.handed:
+        threading.Thread(target=hear, args=(exit, struck), daemon=True, name="keys").start()
     beat = 0.0
     while True:
         now = time.monotonic()
@@ -76,5 +100,6 @@ def by_instrument(line: Line, choice: Choice) -> None:
             continue
         if request is None:
             break
-        instrument.do(request, time.monotonic())
+        if once.new(request):
+            instrument.do(request, time.monotonic())
     instrument.close()

@@ -1,0 +1,63 @@
+"""Has keys sound from where they arrive, past the program, which hears of them a little later.
+
+Each interface is listened to in a process of its own; keyboards of another one are not known here:
+a pitch held there as well is silent once it is let go here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from trainer.apart.passage import Row
+from trainer.listening.choosing import Channels, octaves
+from trainer.listening.events import KeyEvent
+from trainer.listening.held import Held
+from trainer.listening.midi import ByteReader
+from trainer.listening.tones import Tones
+
+
+class Touch:
+    """Tells `sound` when a tone begins (1) or ends (0), which, and how hard it is struck. Before
+    `sound_as` nothing is to sound."""
+
+    def __init__(self, sound: Callable[[Row], object]) -> None:
+        self._sound = sound
+        self._meant = b""
+        self._held = Held()
+        self._readers: dict[str, ByteReader] = {}
+        self._tones = Tones(self._begin, self._end, lambda key: self._meant[key])
+
+    def sound_as(self, meant: bytes) -> None:
+        """From now on a key has the tone that stands in its place."""
+        self._meant = meant
+
+    def listen_to(self, ports: Mapping[str, Channels], now: float) -> None:
+        """To these ports and channels; what another holds is let go."""
+        for address in self._readers.keys() - ports.keys():
+            self.lose(address, now)
+        for address, channels in ports.items():
+            reader = self._readers.get(address)
+            if reader is None:
+                reader = self._readers[address] = ByteReader(self._held, address)
+            reader.octaves = octaves(channels)
+
+    def feed(self, address: str, data: bytes, time: float) -> None:
+        """What has arrived at a port."""
+        if (reader := self._readers.get(address)) is not None:
+            self._play(reader.feed(data, time))
+
+    def lose(self, address: str, now: float) -> None:
+        """A port is gone."""
+        if (reader := self._readers.pop(address, None)) is not None:
+            self._play(reader.release_all(now))
+
+    def _play(self, events: list[KeyEvent]) -> None:
+        if self._meant:
+            for event in events:
+                self._tones.play(event)
+
+    def _begin(self, tone: int, velocity: int, time: float) -> None:
+        self._sound((time, 1, tone, velocity))
+
+    def _end(self, tone: int, time: float) -> None:
+        self._sound((time, 0, tone, 0))
