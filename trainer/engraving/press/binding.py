@@ -109,7 +109,8 @@ class _Binder:
                 before = f"{number(-glyph.aside)} " if glyph.aside else ""
                 after = number(glyph.aside - moved)
                 parts.append(f"{before}<{glyph.number:04x}>" + ("" if after == "0" else after))
-            yield f"/{_name(stretch.face)} {number(run.size)} Tf [{''.join(parts)}] TJ"
+            up = number(stretch.raised * run.size / 1000)
+            yield f"/{_name(stretch.face)} {number(run.size)} Tf {up} Ts [{''.join(parts)}] TJ"
 
     def _picture(self, picture: Picture) -> str:
         """The name of the picture; its operators run y downward, the paper's upward."""

@@ -32,10 +32,11 @@ class Glyph:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Letters that follow one another in one face."""
+    """Letters that follow one another in one face, `raised` by thousandths of the size."""
 
     face: Face
     glyphs: tuple[Glyph, ...]
+    raised: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +54,19 @@ class Cut:
 
 @lru_cache(maxsize=16384)
 def shaped(words: str, face: Face) -> tuple[Stretch, ...]:
-    """The words in that face, kerned and with its ligatures; accidentals from the music signs."""
+    """The words in that face, kerned and with its ligatures.
+
+    Accidentals are taken from the music signs, which hang them about the middle of the note they
+    belong to; among words they stand on the line.
+    """
     stretches = []
     for which, letters in groupby(words, lambda letter: _face_of(letter, face)):
-        stretches.append(Stretch(which, tuple(_glyphs("".join(letters), which))))
+        if which == face:
+            stretches.append(Stretch(which, tuple(_glyphs("".join(letters), which))))
+            continue
+        for letter in letters:
+            (glyph,) = _glyphs(letter, which)
+            stretches.append(Stretch(which, (glyph,), -_foot(glyph.number, which)))
     return tuple(stretches)
 
 
@@ -102,6 +112,13 @@ def cut(face: Face, numbers: Collection[int]) -> Cut:
         extents.ascender * scale,
         extents.descender * scale,
     )
+
+
+def _foot(number: int, face: Face) -> float:
+    """How far the letter reaches above the line (below: less than 0), in thousandths."""
+    font = _font(face)
+    drawn = font.get_glyph_extents(number)
+    return float((drawn.y_bearing + drawn.height) * 1000 / font.face.upem)
 
 
 @cache
