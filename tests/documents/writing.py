@@ -100,6 +100,11 @@ REPORTS = (
         "log remark --json", "`left` are takes that could not be judged, each with take and why."
     ),
     Report("log assignment week.toml --json"),
+    Report(
+        "doctor --json",
+        "`state` is good, without (practice does without it), wrong (practice goes on) or fatal "
+        "(`able` is false then, and the status 1).",
+    ),
     Report("settings --json", "Also after `settings set` and `settings player`."),
     Report("keyboard list --json", "Without a keyboard `ports` is empty."),
 )

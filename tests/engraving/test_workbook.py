@@ -9,14 +9,18 @@ import subprocess
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from lxml import etree
+from numpy.typing import NDArray
+from pypdf import PdfReader
 
 from tests.judging.lessons import lesson
 from trainer.commands import main
 from trainer.engraving.blank_staff import with_blank_staff
 from trainer.engraving.page import engrave_systems
 from trainer.engraving.workbook import Item, Workbook, save_workbook, tunes
+from trainer.engraving.workbook_pages import Tune
 from trainer.errors import ExerciseError
 from trainer.score.exercise import Exercise
 from trainer.score.library import Library
@@ -45,6 +49,14 @@ def sheet(path: Path) -> str:
     found = re.search(r"Page size:\s*(.*)", text)
     assert found is not None
     return found[1]
+
+
+def read_gray(path: Path) -> NDArray[np.uint8]:
+    """A picture in the plain format of pdftoppm: a head of three words, then bytes."""
+    data = path.read_bytes()
+    head = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", data)
+    assert head is not None
+    return np.frombuffer(data[head.end() :], np.uint8).reshape(int(head[2]), int(head[1]))
 
 
 def printed(tmp_path: Path, *arguments: str) -> tuple[int, Path]:
@@ -147,10 +159,7 @@ def test_the_middle_of_an_exercise_is_empty(settings: list[Exercise]) -> None:
 
 def test_tunes_are_indexed_with_all_their_settings(settings: list[Exercise]) -> None:
     items = [Item(replace(settings[0], tune=t)) for t in ("Bells", "anchor", "Bells", "")]
-    assert tunes(Workbook("x", tuple(items))) == [
-        {"name": "anchor", "numbers": [2]},
-        {"name": "Bells", "numbers": [1, 3]},
-    ]
+    assert tunes(Workbook("x", tuple(items))) == (Tune("anchor", (2,)), Tune("Bells", (1, 3)))
 
 
 def test_an_empty_book_is_refused(tmp_path: Path) -> None:
@@ -158,11 +167,93 @@ def test_an_empty_book_is_refused(tmp_path: Path) -> None:
         save_workbook(Workbook("Nothing", ()), tmp_path / "book.pdf")
 
 
-def test_words_of_the_typesetting_language_are_only_words(tmp_path: Path) -> None:
-    exercise = replace(lesson("C", "c3 g2 c3", "", "e4 d4 e4"), title="#panic() $x$ *b* @y")
+@needs_poppler
+def test_signs_of_any_typesetting_language_are_only_words(tmp_path: Path) -> None:
+    title = r"#panic() $x$ *b* @y \(z) 100% <i>"
+    exercise = replace(lesson("C", "c3 g2 c3", "", "e4 d4 e4"), title=title)
     path = tmp_path / "book.pdf"
     solved = replace(exercise, commentary=('#import "x": y',))
     assert save_workbook(Workbook("#a[b]", (Item(exercise, solved),)), path) >= 3
+    assert f"1. {title}" in " ".join(" ".join(pages(path)).split())
+
+
+@needs_poppler
+def test_the_book_is_set_in_the_shipped_faces_and_in_nothing_else(
+    tmp_path: Path, settings: list[Exercise]
+) -> None:
+    path = tmp_path / "book.pdf"
+    flat = replace(settings[0], title="A title with B♭")
+    save_workbook(Workbook("Sheets", (Item(flat, flat, own=True),)), path)
+    told = subprocess.run(["pdffonts", path], capture_output=True, text=True, check=True)
+    rows = told.stdout.splitlines()[2:]
+    names = {row.split()[0].split("+")[1] for row in rows}
+    assert names == {"EBGaramond12-Regular", "EBGaramond12-Italic", "MittelstimmeSigns"}
+    assert all(re.search(r"yes yes yes", row) for row in rows)  # embedded, cut down, searchable
+    assert told.stderr == ""
+
+
+def test_links_and_outline_lead_where_they_say(tmp_path: Path, settings: list[Exercise]) -> None:
+    """Read by pypdf, which knows nothing of how the book was made."""
+    path = tmp_path / "book.pdf"
+    items = tuple(Item(replace(one, tune="Rain"), one, own=True) for one in settings)
+    save_workbook(Workbook("Sheets", items), path)
+    book = PdfReader(path, strict=True)
+    assert book.metadata is not None and book.metadata.title == "Sheets"
+    text = [page.extract_text() for page in book.pages]
+    number = {page.indirect_reference.idnum: n for n, page in enumerate(book.pages)}
+    followed = 0
+    for page in book.pages:
+        for one in page.get("/Annots", []):
+            link = one.get_object()
+            target = text[number[link["/Dest"][0].idnum]]
+            box = [float(n) for n in link["/Rect"]]
+            assert box[0] < box[2] and box[1] < box[3] and 0 < box[1] < page.mediabox.height
+            heads = ("Solutions", "Index of tunes", *(one.title for one in settings))
+            assert any(head in target for head in heads)
+            followed += 1
+    assert followed >= 4 * len(items)
+    outline = book.outline
+    titles = [one.title for one in outline if not isinstance(one, list)]
+    assert titles == ["Contents", "Exercises", "Solutions", "Index of tunes"]
+    below = [[str(one.title) for one in part] for part in outline if isinstance(part, list)]
+    named = [f"{n}.  {one.title}" for n, one in enumerate(settings, 1)]
+    assert below == [named, named]
+    for part in (one for one in outline if isinstance(one, list)):
+        for entry in part:
+            page = text[book.get_destination_page_number(entry)]
+            assert str(entry.title).split("  ")[1] in page
+
+
+def test_the_same_book_is_the_same_file(tmp_path: Path, settings: list[Exercise]) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        save_workbook(Workbook("Sheets", (Item(settings[0]),)), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+@needs_poppler
+def test_a_piece_of_few_systems_is_not_divided_and_nothing_leaves_the_paper(
+    tmp_path: Path, settings: list[Exercise]
+) -> None:
+    """Ink is looked for on the pages themselves: none in the margins but the page's number."""
+    path = tmp_path / "book.pdf"
+    items = tuple(Item(one, one, own=True) for one in settings * 3)
+    save_workbook(Workbook("Sheets", items, blank_staff=True), path)
+    subprocess.run(["pdftoppm", "-gray", "-r", "36", path, tmp_path / "page"], check=True)
+    for picture in sorted(tmp_path.glob("page-*.pgm")):
+        ink = read_gray(picture) < 128
+        side, head, foot = (round(mm / 25.4 * 36) - 2 for mm in (20, 18, 8))
+        assert not ink[:, :side].any() and not ink[:, -side:].any()
+        assert not ink[:head].any() and not ink[-foot:].any()
+
+
+@needs_poppler
+def test_letters_that_no_shipped_face_has_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, _ = printed(tmp_path, "evening-rain", "--no-solutions", "--title", "音 Übung 音")
+    error = capsys.readouterr().err
+    assert status == 0
+    assert error == "book.pdf: the shipped faces lack 音; an empty box stands for each\n"
 
 
 @pytest.mark.parametrize(

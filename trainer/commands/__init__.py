@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "log": ("log", "Move logs between machines and players; check and repair them."),
     "keyboard": ("keyboard", "MIDI keyboards: list, watch, calibrate."),
     "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
+    "doctor": ("doctor", "What this machine offers for practice, and remedies for what is amiss."),
     "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
 }
 
@@ -56,7 +57,7 @@ def cli(ctx: click.Context) -> None:
     Without a command it opens the window, or the terminal view where there is no display.
     """
     if ctx.invoked_subcommand is None:
-        from trainer.commands.performing import has_display
+        from trainer.display import has_display
 
         if has_display():
             _open_window()

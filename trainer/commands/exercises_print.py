@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from trainer.commands.exercises import in_key, levels
-from trainer.commands.printing import print_json
+from trainer.commands.printing import print_json, say_lacking
 from trainer.commands.shelves import ProgressBar, open_library
 from trainer.engraving.workbook import Item, Paper, Workbook, save_workbook
 from trainer.errors import InputError, NoVoicingError
@@ -88,6 +88,7 @@ def command(
     book = Workbook(title, items, subtitle, paper, blank_staff)
     with ProgressBar("engraving") as bar:
         pages = save_workbook(book, output, bar)
+    say_lacking(book.words(), output.name)
     if as_json:
         print_json(described(book, output, pages))
     else:

@@ -13,7 +13,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from trainer.commands.printing import print_json
+from trainer.commands.printing import print_json, say_lacking
 from trainer.errors import InputError, TrainerError
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
@@ -87,12 +87,14 @@ def _write(
     sheet: Sheet, under: str, exercise: Exercise, verdict: PassVerdict, outputs: Outputs
 ) -> None:
     from trainer.review.html import write_page, write_whole
-    from trainer.review.marking import marked_html, marked_musicxml, marked_pdf
+    from trainer.review.marked_paper import marked_pdf
+    from trainer.review.marking import marked_html, marked_musicxml
 
     if outputs.html is not None:
         write_page(outputs.html, marked_html(sheet, under, datetime.now().astimezone()))
     if outputs.pdf is not None:
         write_whole(outputs.pdf, marked_pdf(sheet, under))
+        say_lacking(f"{sheet.title} {under}", outputs.pdf.name)
     if outputs.musicxml is not None:
         write_page(outputs.musicxml, marked_musicxml(exercise, verdict))
 

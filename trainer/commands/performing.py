@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from trainer.display import has_display
 from trainer.errors import InputError, LogError, SettingsError
 
 if TYPE_CHECKING:
@@ -52,13 +53,6 @@ def settings_or_usual() -> Settings:
             raise
         click.echo(f"mittelstimme: {error}; going on with the usual settings", err=True)
         return Settings(playing="player", players=(new_player("player"),))
-
-
-def has_display() -> bool:
-    """Whether a window can be opened here."""
-    if sys.platform in ("win32", "darwin"):
-        return True
-    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def chosen_view(view: str | None) -> str:

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
+import click
+
 
 def print_json(value: Mapping[str, Any]) -> None:
     """One object on stdout, readable by people too; `version` comes first.
@@ -15,3 +17,15 @@ def print_json(value: Mapping[str, Any]) -> None:
     """
     unicode = (sys.stdout.encoding or "").lower().startswith("utf")
     print(json.dumps(value, ensure_ascii=not unicode, indent=1))
+
+
+def say_lacking(words: str, paper: str) -> None:
+    """A line on stderr for letters that the shipped faces lack; `paper` is the file's name."""
+    from trainer.engraving.press.faces import lacking
+
+    letters = lacking(words)
+    if letters:
+        click.echo(
+            f"{paper}: the shipped faces lack {' '.join(letters)}; an empty box stands for each",
+            err=True,
+        )

@@ -1,33 +1,36 @@
 """A printed book of exercises: title page, contents, music with an empty middle, solutions, index.
 
-The music is engraved system by system, so that pages break between systems; typst sets the text and
-makes the PDF. What the book contains is a value, `Workbook`; how it looks is `workbook.typ`.
+The music is engraved system by system, so that pages break between systems. What the book contains
+is a value, `Workbook`; how it looks is in `workbook_pages`.
 """
 
 from __future__ import annotations
 
-import json
-import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from trainer.engraving.blank_staff import with_blank_staff
 from trainer.engraving.mei import Middle
 from trainer.engraving.page import engrave_systems
+from trainer.engraving.press import MM
+from trainer.engraving.press.binding import bound
+from trainer.engraving.press.music import Picture, picture
+from trainer.engraving.press.sheets import Sheet
+from trainer.engraving.workbook_pages import Entry, Tune, pages
 from trainer.errors import ExerciseError, TrainerError
-from trainer.resources import assets_folder
 from trainer.score.exercise import Exercise
 from trainer.score.interchange.exporting import write_whole
 
 Paper = Literal["a4", "letter"]
 
-# text width in millimetres: the sheet less 20 mm on either side
-WIDTHS: dict[Paper, float] = {"a4": 210 - 40, "letter": 215.9 - 40}
-_TYPST_PAPER: dict[Paper, str] = {"a4": "a4", "letter": "us-letter"}
-_SPACE = 1.75  # millimetres between two staff lines, as in a hymn book
-_SPACE_OF_SOLUTIONS = 1.5
+SHEETS: dict[Paper, Sheet] = {
+    "a4": Sheet(210 * MM, 297 * MM, 20 * MM, 18 * MM, 20 * MM),
+    "letter": Sheet(8.5 * 72, 11 * 72, 20 * MM, 18 * MM, 20 * MM),
+}
+_SPACE = 1.75 * MM  # between two staff lines, as in a hymn book
+_SPACE_OF_SOLUTIONS = 1.5 * MM
 _FINE = 40.0  # pixels between two staff lines while engraving: rounding to pixels vanishes in print
 
 
@@ -54,6 +57,14 @@ class Workbook:
     paper: Paper = "a4"
     blank_staff: bool = False
 
+    def words(self) -> str:
+        """All that is printed of what people wrote, one thing after another."""
+        found = [self.title, self.subtitle]
+        for item in self.items:
+            found += [item.exercise.title, item.exercise.tune]
+            found += item.exercise.remarks if item.solution is not None else ()
+        return " ".join(found)
+
 
 def save_workbook(
     book: Workbook, path: Path, progress: Callable[[int, int], None] = lambda at, of: None
@@ -65,71 +76,38 @@ def save_workbook(
     """
     if not book.items:
         raise ExerciseError("a workbook of no exercises", remedy="choose at least one")
-    import typst
-
-    with tempfile.TemporaryDirectory() as folder:
-        work = Path(folder)
-        contents = _contents(book, work, progress)
-        (work / "book.json").write_text(json.dumps(contents), encoding="utf-8")
-        source = work / "workbook.typ"
-        source.write_text(
-            Path(__file__).with_suffix(".typ").read_text(encoding="utf-8"), encoding="utf-8"
-        )
-        fonts = [str(assets_folder() / "fonts")]
-        pdf = typst.compile(
-            str(source), root=folder, font_paths=fonts, ignore_system_fonts=True, format="pdf"
-        )
-        pages = json.loads(
-            typst.query(
-                str(source),
-                "<last-page>",
-                root=folder,
-                field="value",
-                one=True,
-                font_paths=fonts,
-                ignore_system_fonts=True,
-            )
-        )
-    assert isinstance(pdf, bytes)
-    write_whole(path, pdf)
-    return int(pages)
-
-
-def _contents(book: Workbook, folder: Path, progress: Callable[[int, int], None]) -> dict[str, Any]:
-    width = WIDTHS[book.paper]
-    exercises = []
+    entries = []
     for number, item in enumerate(book.items, 1):
         progress(number, len(book.items))
-        exercise = item.exercise
         try:
-            systems = list(_systems(folder, f"{number}", exercise, width, _SPACE, None, book))
-            solved = []
-            if item.solution is not None:
-                name, space = f"solution-{number}", _SPACE_OF_SOLUTIONS
-                solved = list(_systems(folder, name, item.solution, width, space, "suggested"))
+            entries.append(_entry(number, item, book))
         except TrainerError as error:
-            raise error.at(file=exercise.source or exercise.id) from None
-        exercises.append(
-            {
-                "number": number,
-                "title": exercise.title or exercise.id,
-                "key": "" if exercise.title.endswith(str(exercise.key)) else key_name(exercise),
-                "facts": facts(exercise),
-                "systems": systems,
-                "solution": solved,
-                "own": item.own,
-                "commentary": list(exercise.remarks) if item.solution is not None else [],
-            }
-        )
-    return {
-        "title": book.title,
-        "subtitle": book.subtitle,
-        "paper": _TYPST_PAPER[book.paper],
-        "width": width,
-        "blank-staff": book.blank_staff,
-        "exercises": exercises,
-        "tunes": tunes(book),
-    }
+            raise error.at(file=item.exercise.source or item.exercise.id) from None
+    sheet = SHEETS[book.paper]
+    # a page holds two systems and their empty staves, else three
+    undivided = 2 if book.blank_staff else 3
+    printed = pages(book.title, book.subtitle, entries, tunes(book), sheet, undivided)
+    write_whole(path, bound(printed, sheet, book.title))
+    return len(printed)
+
+
+def _entry(number: int, item: Item, book: Workbook) -> Entry:
+    exercise = item.exercise
+    measure = SHEETS[book.paper].measure
+    systems = _systems(exercise, measure, _SPACE, None, blank_staff=book.blank_staff)
+    solved: tuple[Picture, ...] = ()
+    if item.solution is not None:
+        solved = _systems(item.solution, measure, _SPACE_OF_SOLUTIONS, "suggested")
+    return Entry(
+        number,
+        exercise.title or exercise.id,
+        "" if exercise.title.endswith(str(exercise.key)) else key_name(exercise),
+        facts(exercise),
+        systems,
+        solved,
+        item.own,
+        tuple(exercise.remarks) if item.solution is not None else (),
+    )
 
 
 def key_name(exercise: Exercise) -> str:
@@ -146,30 +124,19 @@ def facts(exercise: Exercise) -> str:
     return " · ".join(found)
 
 
-def tunes(book: Workbook) -> list[dict[str, Any]]:
+def tunes(book: Workbook) -> tuple[Tune, ...]:
     """The tunes by name with the numbers of their settings, in alphabetical order."""
     numbers: dict[str, list[int]] = {}
     for number, item in enumerate(book.items, 1):
         if item.exercise.tune:
             numbers.setdefault(item.exercise.tune, []).append(number)
     ordered = sorted(numbers.items(), key=lambda tune: tune[0].casefold())
-    return [{"name": name, "numbers": found} for name, found in ordered]
+    return tuple(Tune(name, tuple(found)) for name, found in ordered)
 
 
 def _systems(
-    folder: Path,
-    name: str,
-    exercise: Exercise,
-    width: float,
-    space: float,
-    middle: Middle,
-    book: Workbook | None = None,
-) -> Iterator[str]:
-    pages = engrave_systems(exercise, width / space * _FINE, space_px=_FINE, middle=middle)
-    for index, page in enumerate(pages):
-        svg = page.svg
-        if book is not None and book.blank_staff:
-            svg = with_blank_staff(page, exercise)
-        file = folder / f"{name}-{index}.svg"
-        file.write_text(svg, encoding="utf-8")
-        yield file.name
+    exercise: Exercise, measure: float, space: float, middle: Middle, *, blank_staff: bool = False
+) -> tuple[Picture, ...]:
+    engraved = engrave_systems(exercise, measure / space * _FINE, space_px=_FINE, middle=middle)
+    drawn = (with_blank_staff(page, exercise) if blank_staff else page.svg for page in engraved)
+    return tuple(picture(svg) for svg in drawn)

@@ -1,27 +1,20 @@
-"""A marked piece as a page of HTML, a PDF, or MusicXML with the marks as words."""
+"""A marked piece as a page of HTML, or as MusicXML with the marks as words."""
 
 from __future__ import annotations
 
-import json
-import tempfile
 from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
 from itertools import pairwise
-from pathlib import Path
 
 from lxml import etree
 
-from trainer.engraving.ink import INKS
 from trainer.judging.verdict import PassVerdict
-from trainer.resources import assets_folder
-from trainer.review.html import TEMPLATES, render
-from trainer.review.sheet import INKS as PAGE_INKS
+from trainer.review.html import render
 from trainer.review.sheet import Sheet
 from trainer.review.tables import rule_title
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.pitch import Pitch
-from trainer.theory.rules import RULES
 from trainer.theory.voicing import UPPER, VoiceName
 
 
@@ -29,53 +22,6 @@ def marked_html(sheet: Sheet, under: str, made: datetime) -> str:
     """One marked piece as a page; `under` is the line below its title."""
     named = {one.rule for one in sheet.comments if one.rule}
     return render("marked.html", named, made, sheet=sheet, under=under)
-
-
-def marked_pdf(sheet: Sheet, under: str) -> bytes:
-    """The same on paper."""
-    import typst
-
-    named = {one.rule for one in sheet.comments}
-    data = {
-        "title": sheet.title,
-        "under": under,
-        "facts": sheet.facts,
-        "systems": len(sheet.systems),
-        "comments": [
-            {
-                "number": str(one.number or "–"),
-                "text": one.text,
-                "weight": one.weight,
-                "title": one.title,
-                "instead": one.instead,
-            }
-            for one in sheet.comments
-        ],
-        "rules": [
-            {"title": one.title, "explanation": one.explanation, "source": one.source}
-            for one in RULES
-            if one.id in named
-        ],
-    }
-    with tempfile.TemporaryDirectory(prefix="mittelstimme-") as name:
-        folder = Path(name)
-        template = (TEMPLATES / "marked.typ").read_text(encoding="utf-8")
-        (folder / "marked.typ").write_text(template, encoding="utf-8")
-        (folder / "data.json").write_text(json.dumps(data), encoding="utf-8")
-        for number, system in enumerate(sheet.systems):
-            (folder / f"system-{number}.svg").write_text(_on_paper(system), encoding="utf-8")
-        fonts = [str(assets_folder() / "fonts")]
-        pdf = typst.compile(str(folder / "marked.typ"), font_paths=fonts, ignore_system_fonts=True)
-    assert isinstance(pdf, bytes)
-    return pdf
-
-
-def _on_paper(system: str) -> str:
-    """The drawing with printer's inks in place of the page's variables."""
-    text = str(system)
-    for ink, variable in PAGE_INKS.items():
-        text = text.replace(variable, INKS[ink])
-    return text.replace("currentColor", INKS["print"])
 
 
 def marked_musicxml(exercise: Exercise, verdict: PassVerdict) -> str:
