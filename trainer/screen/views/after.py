@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import pygame
 
+from trainer.conducting.setup import Setup
+from trainer.conducting.shell import Shell
 from trainer.errors import TrainerError
 from trainer.judging.passes import mended
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
 from trainer.screen.drawing.forme import Forme
+from trainer.screen.drawing.theme import Measure
 from trainer.screen.parts.pass_words import figures_in_words
 from trainer.screen.parts.widgets import Do, fitting, set_actions
 from trainer.screen.room import Keys, Room
-from trainer.screen.sheet.board import Written
+from trainer.screen.sheet.board import Board, Written
+from trainer.screen.sheet.engraver import Sheet
 from trainer.screen.sheet.hearing import (
     as_played,
     fault_track,
@@ -23,14 +27,37 @@ from trainer.screen.sheet.hearing import (
     sounding_keys,
     voicing_keys,
 )
+from trainer.screen.sheet.inked import Inked
 from trainer.screen.sheet.layout import Layout, layout_of
 from trainer.screen.sheet.margin import set_fault, set_no_fault, set_remark
 from trainer.screen.sheet.suggestion import Suggestion, suggestion_for
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
 
-if TYPE_CHECKING:
-    from trainer.screen.views.play import PlayView
+
+class Played(Protocol):
+    """What the marked page needs of the view the pass was played in, over which it lies: its shell,
+    its page with what is written there, and what comes next."""
+
+    room: Room
+    shell: Shell
+    board: Board
+    inked: Inked
+
+    @property
+    def again_words(self) -> str: ...
+
+    def step(self, now: float) -> None: ...
+
+    def head(self, forme: Forme, place: Layout) -> None: ...
+
+    def sheet(self, place: Layout, measure: Measure) -> tuple[Sheet, pygame.Rect]: ...
+
+    def repeat(self, setup: Setup) -> None: ...
+
+    def go_on(self) -> None: ...
+
+    def next(self) -> None: ...
 
 
 class AfterView:
@@ -41,7 +68,7 @@ class AfterView:
     def __init__(
         self,
         room: Room,
-        play: PlayView,
+        play: Played,
         take: Take,
         verdict: PassVerdict,
         finished: bool,
