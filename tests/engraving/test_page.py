@@ -10,6 +10,7 @@ from lxml import etree
 
 from tests.engraving.pieces import hymn, piece
 from trainer.engraving.figure_drawing import HEIGHT, numeral
+from trainer.engraving.glyphs import text
 from trainer.engraving.mei import NAMESPACE, to_mei
 from trainer.engraving.page import engrave
 from trainer.theory.figures import Figuring
@@ -95,3 +96,19 @@ def test_the_same_exercise_gives_the_same_picture() -> None:
     first, second = (engrave(hymn(), 900, 700, space_px=8)[0].svg for _ in range(2))
     without = [re.sub(r'id="[a-z][0-9a-z]+"', "", svg) for svg in (first, second)]
     assert without[0] == without[1]
+
+
+def test_every_system_but_the_first_tells_its_bar_in_brackets_where_it_begins_within_it() -> None:
+    exercise = hymn()
+    page = engrave(exercise, 700, None, space_px=10)[0]
+    systems = page.geometry.systems
+    assert len(systems) > 1
+    firsts = [exercise.moments[system.moments[0]] for system in systems]
+    told = [str(m.bar) if m.beat == 1 else f"({m.bar})" for m in firsts]
+    assert any(m.beat != 1 for m in firsts[1:])
+    drawn = dict(re.findall(r'translate\(\S+ (\S+)\)" d="([^"]+)"', page.svg))
+    tops = [f"{system.treble - 1.9 * system.space:.2f}" for system in systems]
+    assert [drawn.get(top) for top in tops] == [
+        None,
+        *(text(number, "italic", 1.75 * systems[0].space).path for number in told[1:]),
+    ]

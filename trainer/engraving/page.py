@@ -288,14 +288,17 @@ def _upright(path: etree._Element, margin: float, scale: float) -> None:
 
 
 def _numbers(exercise: Exercise, geometry: Geometry) -> str:
-    """Bar numbers at the beginning of each system that begins with a bar."""
+    """The bar at the beginning of each system but the piece's first, in brackets where the system
+    begins within it: "bar 4, beat 4" is then found without counting. (Common practice, no source.)
+    """
     drawn = []
     for system in geometry.systems:
         moment = exercise.moments[system.moments[0]]
-        if moment.bar < 2 or moment.beat != 1:
+        if moment.index == 0:
             continue
         size = 1.75 * system.space
-        number = text(str(moment.bar), "italic", size)
+        told = str(moment.bar) if moment.beat == 1 else f"({moment.bar})"
+        number = text(told, "italic", size)
         x, y = system.left - 0.2 * system.space, system.treble - 1.9 * system.space
         drawn.append(f'<path transform="translate({x:.2f} {y:.2f})" d="{number.path}"/>')
     return "".join(drawn)
