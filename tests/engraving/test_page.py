@@ -99,8 +99,9 @@ def test_the_same_exercise_gives_the_same_picture() -> None:
 
 
 def test_every_system_but_the_first_tells_its_bar_in_brackets_where_it_begins_within_it() -> None:
-    exercise = hymn()
-    page = engrave(exercise, 700, None, space_px=10)[0]
+    line = "g4 a4 b4 c5 b4 a4^ "
+    exercise = piece(line * 4, "g3 f#3 g3 a3 g3 d3 " * 4, {})
+    page = engrave(exercise, 360, None, space_px=8)[0]
     systems = page.geometry.systems
     assert len(systems) > 1
     firsts = [exercise.moments[system.moments[0]] for system in systems]
