@@ -120,7 +120,7 @@ def test_a_pass_is_in_the_log_event_by_event(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "log.sqlite")
     shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(events), Paper(), writer, QuickClock(15.75))
     play_through(shell, lambda _: None)
-    assert shell.close() is None
+    writer.close()
     ((take_id, verdict),) = shell.results
     assert {m.outcome for m in verdict.moments} == {"complete"} and take_id is not None
     with Journal.open(tmp_path / "log.sqlite") as journal:
@@ -297,7 +297,7 @@ def test_a_tone_starts_in_the_midi_thread_before_any_frame(
         until(lambda: output.asked == [("on", 60)])  # and no step was taken
         assert output.threads != [threading.get_ident()]
         until(lambda: bool(shell.step()) or shell.session.capture.down == (60,))
-        shell.close()
+        source.close()
 
 
 def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
@@ -316,4 +316,4 @@ def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
         shell.step()
         assert shell.session.take.port == "organ:keys"
         assert shell.session.task.conditions.latency == 0.011
-        shell.close()
+        source.close()

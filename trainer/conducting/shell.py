@@ -13,6 +13,7 @@ with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
 
 from __future__ import annotations
 
+import threading
 import time
 from collections import deque
 from collections.abc import Callable
@@ -23,7 +24,6 @@ from typing import TYPE_CHECKING, Protocol
 
 from trainer.conducting.setup import Setup
 from trainer.conducting.sources import Source
-from trainer.errors import TrainerError
 from trainer.judging.passes import mended
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
@@ -56,6 +56,8 @@ if TYPE_CHECKING:
 
 AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
+LAST_KEYS = 0.15  # seconds at the end that keys still on their way here are waited for
+FED_AT_END = 1000  # events that are judged at the end; of a flood the rest is only kept
 
 
 class Clock(Protocol):
@@ -126,6 +128,7 @@ class Shell:
         self._trouble: str | None = None
         self._ways_later = False
         self._tones = Tones(output.key_on, output.key_off, self._tone)
+        self._turn = threading.Lock()  # the end may come from another thread
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
@@ -151,6 +154,10 @@ class Shell:
         Of a flood no more is fed at a step than `AT_ONCE` allows. The rest waits its turn, and time
         does not go by for the session before it has been heard.
         """
+        with self._turn:
+            return self._step()
+
+    def _step(self) -> tuple[Effect, ...]:
         now = self.clock.now()
         effects: list[Effect] = []
         if self.session.stage == "ready" and self.source.name != self._port:
@@ -177,16 +184,43 @@ class Shell:
         """Whether the setup asks for another pass."""
         return self.setup.passes == 0 or len(self.results) < self.setup.passes
 
-    def close(self) -> str | None:
-        """End the sound, write the log to its end; what could not be written, in one line."""
-        self.source.close()
-        self.output.close()
-        if self._writer is not None:
-            try:
-                self._writer.close()
-            except TrainerError as error:
-                return str(error)
-        return None
+    def leave(self) -> None:
+        """At the end of the program: what was played until now is handed to the log, and the pass
+        with it, judged without its ways out. May be called from another thread.
+
+        Of a flood that is still to be heard all is kept, and the pass ends with the marks it has.
+        """
+        with self._turn:
+            if self.session.stage not in ("playing", "paused"):
+                return
+            self._hear_out()
+            self._ways_later = False
+            self.session = replace(self.session, ways=False)
+            now = self.clock.now()
+            for _ in range(min(len(self._waiting), FED_AT_END)):
+                self._feed(self._waiting.popleft(), now)
+            keys = tuple(event for event in self._waiting if isinstance(event, KeyEvent))
+            self._waiting.clear()
+            if keys:
+                self._keep_unheard(keys)
+            else:
+                self._feed(Stop(), now)
+
+    def _hear_out(self) -> None:
+        """Take in what was played until now, also what is still on its way here."""
+        began = self.clock.now()
+        while self.source.sure(began) < began and self.clock.now() < began + LAST_KEYS:
+            self.clock.sleep(0.005)
+        self._waiting.extend(self.source.poll(self.clock.now()))
+
+    def _keep_unheard(self, events: tuple[KeyEvent, ...]) -> None:
+        """Have events logged that nobody has heard, and the pass ended with them."""
+        if self._writer is None or self._take_id is None:
+            return
+        take = self.session.take
+        take = replace(take, events=(*self.session.events, *events), pauses=self.session.pauses)
+        self._writer.end(self._take_id, take, None, False)
+        self._take_id = None
 
     def _tone(self, key: int) -> int:
         return on_the_page(key, self.setup.conditions)
@@ -276,14 +310,18 @@ class Shell:
                 self._take_id = None
 
 
-def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:
-    """Run the passes of a shell without a view, each begun at once; `show` sees every effect."""
+def play_through(
+    shell: Shell, show: Callable[[Effect], None], look: Callable[[], None] = lambda: None
+) -> None:
+    """Run the passes of a shell without a view, each begun at once; `show` sees every effect, and
+    `look` is called where the program may end."""
     while True:
         shell.send(Begin())
         while shell.session.stage != "ended":
+            look()
             for effect in shell.step():
                 show(effect)
-            shell.clock.sleep(every)
+            shell.clock.sleep(0.004)
         if not shell.more_to_come():
             return
         shell.again()
