@@ -167,6 +167,7 @@ def _play(
     player = settings.player
     view = performing.chosen_view(view)
     source = source or player.input or performing.automatic_input(view)
+    performing.check_typing(source, view)
     shell: DrillShell | None = None
     with WayOut() as way:
         hook = performing.Hook()

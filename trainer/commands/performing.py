@@ -91,6 +91,17 @@ def automatic_input(view: str) -> str:
     return "typing" if by_hand else "demo"
 
 
+def check_typing(source: str, view: str) -> None:
+    """Raise InputError for letters where there is neither a window nor a terminal to type in."""
+    if source == "typing" and not (
+        view == "window" or (view == "terminal" and sys.stdin.isatty() and sys.stdout.isatty())
+    ):
+        raise InputError(
+            "nobody can type here: there is neither a window nor a terminal",
+            remedy="use --input demo, or a MIDI port",
+        )
+
+
 def open_source(
     name: str, setup: Setup, hook: Hook, way: WayOut, seed: int = 0, slips: Sequence[Slip] = ()
 ) -> Source:

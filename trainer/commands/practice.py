@@ -88,7 +88,12 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
-    from trainer.commands.performing import automatic_input, chosen_view, settings_or_usual
+    from trainer.commands.performing import (
+        automatic_input,
+        check_typing,
+        chosen_view,
+        settings_or_usual,
+    )
     from trainer.conducting.setup import Setup, without_melody
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
@@ -113,6 +118,7 @@ def command(
         played = transposed(written, key)
     view = chosen_view(view)
     source = source or settings.player.input or automatic_input(view)
+    check_typing(source, view)
     conditions = settings.player.conditions(
         None if untimed else played.tempo if tempo is None else tempo
     )

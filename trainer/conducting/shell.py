@@ -56,8 +56,9 @@ if TYPE_CHECKING:
 
 AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
-LAST_KEYS = 0.15  # seconds at the end that keys still on their way here are waited for
-FED_AT_END = 1000  # events that are judged at the end; of a flood the rest is only kept
+LAST_KEYS = 0.1  # seconds at the end that keys still on their way here are waited for
+FED_AT_END = 300  # events that are judged at the end; of a flood the rest is only kept
+JUDGED_WITHIN = 0.2  # seconds that judging the pass may take at the end
 
 
 class Clock(Protocol):
@@ -129,6 +130,8 @@ class Shell:
         self._ways_later = False
         self._tones = Tones(output.key_on, output.key_off, self._tone)
         self._turn = threading.Lock()  # the end may come from another thread
+        self._leaving = False
+        self._passes = 0  # that have ended
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
@@ -182,29 +185,31 @@ class Shell:
 
     def more_to_come(self) -> bool:
         """Whether the setup asks for another pass."""
-        return self.setup.passes == 0 or len(self.results) < self.setup.passes
+        return self.setup.passes == 0 or self._passes < self.setup.passes
 
     def leave(self) -> None:
-        """At the end of the program: what was played until now is handed to the log, and the pass
-        with it, judged without its ways out. May be called from another thread.
+        """At the end of the program: the pass ends, and no way out is sought any more for what is
+        still to be logged. May be called from another thread."""
+        self._leaving = True
+        self.stop(JUDGED_WITHIN)
 
-        Of a flood that is still to be heard all is kept, and the pass ends with the marks it has.
+    def stop(self, within: float) -> None:
+        """End the pass that is played: all that was played until now is handed to the log, and the
+        verdict, without its ways out, if it is there within so many seconds.
+
+        Else, and where much of a flood is still to be heard, the pass ends with the marks it has.
         """
         with self._turn:
             if self.session.stage not in ("playing", "paused"):
                 return
             self._hear_out()
-            self._ways_later = False
-            self.session = replace(self.session, ways=False)
             now = self.clock.now()
             for _ in range(min(len(self._waiting), FED_AT_END)):
                 self._feed(self._waiting.popleft(), now)
-            keys = tuple(event for event in self._waiting if isinstance(event, KeyEvent))
+            unheard = tuple(event for event in self._waiting if isinstance(event, KeyEvent))
             self._waiting.clear()
-            if keys:
-                self._keep_unheard(keys)
-            else:
-                self._feed(Stop(), now)
+            if unheard or not self._stopped(now, within):
+                self._end_unjudged(unheard)
 
     def _hear_out(self) -> None:
         """Take in what was played until now, also what is still on its way here."""
@@ -213,14 +218,30 @@ class Shell:
             self.clock.sleep(0.005)
         self._waiting.extend(self.source.poll(self.clock.now()))
 
-    def _keep_unheard(self, events: tuple[KeyEvent, ...]) -> None:
-        """Have events logged that nobody has heard, and the pass ended with them."""
-        if self._writer is None or self._take_id is None:
-            return
-        take = self.session.take
-        take = replace(take, events=(*self.session.events, *events), pauses=self.session.pauses)
-        self._writer.end(self._take_id, take, None, False)
-        self._take_id = None
+    def _stopped(self, now: float, within: float) -> bool:
+        """End the pass with its verdict, if that is there in time."""
+        found: list[tuple[Session, tuple[Effect, ...]]] = []
+        session = replace(self.session, ways=False)
+        judging = threading.Thread(
+            target=lambda: found.append(feed(session, Stop(), now)), daemon=True
+        )
+        judging.start()
+        judging.join(within)
+        for self.session, effects in tuple(found):
+            for effect in effects:
+                self._do(effect)
+        return self.session.stage == "ended"
+
+    def _end_unjudged(self, unheard: tuple[KeyEvent, ...]) -> None:
+        """Have the pass logged as it stands, with events that nobody has heard yet."""
+        if self._writer is not None and self._take_id is not None:
+            events = (*self.session.events, *unheard)
+            take = replace(self.session.take, events=events, pauses=self.session.pauses)
+            self._writer.end(self._take_id, take, None, False)
+            self._take_id = None
+        self._passes += 1
+        self.session = replace(self.session, stage="ended")
+        self.output.stop()
 
     def _tone(self, key: int) -> int:
         return on_the_page(key, self.setup.conditions)
@@ -288,6 +309,7 @@ class Shell:
             case KeyOff(key):
                 self.output.key_off(key)
             case PassEnded(_, verdict, _):
+                self._passes += 1
                 self.results.append((self._take_id, verdict))
         if self._writer is not None:
             self._log(self._writer, effect)
@@ -295,7 +317,7 @@ class Shell:
     def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
         if not self._ways_later:
             return verdict
-        return partial(mended, self.session.judge, verdict)
+        return partial(mended, self.session.judge, verdict, lambda: self._leaving)
 
     def _log(self, writer: Writer, effect: Effect) -> None:
         match effect:

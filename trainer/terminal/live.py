@@ -10,6 +10,8 @@ from __future__ import annotations
 import os
 import select
 import sys
+import time
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -21,6 +23,7 @@ from rich.text import Text
 from trainer.conducting.shell import Shell, play_through
 from trainer.conducting.sources import HandsSource
 from trainer.conducting.way_out import Leave, WayOut
+from trainer.judging.passes import mended
 from trainer.listening.events import Onward
 from trainer.listening.typing import Latched
 from trainer.practice.effects import (
@@ -33,7 +36,6 @@ from trainer.practice.effects import (
     Paused,
     Resumed,
     Say,
-    Stop,
 )
 from trainer.terminal.words import (
     given_words,
@@ -44,6 +46,8 @@ from trainer.terminal.words import (
 )
 
 FRAME = 0.02  # seconds
+JUDGED_WITHIN = 0.6  # seconds that a pass broken off may be judged
+WAYS_WITHIN = 0.3  # seconds that ways out of the faults of a pass are sought
 END_OF_INPUT = "\x04"  # ctrl-d
 HELP = "space: begin, pause · enter: go on · escape: end the pass · ctrl-c: leave"
 
@@ -104,8 +108,7 @@ class _Letters:
     way: WayOut
 
     def typed(self) -> str:
-        """What was typed since the last time. Leaves where no more can be typed: at the end of
-        input (ctrl-d), or where the terminal is gone."""
+        """What was typed since the last time. Leaves where the terminal is gone."""
         text = ""
         while select.select([self.fileno], [], [], 0)[0]:
             try:
@@ -115,8 +118,6 @@ class _Letters:
             if not data:
                 self.way.terminal_is_gone()
             text += data.decode("utf-8", "ignore")
-        if END_OF_INPUT in text:
-            raise Leave
         return text
 
 
@@ -130,11 +131,14 @@ def _letters(way: WayOut, console: Console) -> _Letters:
 
     def restore() -> None:
         with suppress(termios.error, OSError):  # there may be none any more
-            termios.tcsetattr(fileno, termios.TCSANOW, before)
+            termios.tcsetattr(fileno, termios.TCSAFLUSH, before)
             console.show_cursor(True)
 
     way.at_the_end("the terminal", restore)
     tty.setcbreak(fileno)
+    mode = termios.tcgetattr(fileno)
+    mode[3] |= termios.NOFLSH  # what was typed before ctrl-c was played
+    termios.tcsetattr(fileno, termios.TCSANOW, mode)
     return _Letters(fileno, way)
 
 
@@ -142,25 +146,33 @@ def _interactive(
     shell: Shell, way: WayOut, console: Console, letters: _Letters, keys: bool
 ) -> None:
     console.print(HELP, style="dim", highlight=False)
+    shell.seek_ways_later()
     latched = Latched()
     while True:
         with Live(console=console, refresh_per_second=20, transient=True) as live:
             while shell.session.stage != "ended":
-                way.look()
                 for character in letters.typed():
                     latched = _act(shell, character, latched, keys)
                 for effect in shell.step():
                     if not isinstance(effect, PassEnded):
                         _print(shell, live.console, effect)
+                way.look()  # what was typed before a signal is played
                 live.update(_now(shell))
                 shell.clock.sleep(FRAME)
         verdict = shell.session.verdict
         if verdict is not None:
+            verdict = mended(shell.session.judge, verdict, _after(WAYS_WITHIN))
             for line in summary_lines(shell.setup.exercise, verdict):
                 console.print(line, highlight=False)
         if not shell.more_to_come():
             return
         shell.again()
+
+
+def _after(seconds: float) -> Callable[[], bool]:
+    """Whether so much time has gone by from now on."""
+    until = time.monotonic() + seconds
+    return lambda: time.monotonic() > until
 
 
 def _act(shell: Shell, character: str, latched: Latched, keys: bool) -> Latched:
@@ -171,7 +183,9 @@ def _act(shell: Shell, character: str, latched: Latched, keys: bool) -> Latched:
     elif character in "\r\n":
         shell.send(Onward(now))
     elif character == "\x1b":
-        shell.send(Stop())
+        shell.stop(JUDGED_WITHIN)
+    elif character == END_OF_INPUT:
+        raise Leave
     elif keys and isinstance(shell.source, HandsSource):
         latched, events = latched.typed(character, now)
         for event in events:
