@@ -129,9 +129,7 @@ def open_source(
     return source
 
 
-def open_sound(
-    player: Player, view: str, hook: Hook, way: WayOut, silent: bool = False
-) -> Output:
+def open_sound(player: Player, view: str, hook: Hook, way: WayOut, silent: bool = False) -> Output:
     """The output the player has chosen, or silence where that is wished. A window says itself when
     it is open; before other views it is waited for, as they may begin to play at once."""
     from trainer.conducting import chosen_sound

@@ -282,9 +282,7 @@ def _open_desk(room: Room, log: str, way: WayOut) -> Console:
 
     player = room.settings.player
     across = passage()
-    source = way.closing(
-        "the keyboards", HandsSource(at_once, player.input or None, across)
-    )
+    source = way.closing("the keyboards", HandsSource(at_once, player.input or None, across))
     output = way.closing("the sound", opening_sound(player, across))
     desk = Console(source, output, None, log=log)
     later.append(desk)
