@@ -18,7 +18,17 @@ from trainer.journal.store import Journal
 from trainer.journal.writer import Writer
 from trainer.judging.take import Conditions
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
-from trainer.practice.effects import Begin, Effect, Hold, PassEnded, Paused, Resumed, Stop
+from trainer.practice.effects import (
+    Begin,
+    Effect,
+    Hold,
+    PassEnded,
+    Paused,
+    Resumed,
+    SessionEvent,
+    Stop,
+)
+from trainer.practice.session import Session
 from trainer.sound.requests import Choice
 from trainer.sound.track import Track
 
@@ -120,7 +130,7 @@ def test_a_pass_is_in_the_log_event_by_event(tmp_path: Path) -> None:
     writer = Writer(tmp_path / "log.sqlite")
     shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(events), Paper(), writer, QuickClock(15.75))
     play_through(shell, lambda _: None)
-    assert shell.close() is None
+    writer.close()
     ((take_id, verdict),) = shell.results
     assert {m.outcome for m in verdict.moments} == {"complete"} and take_id is not None
     with Journal.open(tmp_path / "log.sqlite") as journal:
@@ -222,6 +232,87 @@ def test_a_run_of_keys_without_a_gap_ends_in_a_verdict() -> None:
     assert max(found.spread_ms or 0.0 for found in verdict.moments) == pytest.approx(99 * 30)
 
 
+@pytest.mark.parametrize("conditions", [TEMPO, Conditions()])
+def test_when_the_program_ends_all_that_came_is_in_the_log(
+    tmp_path: Path, conditions: Conditions
+) -> None:
+    events = in_order(*(keys(20.0 + n, text, 0.9) for n, text in enumerate(RIGHT[:2])))
+    writer = Writer(tmp_path / "log.sqlite")
+    clock = QuickClock(15.75)
+    shell = Shell(Setup(PIECE, conditions, PIECE), Recorded([]), Paper(), writer, clock)
+    shell.send(Begin())
+    run(shell, 7.0)
+    shell.source = Recorded(events)  # it has all come, and nobody has looked
+    shell.leave()
+    writer.close()
+    with Journal.open(tmp_path / "log.sqlite", write=False) as journal:
+        (kept,) = journal.takes()
+        assert kept.state == "stopped"
+        assert journal.take(kept.id).events == tuple(events)
+        assert journal.verdict(kept.id) == shell.session.verdict
+    assert shell.session.verdict is not None
+    assert [m.outcome for m in shell.session.verdict.moments[:2]] == ["complete", "complete"]
+
+
+def test_when_the_program_ends_all_of_a_flood_is_in_the_log(tmp_path: Path) -> None:
+    flood: list[KeyEvent] = [KeyDown(0.0, 21 + n % 88) for n in range(5000)]
+    writer = Writer(tmp_path / "log.sqlite")
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(flood), Paper(), writer, Busy())
+    shell.send(Begin())
+    shell.step()
+    assert len(shell.session.events) < 20
+    shell.leave()
+    writer.close()
+    with Journal.open(tmp_path / "log.sqlite", write=False) as journal:
+        (kept,) = journal.takes()
+        assert kept.state == "stopped"
+        assert journal.take(kept.id).events == tuple(flood)
+
+
+def test_a_pass_that_takes_long_to_judge_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from trainer.conducting import shell as driving
+
+    judging, done = driving.feed, threading.Event()
+
+    def slow(
+        session: Session, event: SessionEvent, now: float
+    ) -> tuple[Session, tuple[Effect, ...]]:
+        if isinstance(event, Stop):
+            done.wait(60)
+        return judging(session, event, now)
+
+    events = in_order(keys(20.0, RIGHT[0], 0.9))
+    writer = Writer(tmp_path / "log.sqlite")
+    clock = QuickClock(15.75)
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(events), Paper(), writer, clock)
+    shell.send(Begin())
+    run(shell, 6.0)
+    monkeypatch.setattr(driving, "feed", slow)
+    shell.leave()
+    writer.close()
+    done.set()
+    assert shell.session.stage == "ended" and not shell.more_to_come()
+    with Journal.open(tmp_path / "log.sqlite", write=False) as journal:
+        (kept,) = journal.takes()
+        assert kept.state == "stopped"
+        assert journal.take(kept.id).events == tuple(events)
+
+
+def test_no_way_out_is_sought_for_a_pass_that_is_logged_while_the_program_ends() -> None:
+    wrong = in_order(keys(20.0, RIGHT[0], 0.9), keys(21.0, "f3 a3 d4 f4", 0.9))
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(wrong), Paper(), None, QuickClock(15.75))
+    shell.seek_ways_later()
+    play_through(shell, lambda _: None)
+    ((_, verdict),) = shell.results
+    final = shell._final(verdict)
+    assert callable(final)
+    assert any(fault.instead for fault in final().faults)
+    shell.leave()
+    assert final() == verdict and not any(fault.instead for fault in verdict.faults)
+
+
 def test_keys_that_come_late_in_one_frame_are_one_chord_as_they_were_struck() -> None:
     """A frame that hangs brings many keys at once: their own times tell chords apart."""
     shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded([]), Paper(), None, QuickClock())
@@ -297,7 +388,7 @@ def test_a_tone_starts_in_the_midi_thread_before_any_frame(
         until(lambda: output.asked == [("on", 60)])  # and no step was taken
         assert output.threads != [threading.get_ident()]
         until(lambda: bool(shell.step()) or shell.session.capture.down == (60,))
-        shell.close()
+        source.close()
 
 
 def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
@@ -316,4 +407,4 @@ def test_a_keyboard_found_before_the_beginning_brings_its_own_offset(
         shell.step()
         assert shell.session.take.port == "organ:keys"
         assert shell.session.task.conditions.latency == 0.011
-        shell.close()
+        source.close()

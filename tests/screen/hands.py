@@ -20,6 +20,7 @@ from trainer.conducting.console import Console
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import DemoSource, HandsSource, Source
+from trainer.conducting.way_out import WayOut
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.effects import Effect
 from trainer.practice.session import Session
@@ -153,7 +154,9 @@ class Hands:
         return self.surface.copy()
 
     def close(self) -> None:
-        self.window.close()
+        with WayOut() as way:
+            self.window.put_away(way)
+        pygame.display.quit()
 
 
 def open_hands(

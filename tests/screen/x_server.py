@@ -17,7 +17,7 @@ class Server:
         reading, writing = os.pipe()
         self._process = subprocess.Popen(
             ["Xvfb", "-displayfd", str(writing), "-screen", "0", f"{size[0]}x{size[1]}x24",
-             "-fbdir", str(folder), "-nolisten", "tcp"],
+             "-fbdir", str(folder), "-nolisten", "tcp", "-noreset"],
             pass_fds=[writing],
             stderr=subprocess.DEVNULL,
         )  # fmt: skip

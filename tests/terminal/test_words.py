@@ -12,6 +12,7 @@ from tests.practice.playing import Pass, in_order, keys, play, verdict
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import QuickClock, Shell
 from trainer.conducting.sources import DemoSource
+from trainer.conducting.way_out import WayOut
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import MomentVerdict
 from trainer.listening.events import KeyDown, KeyEvent
@@ -88,7 +89,7 @@ def test_the_view_prints_plain_lines_where_there_is_no_terminal() -> None:
     setup = Setup(PIECE, TEMPO, PIECE)
     source = DemoSource(setup, lambda _: None)
     shell = Shell(setup, source, Silence("no sound"), None, QuickClock())
-    run(shell, Console(file=out, width=100))
+    run(shell, WayOut(), Console(file=out, width=100))
     shown = out.getvalue()
     assert "\x1b" not in shown and "count-in" in shown
     assert "melody f4 · bass f3" in shown and "harmony" in shown

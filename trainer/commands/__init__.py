@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import importlib
 import io
@@ -57,26 +58,27 @@ def cli(ctx: click.Context) -> None:
     Without a command it opens the window, or the terminal view where there is no display.
     """
     if ctx.invoked_subcommand is None:
-        from trainer.display import has_display
+        from trainer.commands.performing import chosen_view
 
-        if has_display():
+        if chosen_view(None) == "window":
             _open_window()
         else:
             from trainer.commands.practice import command
 
-            ctx.invoke(command)
+            ctx.invoke(command, view="terminal")
 
 
 def _open_window() -> None:
     import os
 
+    from trainer.conducting.way_out import WayOut
     from trainer.journal import LOG_VARIABLE, log_location
     from trainer.screen.window import run_front
     from trainer.settings import load
 
-    trouble = run_front(str(log_location(os.environ.get(LOG_VARIABLE) or load().log)))
-    if trouble:
-        print(f"mittelstimme: {trouble}", file=sys.stderr)
+    with WayOut() as way:
+        run_front(str(log_location(os.environ.get(LOG_VARIABLE) or load().log)), way)
+    raise click.exceptions.Exit(way.status)
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -87,31 +89,56 @@ def main(arguments: list[str] | None = None) -> None:
             stream.reconfigure(errors="replace")
     try:
         status = cli.main(args=arguments, prog_name="mittelstimme", standalone_mode=False)
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except click.exceptions.Exit as end:
         status = end.exit_code
     except click.ClickException as error:
-        print(f"mittelstimme: {error.format_message()}", file=sys.stderr)
+        _say(error.format_message())
         status = 2
     except (click.Abort, KeyboardInterrupt):
         status = 130
     except TrainerError as error:
-        print(f"mittelstimme: {error}", file=sys.stderr)
+        _say(str(error))
         status = 2
     except UnicodeEncodeError as error:
         if "surrogates" not in error.reason:
             raise
-        print("mittelstimme: a word of the command is not UTF-8; write it again", file=sys.stderr)
+        _say("a word of the command is not UTF-8; write it again")
         status = 2
     except BrokenPipeError:
-        sys.stderr.close()
+        _hush()
         status = 0
     except OSError as error:
-        if error.errno != errno.ENOSPC:
+        if error.errno not in _OF_THE_SURROUNDINGS:
             raise
         where = f"{error.filename}: " if error.filename else ""
-        print(f"mittelstimme: {where}the disk is full; make room on it", file=sys.stderr)
-        # What could not be written out would be tried, and complained of, once more at the end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        _say(f"{where}{_OF_THE_SURROUNDINGS[error.errno]}")
+        _hush()
         status = 2
+    except BaseException as error:
+        from trainer.conducting.way_out import Leave
+
+        if not isinstance(error, Leave):
+            raise
+        status = error.status  # a signal before anything was opened
     sys.exit(status if isinstance(status, int) else 0)
+
+
+_OF_THE_SURROUNDINGS = {
+    errno.ENOSPC: "the disk is full; make room on it",
+    errno.EIO: "the device does not answer any more",
+}
+
+
+def _say(line: str) -> None:
+    with contextlib.suppress(OSError, ValueError):
+        print(f"mittelstimme: {line}", file=sys.stderr)
+
+
+def _hush() -> None:
+    """What could not be written out would be tried, and complained of, once more at the end."""
+    with contextlib.suppress(OSError):
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        for stream in (1, 2):
+            os.dup2(nothing, stream)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from trainer.conducting.setup import Setup
     from trainer.conducting.sources import Source
     from trainer.conducting.todays_drill import Drill
+    from trainer.conducting.way_out import WayOut
     from trainer.practice.material import Material
     from trainer.practice.past import Past
     from trainer.practice.result import PassResult
@@ -96,8 +97,9 @@ def command(
     if not as_json:
         _show(drill)
     takes: Sequence[str] = ()
+    status = 0
     if not plan_only and drill.following is not None:
-        drill, takes = _play(
+        drill, takes, status = _play(
             drill,
             material,
             library,
@@ -116,6 +118,7 @@ def command(
         from trainer.commands.printing import print_json
 
         print_json({**as_data(drill), "takes": list(takes)})
+    raise click.exceptions.Exit(status)
 
 
 def _look_back(
@@ -153,35 +156,43 @@ def _play(
     silent: bool,
     as_json: bool,
     location: str | None,
-) -> tuple[Drill, Sequence[str]]:
-    """Play until the plan is done or the player leaves; the drill then, and the takes' ids."""
+) -> tuple[Drill, Sequence[str], int]:
+    """Play until the plan is done or the player leaves; the drill then, the takes' ids, and the
+    status to end with."""
     from trainer.commands import performing
     from trainer.conducting.drill_shell import DrillShell
     from trainer.conducting.shell import QuickClock, RealClock
+    from trainer.conducting.way_out import WayOut
 
     player = settings.player
     view = performing.chosen_view(view)
     source = source or player.input or performing.automatic_input(view)
-    hook = performing.Hook()
-    shell = DrillShell(
-        drill,
-        material,
-        library,
-        player,
-        _sources(source, hook, seed),
-        performing.open_sound(player, view, hook, silent or quick),
-        performing.open_writer(location, settings),
-        lambda line: click.echo(line, err=as_json),
-        supply=("bass", "melody") if source == "typing" else None,
-        latency=settings.latency_of,
-        clock=QuickClock() if quick else RealClock(),
-    )
-    hook.shell = shell
-    performing.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
-    return shell.drill, [id for id, _ in shell.results if id is not None]
+    performing.check_typing(source, view)
+    shell: DrillShell | None = None
+    with WayOut() as way:
+        hook = performing.Hook()
+        shell = DrillShell(
+            drill,
+            material,
+            library,
+            player,
+            _sources(source, hook, way, seed),
+            performing.open_sound(player, view, hook, way, silent or quick),
+            performing.open_writer(location, settings, way),
+            lambda line: click.echo(line, err=as_json),
+            supply=("bass", "melody") if source == "typing" else None,
+            latency=settings.latency_of,
+            clock=QuickClock() if quick else RealClock(),
+        )
+        hook.shell = shell
+        letters = source == "typing"
+        performing.play(shell, settings, view, way, letters_are_keys=letters, as_json=as_json)
+    if shell is None:
+        return drill, (), way.status
+    return shell.drill, [id for id, _ in shell.results if id is not None], way.status
 
 
-def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
+def _sources(name: str, hook: Any, way: WayOut, seed: int) -> Callable[[Setup], Source]:
     """The player's hands stay the same from task to task; the demo player learns each anew."""
     from trainer.commands.performing import open_source
 
@@ -192,9 +203,9 @@ def _sources(name: str, hook: Any, seed: int) -> Callable[[Setup], Source]:
         nonlocal passes
         passes += 1
         if name == "demo":
-            return open_source(name, setup, hook, seed + passes, ())
+            return open_source(name, setup, hook, way, seed + passes, ())
         if not kept:
-            kept.append(open_source(name, setup, hook, seed, ()))
+            kept.append(open_source(name, setup, hook, way, seed, ()))
         return kept[0]
 
     return source

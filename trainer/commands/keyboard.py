@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,6 +15,10 @@ from trainer.commands.groups import Group
 from trainer.commands.printing import print_json
 from trainer.errors import InputError
 from trainer.listening.events import KeyDown, KeyUp, ListeningEvent, Pedal, PortFound, PortLost
+
+if TYPE_CHECKING:
+    from trainer.conducting.way_out import WayOut
+    from trainer.listening.keyboard import Keyboard
 
 _NAMES = ("c", "c#", "d", "eb", "e", "f", "f#", "g", "ab", "a", "bb", "b")
 _LISTEN_FOR = 4  # beats of the tactus before the first tap that counts
@@ -60,17 +65,18 @@ def list_ports(as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
 def watch(port: str | None, seconds: float | None, as_json: bool) -> None:
     """Show what arrives from PORT (else the first one found), through loss and return."""
+    from trainer.conducting.way_out import WayOut
+
     began = time.monotonic()
     kept: list[dict[str, Any]] = []
-    try:
-        for event in _events(port, seconds):
+    with WayOut() as way:
+        for event in _events(port, seconds, way):
             kept.append(_plain(event, began))
             if not as_json:
                 print(_words(event, began), flush=True)
-    except KeyboardInterrupt:
-        pass
     if as_json:
         print_json({"format": "mittelstimme-keys", "version": 1, "events": kept})
+    raise click.exceptions.Exit(way.status)
 
 
 @command.command()
@@ -87,7 +93,8 @@ def calibrate(
 
     Timing in every later pass on that port is judged with the offset taken off.
     """
-    from trainer.conducting.chosen_sound import open_sound
+    from trainer.conducting.chosen_sound import opening_sound
+    from trainer.conducting.way_out import WayOut
     from trainer.practice.calibrate import FEWEST, STEADY, offset, tactus
     from trainer.settings import load, save
     from trainer.sound.track import Click, Track
@@ -99,13 +106,13 @@ def calibrate(
             f"--beats {beats} is too few", remedy=f"give {_LISTEN_FOR + FEWEST} or more"
         )
     settings = load()
-    player = settings.player
-    keyboard, queue = _listen(port)
-    name = keyboard.name
-    assert name is not None
-    output = open_sound(player)
     beat = 60.0 / tempo
-    try:
+    name, queue, first = "", SimpleQueue[ListeningEvent](), 0.0
+    with WayOut() as way:
+        keyboard = _listen(port, queue.put, way)
+        name = keyboard.name or ""
+        output = way.closing("the sound", opening_sound(settings.player))
+        output.wait_until_open()
         first = time.monotonic() + 1.0
         counted = tactus(tempo, beats)
         output.play(Track((), tuple(Click(b.start, b.accent) for b in counted)), first)
@@ -113,7 +120,9 @@ def calibrate(
         if not as_json:
             print(f"{name}: listen to four beats, then tap one key on each")
         shown = -1
+        way.only_at_looks()
         while (now := time.monotonic()) < first + beats * beat:
+            way.look()
             if keyboard.name is None:
                 raise InputError(f"{name} is gone", remedy="plug it in and calibrate again")
             number = int((now - first) // beat)
@@ -121,9 +130,8 @@ def calibrate(
                 shown = number
                 print("tap" if number >= _LISTEN_FOR else "listen", number % 4 + 1, flush=True)
             time.sleep(0.01)
-    finally:
-        keyboard.close()
-        output.close()
+    if way.status:
+        ctx.exit(way.status)
     taps = [event.time for event in _drained(queue) if isinstance(event, KeyDown)]
     found = offset(taps, first, tempo, beats, _LISTEN_FOR)
     if found.steady and not dry:
@@ -151,41 +159,37 @@ def calibrate(
         ctx.exit(1)
 
 
-def _listen(port: str | None) -> tuple[Any, Any]:
-    """A keyboard that is open and the queue its events go to; InputError if there is none."""
-    from queue import SimpleQueue
-
+def _listen(port: str | None, put: Callable[[ListeningEvent], None], way: WayOut) -> Keyboard:
+    """A keyboard that is open and hands its events to `put`; InputError if there is none."""
     from trainer.listening.keyboard import Keyboard
 
-    queue: SimpleQueue[ListeningEvent] = SimpleQueue()
-    keyboard = Keyboard(queue.put, wanted=port)
+    keyboard = way.closing("the keyboards", Keyboard(put, wanted=port))
     keyboard.settle()
     if keyboard.name is None:
-        keyboard.close()
         names = ", ".join(found.name for found in keyboard.ports) or "none"
         missing = "there is no MIDI port" if port is None else f"there is no MIDI port {port!r}"
         raise InputError(
             "; ".join(keyboard.refused) or missing,
             remedy=f"plug a keyboard in; ports here: {names}",
         )
-    return keyboard, queue
+    return keyboard
 
 
-def _drained(queue: Any) -> Iterator[ListeningEvent]:
+def _drained(queue: SimpleQueue[ListeningEvent]) -> Iterator[ListeningEvent]:
     while not queue.empty():
         yield queue.get_nowait()
 
 
-def _events(port: str | None, seconds: float | None) -> Iterator[ListeningEvent]:
-    keyboard, queue = _listen(port)
+def _events(port: str | None, seconds: float | None, way: WayOut) -> Iterator[ListeningEvent]:
+    queue: SimpleQueue[ListeningEvent] = SimpleQueue()
+    _listen(port, queue.put, way)
     ends = None if seconds is None else time.monotonic() + seconds
-    try:
-        while ends is None or time.monotonic() < ends:
-            yield from _drained(queue)
-            time.sleep(0.005)
+    way.only_at_looks()
+    while ends is None or time.monotonic() < ends:
         yield from _drained(queue)
-    finally:
-        keyboard.close()
+        way.look()
+        time.sleep(0.005)
+    yield from _drained(queue)
 
 
 def _words(event: ListeningEvent, began: float) -> str:

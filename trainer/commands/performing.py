@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from trainer.conducting.setup import Setup
     from trainer.conducting.shell import Shell
     from trainer.conducting.sources import Source
+    from trainer.conducting.way_out import WayOut
     from trainer.journal.writer import Writer
     from trainer.practice.demo import Slip
     from trainer.practice.effects import Effect
@@ -65,7 +66,18 @@ def chosen_view(view: str | None) -> str:
         raise InputError(
             "there is no display to open a window on", remedy="use --view terminal or --view none"
         )
-    return view or ("window" if has_display() else "terminal")
+    if view in ("terminal", "none") or not (view or has_display()):
+        return view or "terminal"
+    from trainer.screen.display import open_display
+
+    try:
+        open_display()
+    except InputError as error:
+        if view is not None:
+            raise
+        click.echo(f"mittelstimme: {error.what}; going on in the terminal", err=True)
+        return "terminal"
+    return "window"
 
 
 def automatic_input(view: str) -> str:
@@ -79,8 +91,19 @@ def automatic_input(view: str) -> str:
     return "typing" if by_hand else "demo"
 
 
+def check_typing(source: str, view: str) -> None:
+    """Raise InputError for letters where there is neither a window nor a terminal to type in."""
+    if source == "typing" and not (
+        view == "window" or (view == "terminal" and sys.stdin.isatty() and sys.stdout.isatty())
+    ):
+        raise InputError(
+            "nobody can type here: there is neither a window nor a terminal",
+            remedy="use --input demo, or a MIDI port",
+        )
+
+
 def open_source(
-    name: str, setup: Setup, hook: Hook, seed: int = 0, slips: Sequence[Slip] = ()
+    name: str, setup: Setup, hook: Hook, way: WayOut, seed: int = 0, slips: Sequence[Slip] = ()
 ) -> Source:
     """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.choosing`
     reads them.
@@ -94,12 +117,11 @@ def open_source(
     if slips:
         raise InputError("--slip is for the demo player", remedy="add --input demo")
     if name == "typing":
-        return HandsSource(hook, passage=hook.passage)
-    source = HandsSource(hook, name, hook.passage)
+        return way.closing("the keyboards", HandsSource(hook, passage=hook.passage))
+    source = way.closing("the keyboards", HandsSource(hook, name, hook.passage))
     source.settle()
     if source.port is None:
         names, refused = ", ".join(source.ports) or "none", "; ".join(source.refused)
-        source.close()
         raise InputError(
             refused or f"there is no MIDI port {name!r}",
             remedy=f"ports here: {names}; or use --input typing or --input demo",
@@ -107,7 +129,7 @@ def open_source(
     return source
 
 
-def open_sound(player: Player, view: str, hook: Hook, silent: bool = False) -> Output:
+def open_sound(player: Player, view: str, hook: Hook, way: WayOut, silent: bool = False) -> Output:
     """The output the player has chosen, or silence where that is wished. A window says itself when
     it is open; before other views it is waited for, as they may begin to play at once."""
     from trainer.conducting import chosen_sound
@@ -115,11 +137,13 @@ def open_sound(player: Player, view: str, hook: Hook, silent: bool = False) -> O
 
     if silent:
         return Silence("no sound")
-    opening = chosen_sound.opening_sound if view == "window" else chosen_sound.open_sound
-    return opening(player, hook.passage)
+    output = way.closing("the sound", chosen_sound.opening_sound(player, hook.passage))
+    if view != "window":
+        output.wait_until_open()
+    return output
 
 
-def open_writer(location: str | None, settings: Settings) -> Writer | None:
+def open_writer(location: str | None, settings: Settings, way: WayOut) -> Writer | None:
     """The log meant: the one given, the environment's, the settings', the usual. Where it cannot
     be written practice goes on without one, and says so."""
     from trainer.journal import LOG_VARIABLE, log_location
@@ -127,7 +151,7 @@ def open_writer(location: str | None, settings: Settings) -> Writer | None:
 
     where = location or os.environ.get(LOG_VARIABLE) or settings.log
     try:
-        writer = Writer(log_location(where))
+        writer = way.closing("the log", Writer(log_location(where)))
         writer.player(settings.player.id, settings.player.name)
         return writer
     except LogError as error:
@@ -136,40 +160,39 @@ def open_writer(location: str | None, settings: Settings) -> Writer | None:
 
 
 def play(
-    shell: Shell, settings: Settings, view: str, *, letters_are_keys: bool, as_json: bool
+    shell: Shell,
+    settings: Settings,
+    view: str,
+    way: WayOut,
+    *,
+    letters_are_keys: bool,
+    as_json: bool,
 ) -> None:
-    """Play in the view asked for and put everything away again.
+    """Play in the view asked for, until it is over or the program is to end; then `way` leads out.
 
-    Ctrl-C ends the pass; what was played is judged and kept. With `as_json` stdout is left free.
+    What was played is judged and kept. With `as_json` stdout is left free.
     """
     from trainer.care import first_words
-    from trainer.practice.effects import Stop
 
+    way.at_the_end("the pass", shell.leave)
     words = first_words(settings) if view == "terminal" and not as_json else None
     if words:
         click.echo(words + "\n")
-    try:
-        if view == "window":
-            from trainer.screen.window import run as run_window
+    way.only_at_looks()
+    if view == "window":
+        from trainer.screen.window import run as run_window
 
-            run_window(shell, settings)
-        elif view == "terminal":
-            from rich.console import Console
+        run_window(shell, settings, way)
+    elif view == "terminal":
+        from rich.console import Console
 
-            from trainer.terminal.live import run as run_terminal
+        from trainer.terminal.live import run as run_terminal
 
-            run_terminal(shell, Console(stderr=as_json), letters_are_keys=letters_are_keys)
-        else:
-            from trainer.conducting.shell import play_through
+        run_terminal(shell, way, Console(stderr=as_json), letters_are_keys=letters_are_keys)
+    else:
+        from trainer.conducting.shell import play_through
 
-            play_through(shell, report)
-    except KeyboardInterrupt:
-        shell.send(Stop())
-        shell.step()
-    finally:
-        trouble = shell.close()
-        if trouble:
-            click.echo(f"mittelstimme: {trouble}", err=True)
+        play_through(shell, report, way.look)
 
 
 def report(effect: Effect) -> None:

@@ -88,7 +88,12 @@ def command(
     Listens to a MIDI keyboard if there is one, else to the letters of the typing keyboard, else to
     the demo player. Shows a window where there is a display, else the terminal view.
     """
-    from trainer.commands.performing import automatic_input, chosen_view, settings_or_usual
+    from trainer.commands.performing import (
+        automatic_input,
+        check_typing,
+        chosen_view,
+        settings_or_usual,
+    )
     from trainer.conducting.setup import Setup, without_melody
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
@@ -113,6 +118,7 @@ def command(
         played = transposed(written, key)
     view = chosen_view(view)
     source = source or settings.player.input or automatic_input(view)
+    check_typing(source, view)
     conditions = settings.player.conditions(
         None if untimed else played.tempo if tempo is None else tempo
     )
@@ -185,21 +191,25 @@ def run(
     """Open source, sound and log, play in the view asked for, and put everything away again."""
     from trainer.commands import performing
     from trainer.conducting.shell import QuickClock, RealClock, Shell
+    from trainer.conducting.way_out import WayOut
 
-    hook = performing.Hook()
-    keys = performing.open_source(source, setup, hook, seed, slips)
-    shell = Shell(
-        setup,
-        keys,
-        performing.open_sound(settings.player, view, hook, silent or quick),
-        performing.open_writer(location, settings),
-        QuickClock() if quick else RealClock(),
-        settings.latency_of,
-    )
-    hook.shell = shell
-    performing.play(shell, settings, view, letters_are_keys=source == "typing", as_json=as_json)
-    if as_json:
+    shell: Shell | None = None
+    with WayOut() as way:
+        hook = performing.Hook()
+        shell = Shell(
+            setup,
+            performing.open_source(source, setup, hook, way, seed, slips),
+            performing.open_sound(settings.player, view, hook, way, silent or quick),
+            performing.open_writer(location, settings, way),
+            QuickClock() if quick else RealClock(),
+            settings.latency_of,
+        )
+        hook.shell = shell
+        letters = source == "typing"
+        performing.play(shell, settings, view, way, letters_are_keys=letters, as_json=as_json)
+    if as_json and shell is not None:
         _print_result(shell)
+    raise click.exceptions.Exit(way.status)
 
 
 def _print_result(shell: Shell) -> None:

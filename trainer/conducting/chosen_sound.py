@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from trainer.apart import Passage
-from trainer.errors import InputError
 from trainer.settings import Player
 from trainer.sound.apart import SoundApart
 from trainer.sound.requests import Choice
@@ -25,14 +24,3 @@ def opening_sound(player: Player, passage: Passage | None = None) -> SoundApart:
     went. Without an audio device, or the MIDI instrument, it is silent. Keys may come to it through
     `passage`."""
     return SoundApart(choice(player), passage)
-
-
-def open_sound(player: Player, passage: Passage | None = None) -> SoundApart:
-    """The same, once it is open. Raises InputError where a chosen MIDI instrument is not there."""
-    output = opening_sound(player, passage)
-    try:
-        output.wait_until_open()
-    except InputError:
-        output.close()
-        raise
-    return output

@@ -23,7 +23,7 @@ SETTLES = 0.5  # seconds at most that a first piece waits for keyboards to be fo
 
 @dataclass
 class Console:
-    """Makes shells that share a source, an output and a log; closed with the window."""
+    """Makes shells that share a source, an output and a log."""
 
     source: Source
     output: Output
@@ -75,15 +75,7 @@ class Console:
 
         self.output.retune(choice(player))
 
-    def close(self) -> str | None:
-        """Put everything away; what could not be written to the log, in one line."""
-        from trainer.errors import TrainerError
-
-        self.source.close()
-        self.output.close()
-        if self.writer is not None:
-            try:
-                self.writer.close()
-            except TrainerError as error:
-                return str(error)
-        return None
+    def leave(self) -> None:
+        """At the end of the program: the pass being played is handed to the log."""
+        if self.shell is not None:
+            self.shell.leave()

@@ -13,6 +13,7 @@ with `send` (`Begin`, `Hold`, `Stop`, `Onward`).
 
 from __future__ import annotations
 
+import threading
 import time
 from collections import deque
 from collections.abc import Callable
@@ -23,7 +24,6 @@ from typing import TYPE_CHECKING, Protocol
 
 from trainer.conducting.setup import Setup
 from trainer.conducting.sources import Source
-from trainer.errors import TrainerError
 from trainer.judging.passes import mended
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
@@ -56,6 +56,9 @@ if TYPE_CHECKING:
 
 AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
+LAST_KEYS = 0.1  # seconds at the end that keys still on their way here are waited for
+FED_AT_END = 300  # events that are judged at the end; of a flood the rest is only kept
+JUDGED_WITHIN = 0.2  # seconds that judging the pass may take at the end
 
 
 class Clock(Protocol):
@@ -126,6 +129,9 @@ class Shell:
         self._trouble: str | None = None
         self._ways_later = False
         self._tones = Tones(output.key_on, output.key_off, self._tone)
+        self._turn = threading.Lock()  # the end may come from another thread
+        self._leaving = False
+        self._passes = 0  # that have ended
         self._offset = self.clock.wall() - self.clock.now()
         self._looked = self.clock.now()
         self.session = self._ready()
@@ -151,6 +157,10 @@ class Shell:
         Of a flood no more is fed at a step than `AT_ONCE` allows. The rest waits its turn, and time
         does not go by for the session before it has been heard.
         """
+        with self._turn:
+            return self._step()
+
+    def _step(self) -> tuple[Effect, ...]:
         now = self.clock.now()
         effects: list[Effect] = []
         if self.session.stage == "ready" and self.source.name != self._port:
@@ -175,18 +185,63 @@ class Shell:
 
     def more_to_come(self) -> bool:
         """Whether the setup asks for another pass."""
-        return self.setup.passes == 0 or len(self.results) < self.setup.passes
+        return self.setup.passes == 0 or self._passes < self.setup.passes
 
-    def close(self) -> str | None:
-        """End the sound, write the log to its end; what could not be written, in one line."""
-        self.source.close()
-        self.output.close()
-        if self._writer is not None:
-            try:
-                self._writer.close()
-            except TrainerError as error:
-                return str(error)
-        return None
+    def leave(self) -> None:
+        """At the end of the program: the pass ends, and no way out is sought any more for what is
+        still to be logged. May be called from another thread."""
+        self._leaving = True
+        self.stop(JUDGED_WITHIN)
+
+    def stop(self, within: float) -> None:
+        """End the pass that is played: all that was played until now is handed to the log, and the
+        verdict, without its ways out, if it is there within so many seconds.
+
+        Else, and where much of a flood is still to be heard, the pass ends with the marks it has.
+        """
+        with self._turn:
+            if self.session.stage not in ("playing", "paused"):
+                return
+            self._hear_out()
+            now = self.clock.now()
+            for _ in range(min(len(self._waiting), FED_AT_END)):
+                self._feed(self._waiting.popleft(), now)
+            unheard = tuple(event for event in self._waiting if isinstance(event, KeyEvent))
+            self._waiting.clear()
+            if unheard or not self._stopped(now, within):
+                self._end_unjudged(unheard)
+
+    def _hear_out(self) -> None:
+        """Take in what was played until now, also what is still on its way here."""
+        began = self.clock.now()
+        while self.source.sure(began) < began and self.clock.now() < began + LAST_KEYS:
+            self.clock.sleep(0.005)
+        self._waiting.extend(self.source.poll(self.clock.now()))
+
+    def _stopped(self, now: float, within: float) -> bool:
+        """End the pass with its verdict, if that is there in time."""
+        found: list[tuple[Session, tuple[Effect, ...]]] = []
+        session = replace(self.session, ways=False)
+        judging = threading.Thread(
+            target=lambda: found.append(feed(session, Stop(), now)), daemon=True
+        )
+        judging.start()
+        judging.join(within)
+        for self.session, effects in tuple(found):
+            for effect in effects:
+                self._do(effect)
+        return self.session.stage == "ended"
+
+    def _end_unjudged(self, unheard: tuple[KeyEvent, ...]) -> None:
+        """Have the pass logged as it stands, with events that nobody has heard yet."""
+        if self._writer is not None and self._take_id is not None:
+            events = (*self.session.events, *unheard)
+            take = replace(self.session.take, events=events, pauses=self.session.pauses)
+            self._writer.end(self._take_id, take, None, False)
+            self._take_id = None
+        self._passes += 1
+        self.session = replace(self.session, stage="ended")
+        self.output.stop()
 
     def _tone(self, key: int) -> int:
         return on_the_page(key, self.setup.conditions)
@@ -254,6 +309,7 @@ class Shell:
             case KeyOff(key):
                 self.output.key_off(key)
             case PassEnded(_, verdict, _):
+                self._passes += 1
                 self.results.append((self._take_id, verdict))
         if self._writer is not None:
             self._log(self._writer, effect)
@@ -261,7 +317,7 @@ class Shell:
     def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
         if not self._ways_later:
             return verdict
-        return partial(mended, self.session.judge, verdict)
+        return partial(mended, self.session.judge, verdict, lambda: self._leaving)
 
     def _log(self, writer: Writer, effect: Effect) -> None:
         match effect:
@@ -276,14 +332,18 @@ class Shell:
                 self._take_id = None
 
 
-def play_through(shell: Shell, show: Callable[[Effect], None], every: float = 0.004) -> None:
-    """Run the passes of a shell without a view, each begun at once; `show` sees every effect."""
+def play_through(
+    shell: Shell, show: Callable[[Effect], None], look: Callable[[], None] = lambda: None
+) -> None:
+    """Run the passes of a shell without a view, each begun at once; `show` sees every effect, and
+    `look` is called where the program may end."""
     while True:
         shell.send(Begin())
         while shell.session.stage != "ended":
+            look()
             for effect in shell.step():
                 show(effect)
-            shell.clock.sleep(every)
+            shell.clock.sleep(0.004)
         if not shell.more_to_come():
             return
         shell.again()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from trainer.judging.heard import Heard
@@ -30,9 +30,12 @@ def judge(take: Take) -> PassVerdict:
     return mended(judging, judged(asked, judging, played, take.origin, take.pauses))
 
 
-def mended(judging: Judge, verdict: PassVerdict) -> PassVerdict:
-    """A verdict with what would have been right at each fault."""
-    return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given)
+def mended(
+    judging: Judge, verdict: PassVerdict, enough: Callable[[], bool] = lambda: False
+) -> PassVerdict:
+    """A verdict with what would have been right at each fault; where `enough` says so before all
+    are done, the rest stay as they are."""
+    return with_ways_out(judging.exercise, judging.conditions, verdict, judging.given, enough)
 
 
 def judged(

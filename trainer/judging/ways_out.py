@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from trainer.errors import NoVoicingError
@@ -17,15 +18,20 @@ UNMENDED = ("wrong-bass", "wrong-melody")  # what is given is not for the hand t
 
 
 def with_ways_out(
-    exercise: Exercise, conditions: Conditions, verdict: PassVerdict, given: Given
+    exercise: Exercise,
+    conditions: Conditions,
+    verdict: PassVerdict,
+    given: Given,
+    enough: Callable[[], bool] = lambda: False,
 ) -> PassVerdict:
     """The same verdict, its gross and weak faults with a voicing that avoids them and the sentence
     that names it, where there is one.
 
     A melody that is not given may be changed with the rest; where the bass is not, and where the
-    exercise cannot be realized at all, nothing is proposed.
+    exercise cannot be realized at all, nothing is proposed, nor for what is left when `enough`
+    says so.
     """
-    if "bass" not in given or not any(wanted(fault) for fault in verdict.faults):
+    if enough() or "bass" not in given or not any(wanted(fault) for fault in verdict.faults):
         return verdict
     moments = exercise.moments
     if "soprano" not in given:
@@ -41,7 +47,10 @@ def with_ways_out(
         return verdict
     played = {m.index: m.voicing for m in verdict.moments if m.voicing is not None}
     return replace(
-        verdict, faults=tuple(_mended(solver, fault, played) for fault in verdict.faults)
+        verdict,
+        faults=tuple(
+            fault if enough() else _mended(solver, fault, played) for fault in verdict.faults
+        ),
     )
 
 

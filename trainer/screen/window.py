@@ -11,6 +11,7 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 import pygame
 
+from trainer.screen.display import heed_its_death, open_display
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.stage import Stage
 from trainer.screen.drawing.theme import SMALLEST
@@ -23,6 +24,7 @@ from trainer.screen.views.help import HelpView
 if TYPE_CHECKING:
     from trainer.conducting.console import Console
     from trainer.conducting.shell import Shell
+    from trainer.conducting.way_out import WayOut
     from trainer.errors import TrainerError
     from trainer.journal.writer import Writer
     from trainer.listening.events import KeyEvent
@@ -59,7 +61,7 @@ class Window:
     ) -> None:
         engraver = Engraver()
         engraver.begin()  # first: it gets ready while the window opens
-        pygame.display.init()
+        open_display()
         pygame.font.init()
         self.state = state or load_state()
         pygame.display.set_caption("Mittelstimme")
@@ -79,18 +81,17 @@ class Window:
         size = (max(SMALLEST[0], self.state.width), max(SMALLEST[1], self.state.height))
         return pygame.display.set_mode(size, pygame.RESIZABLE)
 
-    def run(self) -> None:
-        """Turn frames until the player leaves."""
-        try:
-            while not self.room.leaving:
-                began = self.clock()
-                self.frame(began)
-                lively = self.room.views and self.room.view.lively
-                pause = (FRAME if lively else RESTING) - (self.clock() - began)
-                if pause > 0:
-                    self._wait(pause, lively=bool(lively))
-        finally:
-            self.close()
+    def run(self, way: WayOut) -> None:
+        """Turn frames until the player leaves, or `way` leads out."""
+        way.only_at_looks()
+        while not self.room.leaving:
+            way.look()
+            began = self.clock()
+            self.frame(began)
+            lively = self.room.views and self.room.view.lively
+            pause = (FRAME if lively else RESTING) - (self.clock() - began)
+            if pause > 0:
+                self._wait(pause, lively=bool(lively))
 
     def _wait(self, seconds: float, *, lively: bool) -> None:
         """Sleep; where nothing moves an event wakes the loop at once."""
@@ -158,8 +159,7 @@ class Window:
         self._dirty = self._dirty or event.type != pygame.MOUSEMOTION
         match event.type:
             case pygame.QUIT:
-                while self.room.views:
-                    self.room.back()
+                self.room.leaving = True
             case pygame.VIDEORESIZE:
                 self._resized(event.w, event.h)
             case pygame.WINDOWEXPOSED | pygame.WINDOWSHOWN | pygame.WINDOWRESTORED:
@@ -209,62 +209,64 @@ class Window:
         self.room.retype(wide, high)
         self.redraw()
 
-    def close(self) -> None:
-        save_state(self.state)
-        self.room.engraver.close()
-        self.room.errands.close()
-        pygame.display.quit()
+    def put_away(self, way: WayOut) -> None:
+        """Name for the end what the window has opened. The window itself goes with the program."""
+        way.at_the_end("the window", lambda: save_state(self.state))
+        way.at_the_end("the page", self.room.engraver.close)
+        way.at_the_end("errands", self.room.errands.close)
 
 
-def run(shell: Shell, settings: Settings | None = None) -> None:
+def run(shell: Shell, settings: Settings, way: WayOut) -> None:
     """Practise what the shell holds in a window, until the player leaves.
 
     The shell's source, output and log stay the caller's to close.
     """
     from trainer.screen.views.first import FirstView
     from trainer.screen.views.play import PlayView
-    from trainer.settings import load, save
+    from trainer.settings import save
 
-    window = Window(settings or load(), save)
+    window = _opened(settings, save, way)
     room = window.room
     room.open(PlayView(room, shell, by_itself=shell.source.name == "demo"))
     if not room.settings.player.first_run_seen:
         room.open(FirstView(room, room.back))
-    window.run()
+    window.run(way)
 
 
-def run_front(log: str = "") -> str | None:
+def run_front(log: str, way: WayOut) -> None:
     """Open the window at its first page; `log` is where the log is.
 
-    The page is there first; keyboard, sound and log are opened behind it. Returns what could not
-    be written to the log at the end, in one line.
+    The page is there first; keyboard, sound and log are opened behind it. Raises InputError where
+    there is no display to open it on.
     """
     from trainer.screen.app import App
     from trainer.settings import load, save
 
-    settings = load()
-    window = Window(settings, save)
+    window = _opened(load(), save, way)
 
     def remember(name: str) -> None:
         window.state = window.state.at(name)
 
     app = App(
         window.room,
-        lambda: _open_desk(window.room, log),
+        lambda: _open_desk(window.room, log, way),
         last=window.state.exercise,
         remember=remember,
     )
     app.front()
     window.frame(window.clock())
-    desk = app.desk
-    try:
-        window.run()
-    finally:
-        trouble = desk.close()
-    return trouble
+    way.at_the_end("the pass", app.desk.leave)  # opened now
+    window.run(way)
 
 
-def _open_desk(room: Room, log: str) -> Console:
+def _opened(settings: Settings, save: Callable[[Settings], None], way: WayOut) -> Window:
+    window = Window(settings, save)
+    window.put_away(way)
+    heed_its_death(way)
+    return window
+
+
+def _open_desk(room: Room, log: str, way: WayOut) -> Console:
     """Keyboard and sound now, in this thread; the log and the rest beside the loop."""
     from trainer.apart import passage
     from trainer.conducting.chosen_sound import opening_sound
@@ -279,15 +281,16 @@ def _open_desk(room: Room, log: str) -> Console:
             desk.at_once(event)
 
     player = room.settings.player
-    way = passage()
-    source = HandsSource(at_once, player.input or None, way)
-    desk = Console(source, opening_sound(player, way), None, log=log)
+    across = passage()
+    source = way.closing("the keyboards", HandsSource(at_once, player.input or None, across))
+    output = way.closing("the sound", opening_sound(player, across))
+    desk = Console(source, output, None, log=log)
     later.append(desk)
 
     def open_log() -> Writer:
         from trainer.journal.writer import Writer
 
-        writer = Writer(log)
+        writer = way.closing("the log", Writer(log))
         writer.player(player.id, player.name)
         return writer
 

@@ -7,9 +7,12 @@ line, and passes begin by themselves.
 
 from __future__ import annotations
 
+import os
+import select
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -19,6 +22,8 @@ from rich.text import Text
 
 from trainer.conducting.shell import Shell, play_through
 from trainer.conducting.sources import HandsSource
+from trainer.conducting.way_out import Leave, WayOut
+from trainer.judging.passes import mended
 from trainer.listening.events import Onward
 from trainer.listening.typing import Latched
 from trainer.practice.effects import (
@@ -31,7 +36,6 @@ from trainer.practice.effects import (
     Paused,
     Resumed,
     Say,
-    Stop,
 )
 from trainer.terminal.words import (
     given_words,
@@ -42,21 +46,22 @@ from trainer.terminal.words import (
 )
 
 FRAME = 0.02  # seconds
+JUDGED_WITHIN = 0.6  # seconds that a pass broken off may be judged
+WAYS_WITHIN = 0.3  # seconds that ways out of the faults of a pass are sought
+END_OF_INPUT = "\x04"  # ctrl-d
 HELP = "space: begin, pause · enter: go on · escape: end the pass · ctrl-c: leave"
 
 
-def run(shell: Shell, console: Console | None = None, *, letters_are_keys: bool = False) -> None:
-    """Show the passes of a shell until they are over.
+def run(shell: Shell, way: WayOut, console: Console, *, letters_are_keys: bool = False) -> None:
+    """Show the passes of a shell until they are over, or `way` leads out.
 
     With a terminal on both ends the player begins each pass; otherwise it begins by itself.
     """
-    console = console or Console()
     _title(shell, console)
     if console.is_terminal and sys.stdin.isatty() and shell.source.name != "demo":
-        with _letters() as letters:
-            _interactive(shell, console, letters, letters_are_keys)
-        return
-    play_through(shell, lambda effect: _print(shell, console, effect))
+        _interactive(shell, way, console, _letters(way, console), letters_are_keys)
+    else:
+        play_through(shell, lambda effect: _print(shell, console, effect), way.look)
 
 
 def _title(shell: Shell, console: Console) -> None:
@@ -100,36 +105,48 @@ class _Letters:
     """Characters typed, without waiting for the end of a line."""
 
     fileno: int
+    way: WayOut
 
     def typed(self) -> str:
-        import os
-        import select
-
+        """What was typed since the last time. Leaves where the terminal is gone."""
         text = ""
         while select.select([self.fileno], [], [], 0)[0]:
-            data = os.read(self.fileno, 64)
+            try:
+                data = os.read(self.fileno, 64)
+            except OSError:
+                self.way.terminal_is_gone()
             if not data:
-                break
+                self.way.terminal_is_gone()
             text += data.decode("utf-8", "ignore")
         return text
 
 
-@contextmanager
-def _letters() -> Iterator[_Letters]:
+def _letters(way: WayOut, console: Console) -> _Letters:
+    """The letters as they are typed; at the end the terminal is as it was."""
     import termios
     import tty
 
     fileno = sys.stdin.fileno()
     before = termios.tcgetattr(fileno)
-    try:
-        tty.setcbreak(fileno)
-        yield _Letters(fileno)
-    finally:
-        termios.tcsetattr(fileno, termios.TCSADRAIN, before)
+
+    def restore() -> None:
+        with suppress(termios.error, OSError):  # there may be none any more
+            termios.tcsetattr(fileno, termios.TCSAFLUSH, before)
+            console.show_cursor(True)
+
+    way.at_the_end("the terminal", restore)
+    tty.setcbreak(fileno)
+    mode = termios.tcgetattr(fileno)
+    mode[3] |= termios.NOFLSH  # what was typed before ctrl-c was played
+    termios.tcsetattr(fileno, termios.TCSANOW, mode)
+    return _Letters(fileno, way)
 
 
-def _interactive(shell: Shell, console: Console, letters: _Letters, keys: bool) -> None:
+def _interactive(
+    shell: Shell, way: WayOut, console: Console, letters: _Letters, keys: bool
+) -> None:
     console.print(HELP, style="dim", highlight=False)
+    shell.seek_ways_later()
     latched = Latched()
     while True:
         with Live(console=console, refresh_per_second=20, transient=True) as live:
@@ -139,15 +156,23 @@ def _interactive(shell: Shell, console: Console, letters: _Letters, keys: bool) 
                 for effect in shell.step():
                     if not isinstance(effect, PassEnded):
                         _print(shell, live.console, effect)
+                way.look()  # what was typed before a signal is played
                 live.update(_now(shell))
                 shell.clock.sleep(FRAME)
         verdict = shell.session.verdict
         if verdict is not None:
+            verdict = mended(shell.session.judge, verdict, _after(WAYS_WITHIN))
             for line in summary_lines(shell.setup.exercise, verdict):
                 console.print(line, highlight=False)
         if not shell.more_to_come():
             return
         shell.again()
+
+
+def _after(seconds: float) -> Callable[[], bool]:
+    """Whether so much time has gone by from now on."""
+    until = time.monotonic() + seconds
+    return lambda: time.monotonic() > until
 
 
 def _act(shell: Shell, character: str, latched: Latched, keys: bool) -> Latched:
@@ -158,7 +183,9 @@ def _act(shell: Shell, character: str, latched: Latched, keys: bool) -> Latched:
     elif character in "\r\n":
         shell.send(Onward(now))
     elif character == "\x1b":
-        shell.send(Stop())
+        shell.stop(JUDGED_WITHIN)
+    elif character == END_OF_INPUT:
+        raise Leave
     elif keys and isinstance(shell.source, HandsSource):
         latched, events = latched.typed(character, now)
         for event in events:
