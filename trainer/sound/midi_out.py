@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from trainer.errors import InputError
+from trainer.midi_library import mido_backend
 from trainer.sound.requests import Choice, KeyOff, KeyOn, Play, Request, Stop
 from trainer.sound.track import ACCENT, BEAT, OFF, ON, Step, remaining
 
@@ -36,10 +37,11 @@ class MidiInstrument:
         import mido
 
         try:
-            names: list[str] = mido.get_output_names()
+            library = mido.Backend(mido_backend())
+            names: list[str] = library.get_output_names()
             for found in names:
                 if name.lower() in found.lower():
-                    return MidiInstrument(mido.open_output(found)), found
+                    return MidiInstrument(library.open_output(found)), found
         except Exception as error:
             # the ALSA client raises its library's own error where there is no sequencer
             raise InputError(f"no MIDI outputs can be listed ({error})") from error
