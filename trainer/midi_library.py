@@ -7,6 +7,7 @@ used, which pygame brings along.
 from __future__ import annotations
 
 import functools
+import os
 from typing import Literal
 
 Library = Literal["rtmidi", "portmidi"]
@@ -34,6 +35,7 @@ def title() -> str:
 
         known = f"{rtmidi.get_rtmidi_version()} (python-rtmidi {rtmidi.version.version})"
         return f"RtMidi {known}"
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")  # it would greet on stdout
     import pygame.version
 
     return f"PortMidi (pygame {pygame.version.ver})"

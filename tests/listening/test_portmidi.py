@@ -206,9 +206,11 @@ def test_without_python_rtmidi_the_program_listens_through_portmidi(tmp_path: Pa
     (tmp_path / "rtmidi.py").write_text("raise ImportError('no wheel')\n")
     code = "from trainer.listening.ports import found; import json; f = found()\n"
     code += "print(json.dumps([f.library, f.interfaces, [p.name for p in f.ports]]))"
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    environment.pop("PYGAME_HIDE_SUPPORT_PROMPT", None)  # another test may have imported pygame
     done = subprocess.run(
         [sys.executable, "-c", code],
-        env={**os.environ, "PYTHONPATH": str(tmp_path), "PYGAME_HIDE_SUPPORT_PROMPT": "1"},
+        env=environment,
         capture_output=True,
         text=True,
         timeout=120,
