@@ -178,7 +178,7 @@ def test_an_instrument_is_sought_through_the_library_this_machine_has(
     monkeypatch.setattr(mido, "Backend", backend)
     monkeypatch.setattr(midi_library, "library", lambda: "portmidi")
     _, name = MidiInstrument.open("organ")
-    assert (name, sought) == ("bench organ", ["mido.backends.pygame"])
+    assert name == "bench organ" and set(sought) == {"mido.backends.pygame"}
 
 
 def test_an_unknown_midi_output_is_named() -> None:

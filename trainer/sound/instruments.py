@@ -1,6 +1,6 @@
 """The instruments there are to sound through instead of the own tone: MIDI outputs.
 
-They are listed in a process of its own: a MIDI library may hang where its server does.
+They are listed in processes of our own: a MIDI library may hang where its server does.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 
 from trainer.apart import Line, Process
+from trainer.midi_library import mido_backends
 
 LIST = "trainer.sound.instruments:serve"
 PATIENCE = 8.0  # seconds that the list may take
@@ -25,14 +26,22 @@ class Instruments:
         self.names = names
 
 
-def serve(line: Line) -> None:
-    """The whole life of such a process."""
+def outputs() -> tuple[list[tuple[str, str]], list[str]]:
+    """The outputs of every interface that answers, each with what mido calls its interface; and
+    why others do not answer."""
     import mido
 
-    from trainer.midi_library import mido_backend
+    found: list[tuple[str, str]] = []
+    troubles: list[str] = []
+    for way in mido_backends():
+        try:
+            found += [(way, name) for name in mido.Backend(way).get_output_names()]
+        except Exception as error:  # the libraries raise kinds of their own
+            troubles.append(" ".join(str(error).split()))
+    return found, troubles
 
-    try:
-        names = mido.Backend(mido_backend()).get_output_names()
-    except Exception:  # the interface raises its own kinds where there is none
-        return
-    line.tell(tuple(dict.fromkeys(names)))
+
+def serve(line: Line) -> None:
+    """The whole life of the process that lists."""
+    found, _ = outputs()
+    line.tell(tuple(dict.fromkeys(name for _, name in found)))
