@@ -7,6 +7,7 @@ used, which pygame brings along.
 from __future__ import annotations
 
 import functools
+import os
 from typing import Literal
 
 Library = Literal["rtmidi", "portmidi"]
@@ -22,9 +23,21 @@ def library() -> Library:
     return "rtmidi"
 
 
-def mido_backend() -> str:
-    """What mido calls it."""
-    return {"rtmidi": "mido.backends.rtmidi", "portmidi": "mido.backends.pygame"}[library()]
+def mido_backends() -> tuple[str, ...]:
+    """What mido calls it, once for each way into a machine's MIDI: left to itself mido takes the
+    first, whether it answers or not."""
+    if library() == "portmidi":
+        return ("mido.backends.pygame",)
+    import rtmidi
+
+    ways = {
+        rtmidi.API_LINUX_ALSA: "LINUX_ALSA",
+        rtmidi.API_UNIX_JACK: "UNIX_JACK",
+        rtmidi.API_MACOSX_CORE: "MACOSX_CORE",
+        rtmidi.API_WINDOWS_MM: "WINDOWS_MM",
+    }
+    compiled = [ways[api] for api in rtmidi.get_compiled_api() if api in ways]
+    return tuple(f"mido.backends.rtmidi/{way}" for way in compiled)
 
 
 def title() -> str:
@@ -34,6 +47,7 @@ def title() -> str:
 
         known = f"{rtmidi.get_rtmidi_version()} (python-rtmidi {rtmidi.version.version})"
         return f"RtMidi {known}"
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")  # it would greet on stdout
     import pygame.version
 
     return f"PortMidi (pygame {pygame.version.ver})"

@@ -37,7 +37,7 @@ class Player:
     onset error still called in time, as a part of a beat; `minutes` the length of a day's
     drill, `begin_at` the step of the course taken as known up to there;
     `pitch` the frequency of a' in Hz; `volume` 0 to 1; `midi_out` and `input` are port names
-    (empty: own tone; the first keyboard found).
+    (empty: own tone; all keyboards there are).
     """
 
     name: str
@@ -94,7 +94,7 @@ PLAYER_SETTINGS: tuple[Setting, ...] = (
     Setting("supply", Parts("bass", "melody"), "given voices the program plays itself"),
     Setting("minutes", Number(5, 120, whole=True), "length of a day's drill, minutes"),
     Setting("begin_at", Number(1, 24, whole=True), "step of the course to begin at"),
-    Setting("input", Text(), "keyboard to listen to; empty: the first one found"),
+    Setting("input", Text(), "keyboards to listen to; empty: all there are"),
     Setting("sound", Choice(*get_args(Sound)), "the tone one practises with"),
     Setting(
         "temperament",

@@ -25,7 +25,7 @@ from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.effects import Effect
 from trainer.practice.session import Session
 from trainer.score.exercise import Exercise
-from trainer.screen.app import App
+from trainer.screen.app import App, Ports
 from trainer.screen.remembered import WindowState
 from trainer.screen.views.play import PlayView
 from trainer.screen.window import Window
@@ -261,7 +261,9 @@ def practise(
     return view
 
 
-def open_app(hands: Hands, log: str = "") -> App:
+def open_app(
+    hands: Hands, log: str = "", ports: Callable[[], Ports] = lambda: (("grand keyboard",), ())
+) -> App:
     """The whole program on its first page, without a MIDI keyboard or sound."""
     room = hands.window.room
     desks: list[Console] = []
@@ -270,7 +272,7 @@ def open_app(hands: Hands, log: str = "") -> App:
         desks[0].at_once(event)
 
     desks.append(Console(LettersOnly(at_once), hands.output, None, log=log))
-    app = App(room, lambda: desks[0], ports=lambda: (("grand keyboard",), ()))
+    app = App(room, lambda: desks[0], ports=ports)
     hands.app = app
     app.front()
     hands.frame(2)

@@ -235,6 +235,27 @@ def test_a_setting_is_in_force_at_once_and_kept(window: Opens) -> None:
     assert hands.saved[-1].player.pitch == 415
 
 
+def test_what_is_plugged_in_while_the_settings_are_open_can_be_chosen(window: Opens) -> None:
+    hands = window()
+    keyboards: list[str] = []
+    instruments: list[str] = []
+    open_app(hands, ports=lambda: (tuple(keyboards), tuple(instruments)))
+    hands.press(pygame.K_s, "s")
+    hands.settle()
+    view = hands.window.room.view
+    assert isinstance(view, ChoicesView)
+    choose(hands, view, "input")
+    hands.press(pygame.K_RIGHT)
+    assert hands.saved[-1].player.input == ""
+    keyboards.append("grand keyboard")
+    hands.press(pygame.K_RIGHT)
+    assert hands.saved[-1].player.input == "grand keyboard"
+    choose(hands, view, "midi_out")
+    instruments.append("chamber organ")
+    hands.press(pygame.K_RIGHT)
+    assert hands.saved[-1].player.midi_out == "chamber organ"
+
+
 def choose(hands: Hands, view: ChoicesView, name: str) -> None:
     hands.press(pygame.K_HOME)
     for _ in range(60):

@@ -1,10 +1,15 @@
 """The engine's clock and starts, and the MIDI instrument: no device, no time of their own."""
 
+from __future__ import annotations
+
+from types import SimpleNamespace
+
 import mido
 import numpy as np
 import pytest
 
 from tests.sound.asked import Asked
+from trainer import midi_library
 from trainer.errors import InputError
 from trainer.sound.engine import LEAD, Clock
 from trainer.sound.midi_out import MidiInstrument
@@ -156,6 +161,24 @@ def test_an_instrument_heeds_the_volume(instrument: MidiInstrument, port: Record
         instrument.do(Choice(midi_port="bench", volume=volume), 0.0)
         instrument.do(KeyOn(60, 80, 0.0), 0.0)
     assert [m.velocity for m in port.sent] == [80, 40, 1]
+
+
+def test_an_instrument_is_sought_through_the_library_this_machine_has(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """mido by itself takes python-rtmidi, which the newest Pythons lack."""
+    sought: list[str] = []
+
+    def backend(name: str) -> SimpleNamespace:
+        sought.append(name)
+        return SimpleNamespace(
+            get_output_names=lambda: ["bench organ"], open_output=lambda found: RecordingPort()
+        )
+
+    monkeypatch.setattr(mido, "Backend", backend)
+    monkeypatch.setattr(midi_library, "library", lambda: "portmidi")
+    _, name = MidiInstrument.open("organ")
+    assert name == "bench organ" and set(sought) == {"mido.backends.pygame"}
 
 
 def test_an_unknown_midi_output_is_named() -> None:

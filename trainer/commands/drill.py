@@ -44,7 +44,7 @@ PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
     "--input",
     "source",
     metavar="INPUT",
-    help="A port's name or a part of it, 'typing', or 'demo' (a demo player).",
+    help="Ports by name or a part of it, 'typing', or 'demo' (a demo player).",
 )
 @click.option("--view", type=click.Choice(["window", "terminal", "none"]), help="What to see.")
 @click.option("--seed", type=int, default=0, help="The demo player's day: 0, 1, 2 …")

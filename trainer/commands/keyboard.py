@@ -64,7 +64,7 @@ def list_ports(as_json: bool) -> None:
 @click.option("--seconds", type=float, metavar="S", help="Stop after so long (else with ctrl-c).")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
 def watch(port: str | None, seconds: float | None, as_json: bool) -> None:
-    """Show what arrives from PORT (else the first one found), through loss and return."""
+    """Show what arrives from PORT (else from all there are), through loss and return."""
     from trainer.conducting.way_out import WayOut
 
     began = time.monotonic()

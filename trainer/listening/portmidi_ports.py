@@ -75,7 +75,7 @@ class PortMidi:
         self._own = _inputs()
         for address, port in self._ports.items():
             if address in self._own:  # else it is missed at the next look
-                port.begin(self._number(address))
+                port.begin_again(self._number(address))
 
     def _number(self, address: str) -> int:
         """PortMidi's number of an input."""
@@ -102,6 +102,7 @@ class _Port:
         self._input: Any = None
         self._last = -1  # PortMidi's time of the last message, in ms
         self._heard = 0.0
+        self._trouble: InterfaceError | None = None
 
     def begin(self, number: int) -> None:
         import pygame.midi
@@ -110,6 +111,13 @@ class _Port:
             self._input = pygame.midi.Input(number, QUEUE)
         except Exception as error:  # the library raises plain kinds of its own
             raise InterfaceError(f"{self._address} cannot be opened: {error}") from None
+
+    def begin_again(self, number: int) -> None:
+        """The same after the library has begun anew; where it cannot be, whoever reads is told."""
+        try:
+            self.begin(number)
+        except InterfaceError as error:
+            self._trouble = error
 
     def end(self) -> None:
         with contextlib.suppress(Exception):
@@ -121,6 +129,8 @@ class _Port:
 
     def arrived(self) -> Sequence[tuple[float, bytes]]:
         found: list[tuple[float, bytes]] = []
+        if self._trouble is not None:
+            raise self._trouble
         if self._input is None:
             return found
         try:

@@ -47,7 +47,7 @@ class App:
         self._open_desk = open_desk
         self._last = last
         self._remember = remember
-        self._ports = ports or (lambda: midi_ports(self.desk.source))
+        self._ports = ports
         self._library: Library | None = None
         self._material: Material | None = None
 
@@ -103,7 +103,8 @@ class App:
     def settings(self) -> None:
         from trainer.screen.views.choices import ChoicesView
 
-        self.room.open(ChoicesView(self.room, self.applied, self._ports, self._calibrate))
+        ports = self._ports or midi_ports(self.desk.source)
+        self.room.open(ChoicesView(self.room, self.applied, ports, self._calibrate))
 
     def _calibrate(self) -> None:
         from trainer.screen.views.tap import TapView
@@ -239,18 +240,14 @@ class App:
         return self._library
 
 
-def midi_ports(source: Source) -> Ports:
-    """Names of the MIDI inputs, as whoever listens has seen them last, and outputs."""
-    import mido
-
+def midi_ports(source: Source) -> Callable[[], Ports]:
+    """Asks for the names of the MIDI inputs, as whoever listens has seen them last, and of the
+    outputs, which are being looked for from now on. Asking never waits."""
     from trainer.conducting.sources import HandsSource
-    from trainer.midi_library import mido_backend
+    from trainer.sound.instruments import Instruments
 
-    try:
-        instruments = tuple(dict.fromkeys(mido.Backend(mido_backend()).get_output_names()))
-    except Exception:  # the interface raises its own kinds where there is none
-        instruments = ()
-    return source.ports if isinstance(source, HandsSource) else (), instruments
+    instruments = Instruments()
+    return lambda: (source.ports if isinstance(source, HandsSource) else (), instruments.names)
 
 
 def get_ready() -> None:

@@ -47,7 +47,7 @@ class SoundApart:
         self.about = choice.about if choice.silent else _OPENING
         self._choice = choice
         self._handing = () if passage is None else (passage.exit,)
-        self._held: dict[int, int] = {}  # keys down, with their velocity
+        self._held: dict[int, KeyOn] = {}  # keys down
         self._track: Play | None = None
         self._lock = threading.Lock()  # never held while anything waits
         self._process: Process | None = None
@@ -67,8 +67,8 @@ class SoundApart:
     def key_on(self, key: int, velocity: int = 64, at: float | None = None) -> None:
         at = time.monotonic() if at is None else at
         with self._lock:
-            self._held[key] = velocity
-            self._send(KeyOn(key, velocity, at))
+            self._held[key] = KeyOn(key, velocity, at)
+            self._send(self._held[key])
 
     def key_off(self, key: int, at: float | None = None) -> None:
         at = time.monotonic() if at is None else at
@@ -164,8 +164,8 @@ class SoundApart:
     def _hand_over(self) -> None:
         """All that a new process has to know."""
         self._send(self._choice)
-        for key, velocity in self._held.items():
-            self._send(KeyOn(key, velocity, self._began))
+        for struck in self._held.values():
+            self._send(struck)
         if self._track is not None:
             self._send(self._track)
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from trainer.errors import InputError
+from trainer.sound.instruments import outputs
 from trainer.sound.requests import Choice, KeyOff, KeyOn, Play, Request, Stop
 from trainer.sound.track import ACCENT, BEAT, OFF, ON, Step, remaining
 
@@ -35,16 +36,18 @@ class MidiInstrument:
         """The first output port whose name contains `name`, and its name; raises InputError."""
         import mido
 
-        try:
-            names: list[str] = mido.get_output_names()
-            for found in names:
-                if name.lower() in found.lower():
-                    return MidiInstrument(mido.open_output(found)), found
-        except Exception as error:
-            # the ALSA client raises its library's own error where there is no sequencer
-            raise InputError(f"no MIDI outputs can be listed ({error})") from error
-        known = ", ".join(names) or "none"
-        raise InputError(f"no MIDI output named {name!r}", remedy=f"there are: {known}")
+        found, troubles = outputs()
+        for way, output in found:
+            if name.lower() in output.lower():
+                try:
+                    return MidiInstrument(mido.Backend(way).open_output(output)), output
+                except Exception as error:  # the libraries raise kinds of their own
+                    raise InputError(f"{output} cannot be opened ({error})") from error
+        known = ", ".join(output for _, output in found)
+        why = "" if known else "".join(f" ({trouble})" for trouble in troubles)
+        raise InputError(
+            f"no MIDI output named {name!r}{why}", remedy=f"there are: {known or 'none'}"
+        )
 
     def do(self, request: Request, now: float) -> None:
         """Do at once what is asked for; of a track what is past is left out."""

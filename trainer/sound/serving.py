@@ -74,12 +74,12 @@ def by_instrument(line: Line, choice: Choice) -> None:
     except InputError as error:
         line.tell(Refused(error.what, error.remedy))
         return
+    began, once = time.monotonic(), Once()
     line.tell(Opened(name))
     requests: SimpleQueue[Request | None] = SimpleQueue()
     line.listen(requests.put, lambda: requests.put(None))
     requests.put(choice)
     hurry(1)
-    began, once = time.monotonic(), Once()
 
     def struck(row: Row) -> None:
         if row[0] >= began:

@@ -69,7 +69,7 @@ _WORDS: dict[str, str] = {
 }
 _SAID: dict[str, Callable[[Any], str]] = {  # how a value is told, where it is more than a word
     "supply": lambda voices: " and ".join(voices) or "nothing",
-    "input": lambda port: port or "the first one found",
+    "input": lambda port: port or "all there are",
     "midi_out": lambda port: port or "this computer",
     "pitch": lambda frequency: f"{frequency:g} Hz",
     "tolerance": lambda part: f"{part:.0%} of a beat",
@@ -105,9 +105,10 @@ class ChoicesView:
         calibrate: Callable[[], None],
     ) -> None:
         """`applied` is called after a change with the setting's name; `ports` gives the names of
-        the keyboards and of the instruments there are."""
+        the keyboards and of the instruments there are, asked for whenever they are wanted."""
         self.room = room
         self._applied = applied
+        self._ports = ports
         self._calibrate = calibrate
         self._trouble = ""
         self._lines = [
@@ -123,9 +124,6 @@ class ChoicesView:
         self._lines.insert(at + 1, Line("calibrate the keyboard", CALIBRATE))
         self.rows = Rows(count=len(self._lines), chosen=1)
         self._name: Field | None = None  # a new player's name, while it is written
-
-        # asked for in this thread: from another one MIDI interfaces have been seen to fail
-        self._inputs, self._outputs = ports()
 
     @property
     def chosen(self) -> str:
@@ -253,7 +251,8 @@ class ChoicesView:
                 moved = min(kind.high, max(kind.low, value + by * step))
                 return f"{round(moved, 4):g}"
             case Text():
-                names = ("", *(self._inputs if name == "input" else self._outputs))
+                keyboards, instruments = self._ports()
+                names = ("", *(keyboards if name == "input" else instruments))
                 at = names.index(value) if value in names else 0
                 return names[(at + by) % len(names)]
         return None
