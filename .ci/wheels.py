@@ -4,7 +4,7 @@
 
 For every platform and Python, everything the program needs is resolved with ready wheels only.
 Where that fails, each requirement is tried alone and those without a wheel are named. Exit status 1
-then.
+then, unless the system runs the Python of another for which all is to be had.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ PLATFORMS = {
     "Windows x86-64": "x86_64-pc-windows-msvc",
     "Windows arm64": "aarch64-pc-windows-msvc",
 }
+# it runs programs of the other as they are; the page cannot be engraved without verovio
+EMULATES = {"Windows arm64": "Windows x86-64"}
 
 
 def requirements(extra: str | None) -> list[str]:
@@ -79,9 +81,14 @@ def main() -> None:
     print(f"{'':16}" + "".join(f"{f'Python {python}':{wide}}" for python in PYTHONS))
     for name in PLATFORMS:
         print(f"{name:16}" + "".join(f"{cells[name, python][1]:{wide}}" for python in PYTHONS))
-    lacking = sum(not whole for whole, _ in cells.values())
-    print(f"{len(cells) - lacking} of {len(cells)} install without a compiler")
-    raise SystemExit(1 if lacking else 0)
+    lacking = {place for place, (whole, _) in cells.items() if not whole}
+    print(f"{len(cells) - len(lacking)} of {len(cells)} install without a compiler")
+    for name in dict.fromkeys(name for name, _ in lacking if name in EMULATES):
+        print(f"{name}: install the Python of {EMULATES[name]}, which runs there")
+    helped = {
+        (name, py) for name, py in lacking if (EMULATES.get(name), py) in cells.keys() - lacking
+    }
+    raise SystemExit(1 if lacking - helped else 0)
 
 
 if __name__ == "__main__":

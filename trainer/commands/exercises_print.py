@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from trainer.commands.exercises import in_key, levels
 from trainer.commands.printing import print_json, say_lacking
 from trainer.commands.shelves import ProgressBar, open_library
-from trainer.engraving.workbook import Item, Paper, Workbook, save_workbook
 from trainer.errors import InputError, NoVoicingError
-from trainer.score.exercise import Exercise, Realization
-from trainer.score.library import Library
+
+if TYPE_CHECKING:
+    from trainer.engraving.workbook import Item, Paper, Workbook
+    from trainer.score.exercise import Exercise
+    from trainer.score.library import Library
 
 
 @click.command()
@@ -62,6 +65,8 @@ def command(
 
     A solution that is not written in the exercise is the best one the solver finds.
     """
+    from trainer.engraving.workbook import Workbook, save_workbook
+
     if output.suffix.lower() != ".pdf":
         raise InputError(
             f"{output.name} is not the name of a PDF", remedy=f"name it {output.stem}.pdf"
@@ -99,6 +104,8 @@ def command(
 def item(exercise: Exercise, solutions: bool) -> Item:
     """The exercise as the book has it; one that cannot be realized is printed without a solution
     and said to be so."""
+    from trainer.engraving.workbook import Item
+    from trainer.score.exercise import Realization
     from trainer.score.interchange import with_realization
     from trainer.theory.realize import Solver
 
