@@ -6,7 +6,7 @@ told of chords and of time going by, and tells which moments are over by now.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -35,12 +35,12 @@ class Clock(Protocol):
     def part(self) -> Stretch | None:
         """The stretch that is being played; None untimed."""
 
-    @property
-    def placed(self) -> Sequence[Placed]:
-        """In tempo the chords of moments that are not over yet."""
-
     def struck(self, chord: StruckChord, hands: Capture) -> tuple[Clock, tuple[Over, ...]]:
         """A chord that has been closed finds its moment."""
+
+    def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
+        """What is heard by now at each moment that is not over and has something struck for it or
+        is asked for, in order: what can no longer count is left out, what may yet not count too."""
 
     def moved(self, event: KeyEvent, hands: Capture) -> tuple[Clock, tuple[Over, ...]]:
         """An event that the hands have taken in: a key let go, or the wish to go on."""

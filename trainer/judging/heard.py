@@ -4,8 +4,9 @@
 - A key of an earlier chord that was let go before the last one is a note put right if it
   contradicts the figuring, and still counts if it belongs and a voice is wanting (a rolled chord
   whose keys do not stay down, hands that come apart).
-- A key held over from the moment before counts as a held tone if it belongs. If it does not, it
-  counts from half of the moment on: before that, it is a finger leaving late.
+- A key held over from the moment before counts as a held tone if it is asked for and a voice is
+  still wanting, between the bass and the melody that were struck. If not, it counts from half of the
+  moment on: before that, it is a finger leaving late (legato; common practice, no source).
 - Where nothing was struck, held keys count if the player was to strike neither bass nor melody.
 - A key that only the pedal keeps sounding belongs to the harmony in the same way, but to no voice.
 - Of many chords struck for one moment the first gives its time; of the others the latest
@@ -16,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from trainer.judging.task import Awaited
 from trainer.judging.timing import onset
@@ -55,13 +57,17 @@ def heard(
     strokes: Strokes,
     begins: float,
     middle: float,
+    now: float = inf,
 ) -> Heard:
     """What is heard at a moment; `chords` are the ones struck for it, in order, `strokes` all that
-    was played. `begins` is its clock time in seconds, `middle` when half of it is over."""
+    was played. `begins` is its clock time in seconds, `middle` when half of it is over.
+
+    While the moment still goes on, `now` is the time: a foreign key held over from before does not
+    count yet if it is to count from a later time on."""
     if not chords:
-        if awaited.bass is not None or awaited.melody is not None:
+        if now == inf and (awaited.bass is not None or awaited.melody is not None):
             return Heard(awaited.index)
-        keys, pedalled = _kept(awaited, (), strokes, begins, middle)
+        keys, pedalled = _kept(awaited, (), (), strokes, begins, middle, now)
         return Heard(awaited.index, tuple(sorted(keys)), (), tuple(sorted(pedalled - keys)))
     first, last = chords[0].first, chords[-1].last
     middle = max(middle, last)
@@ -69,7 +75,7 @@ def heard(
     pressed = {key for chord in chords for key in chord.struck}
     down = {key for key in earlier if _still_meant(awaited, strokes, key, last, middle)}
     struck = {*chords[-1].struck, *down}
-    kept, pedalled = _kept(awaited, pressed, strokes, last, middle)
+    kept, pedalled = _kept(awaited, struck, pressed, strokes, last, middle, now)
     belonging = (key for key in earlier if key % 12 in awaited.belonging)
     struck |= _to_fill(belonging, struck | kept, awaited.voices)
     keys = struck | kept
@@ -112,10 +118,12 @@ def _to_fill(belonging: Iterator[int], keys: set[int], voices: int) -> set[int]:
 
 def _kept(
     awaited: Awaited,
+    struck: Collection[int],
     pressed: Collection[int],
     strokes: Strokes,
     begins: float,
     middle: float,
+    now: float,
 ) -> tuple[set[int], set[int]]:
     """Keys from before, held by fingers and held by the pedal only."""
     settled = begins + ROLLED
@@ -126,9 +134,23 @@ def _kept(
         stroke = None if key in pressed else strokes.latest(key, begins)
         if stroke is None:
             continue
-        at = settled if key % 12 in awaited.belonging else middle
+        lies_over = _lies_over(awaited, struck, key)
+        if not lies_over and middle > now:
+            continue
+        at = settled if lies_over else middle
         if stroke.held_at(at):
             fingers.add(key)
         elif stroke.sounding_at(at):
             pedalled.add(key)
     return fingers, pedalled
+
+
+def _lies_over(awaited: Awaited, struck: Collection[int], key: int) -> bool:
+    """Whether a key from before is a tone held into what was struck, and no finger leaving late."""
+    if key % 12 not in awaited.asked:
+        return False
+    if not struck:
+        return True
+    below = awaited.bass is not None and key < min(struck)
+    above = awaited.melody is not None and key > max(struck)
+    return len(struck) < awaited.voices and not below and not above

@@ -32,14 +32,13 @@ def findings(passage: Passage, given: Given, hands: Hands) -> Iterator[Finding]:
         for start in passage.chord_starts()
         if _sonority(passage, start).way in (Way.FIGURES, Way.EXTENDED)
     ]
-    last = starts[-1] if starts else None
+    final = _final_chord(passage)
     for index, (a, b) in enumerate(pairwise(passage.soundings)):
         ways = {_sonority(passage, index).way, _sonority(passage, index + 1).way}
         if Way.UNISON in ways or Way.TASTO_SOLO in ways:
             continue
-        yield from succession(
-            a.voicing, b.voicing, (index, index + 1), given, closing=index + 1 == last
-        )
+        closing = b.moment == final and index + 1 in starts
+        yield from succession(a.voicing, b.voicing, (index, index + 1), given, closing=closing)
     for start in starts:
         voicing = passage.soundings[start].voicing
         free_top = passage.moments[passage.soundings[start].moment].melody is None
@@ -51,6 +50,11 @@ def findings(passage: Passage, given: Given, hands: Hands) -> Iterator[Finding]:
         voicings = (passage.soundings[first].voicing, passage.soundings[second].voicing)
         yield from needless_motion(*voicings, pair, (first, second), given)
     yield from treatment(passage, given)
+
+
+def _final_chord(passage: Passage) -> int | None:
+    """The moment of the piece's last chord: whatever has been played yet, no other one closes."""
+    return next((m.index for m in reversed(passage.moments) if m.chord), None)
 
 
 def _sonority(passage: Passage, index: int) -> Sonority:

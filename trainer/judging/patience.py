@@ -20,10 +20,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from math import inf
 
-from trainer.judging.clock import Complete, Over, Placed
+from trainer.judging.clock import Complete, Over
 from trainer.judging.heard import RECALLED, Heard, heard
 from trainer.judging.task import Awaited, Task, foreignness, strangeness
-from trainer.listening.capture import Capture
+from trainer.listening.capture import Capture, close
 from trainer.listening.events import KeyEvent, KeyUp, Onward, StruckChord
 from trainer.listening.strokes import Strokes
 
@@ -55,10 +55,6 @@ class Patience:
     def part(self) -> None:
         return None
 
-    @property
-    def placed(self) -> tuple[Placed, ...]:
-        return ()
-
     def struck(self, chord: StruckChord, hands: Capture) -> Step:
         if self.ended(chord.last):
             return self, ()
@@ -75,6 +71,15 @@ class Patience:
             hands, chord.last
         )
         return waiting, accepted + more
+
+    def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
+        """A foreign key held over counts once `PATIENCE` has gone by with it."""
+        if self.ended(now):
+            return ()
+        chords = (*self.chords, *close(hands)[1])
+        begins = min(self.since, now)
+        settles = (chords[-1].last if chords else begins) + PATIENCE
+        return (heard(self.task.at(self.index), chords, hands.strokes, begins, settles, now),)
 
     def moved(self, event: KeyEvent, hands: Capture) -> Step:
         if isinstance(event, Onward):

@@ -19,7 +19,7 @@ from trainer.judging.stretch import Stretch, goes_on, moment_at, stretch
 from trainer.judging.task import Task
 from trainer.judging.timing import onset
 from trainer.judging.verdict import ExtraChord
-from trainer.listening.capture import Capture
+from trainer.listening.capture import Capture, close
 from trainer.listening.events import KeyEvent, StruckChord
 from trainer.listening.strokes import Strokes
 from trainer.listening.trail import Trail
@@ -47,6 +47,26 @@ class Tactus:
             return replace(self, follower=after), ()
         placed = self.placed.with_one((after.moment, chord))
         return replace(self, follower=after, placed=placed)._over_before(after.moment, hands)
+
+    def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
+        line = self.task.line
+        assert line is not None
+        struck = by_moment(self._with_gathering(hands))
+        found = []
+        for index in sorted({*struck, self.current(now)}):
+            if index >= self.waiting:
+                begins, middle = _times(self.task, index, self.part.origin)
+                awaited, chords = self.task.at(index), struck[index]
+                found.append(heard(awaited, chords, hands.strokes, begins, middle, now))
+        return tuple(found)
+
+    def _with_gathering(self, hands: Capture) -> Iterator[Placed]:
+        """The chords placed, and the one that is gathering as if it were whole."""
+        yield from self.placed
+        for chord in close(hands)[1]:
+            place = follow(self.follower, chord, self.part.origin).moment
+            if place is not None and chord.first >= self.part.opens:
+                yield place, chord
 
     def moved(self, event: KeyEvent, hands: Capture) -> Step:
         return self, ()
@@ -144,12 +164,8 @@ def at_moment(
     """What is heard at a moment in tempo, and which of its chords are extra after all: those let
     go before a better timed one came, and those that came after all was complete and do not
     belong."""
-    assert task.line is not None
     awaited = task.at(index)
-    moment = task.exercise.moments[index]
-    begins = origin + task.line.time(index)
-    quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
-    middle = begins + float(moment.duration) * quarter / 2
+    begins, middle = _times(task, index, origin)
     strays, chords = _strays(chords, strokes, begins)
     for count in range(1, min(len(chords), RECALLED)):
         here = heard(awaited, chords[:count], strokes, begins, chords[count].first)
@@ -159,6 +175,15 @@ def at_moment(
             kept = (*chords[:count], *belong)
             return heard(awaited, kept, strokes, begins, middle), strays + extra
     return heard(awaited, chords, strokes, begins, middle), strays
+
+
+def _times(task: Task, index: int, origin: float) -> tuple[float, float]:
+    """When a moment begins and when half of it is over, clock seconds."""
+    assert task.line is not None
+    moment = task.exercise.moments[index]
+    begins = origin + task.line.time(index)
+    quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
+    return begins, begins + float(moment.duration) * quarter / 2
 
 
 def by_moment(placed: Iterable[Placed]) -> defaultdict[int, list[StruckChord]]:

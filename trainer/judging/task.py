@@ -23,7 +23,7 @@ class Awaited:
 
     `bass` and `melody` are pitch classes the player is to strike, None where the program plays
     them, they rest or they are held. `belonging` are the pitch classes that do not contradict the
-    figuring. `wanted` is false where there is nothing to do: no chord, and no melody to strike.
+    figuring, `asked` those of them it asks for or allows without its being an addition. `wanted` is false where there is nothing to do: no chord, and no melody to strike.
     `voices` is how many the player has to sound.
     """
 
@@ -32,6 +32,7 @@ class Awaited:
     bass: int | None
     melody: int | None
     belonging: frozenset[int]
+    asked: frozenset[int]
     voices: int
 
 
@@ -134,11 +135,12 @@ def _awaited(moment: Moment, sonority: Sonority, conditions: Conditions) -> Awai
     melody = (
         moment.melody.midi % 12 if own_melody and moment.melody and moment.melody_struck else None
     )
-    belonging = set(sonority.allowed_pitch_classes | sonority.addition_pitch_classes)
-    belonging |= {pitch.midi % 12 for pitch in (moment.bass, moment.melody) if pitch is not None}
+    given = {pitch.midi % 12 for pitch in (moment.bass, moment.melody) if pitch is not None}
+    asked = sonority.allowed_pitch_classes | given
+    belonging = asked | sonority.addition_pitch_classes
     voices = 4 - (not own_bass) - (not own_melody and moment.melody is not None)
     wanted = moment.chord or melody is not None
-    return Awaited(moment.index, wanted, bass, melody, frozenset(belonging), voices)
+    return Awaited(moment.index, wanted, bass, melody, belonging, asked, voices)
 
 
 def _sheet(task: Task) -> Sheet:

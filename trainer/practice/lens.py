@@ -28,11 +28,11 @@ class Lens:
 
 
 def lens(session: Session) -> Lens:
-    """What the keys that sound now, and the voices supplied, make of the moment asked for."""
+    """What is heard at the moment asked for, with the voices supplied, in terms of its figuring."""
     index = session.current
     sonority = session.judge.sonorities[index]
     written = str(session.exercise.moments[index].figuring)
-    keys = session.capture.sounding
+    keys = session.heard.sounding
     if not keys or sonority.bass is None:
         return Lens(written, ())
     verdict = session.judge.harmony(index, keys)

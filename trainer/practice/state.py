@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from trainer.judging.clock import Placed
+from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge, Progress
 from trainer.judging.performance import Performance
 from trainer.judging.stretch import Stretch, moment_at
@@ -77,16 +76,27 @@ class Session:
         clock = self.performance.clock
         return None if clock is None else clock.part
 
-    @property
-    def placed(self) -> Sequence[Placed]:
-        """In tempo the chords of moments that are not over yet."""
+    @cached_property
+    def open(self) -> tuple[Heard, ...]:
+        """What is heard by now at the moments that are not judged yet. Before a pass begins and
+        while it is broken off: the keys that sound, at the moment asked for."""
         clock = self.performance.clock
-        return () if clock is None else clock.placed
+        if clock is None or self.stage != "playing":
+            down, sounding = self.capture.down, self.capture.sounding
+            pedalled = tuple(key for key in sounding if key not in down)
+            return (Heard(self.current, down, (), pedalled),)
+        return clock.so_far(self.capture, self.now - self.task.conditions.latency)
+
+    @property
+    def heard(self) -> Heard:
+        """The same at the moment asked for."""
+        here = (one for one in self.open if one.index == self.current)
+        return next(here, Heard(self.current))
 
     @cached_property
     def lens(self) -> MomentVerdict | None:
-        """What the keys that sound now make of the current moment, None where none sounds."""
-        keys = self.capture.sounding
+        """What is heard at the current moment makes of it, None where nothing sounds."""
+        keys = self.heard.sounding
         return self.judge.harmony(self.current, keys) if keys and self.stage == "playing" else None
 
     def seconds(self, now: float) -> float | None:

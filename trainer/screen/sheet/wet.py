@@ -11,14 +11,10 @@ from trainer.screen.sheet.inked import Inked
 
 def wet_notes(inked: Inked, session: Session) -> tuple[Written, ...]:
     """What has been struck for moments that are still open, and what is being struck now."""
-    pending: dict[int, tuple[int, ...]] = {
-        index: chord.keys for index, chord in session.placed if index not in inked.verdicts
-    }
-    if session.stage == "playing" and session.capture.sounding:
-        here = pending.get(session.current, ())
-        if session.current not in inked.verdicts:
-            pending[session.current] = tuple(sorted({*here, *session.capture.down}))
-    found = (_column(inked, session, index, keys) for index, keys in sorted(pending.items()))
+    if session.stage != "playing":
+        return ()
+    pending = (one for one in session.open if one.keys and one.index not in inked.verdicts)
+    found = (_column(inked, session, one.index, one.keys) for one in pending)
     return tuple(written for written in found if written is not None)
 
 

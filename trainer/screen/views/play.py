@@ -384,24 +384,22 @@ class PlayView:
         set_strip(forme, self.strip, self._down(), None)
 
     def _down(self) -> Mapping[int, Role]:
-        """The keys that are down and what they are: given, the player's, or foreign."""
+        """The keys that are down and what they are: given, the player's, foreign; what is held over
+        from before and counts at no moment that is open is leaving."""
         session = self.shell.session
-        moment, sonority = session.moment, session.judge.sonorities[session.current]
-        given = {p.midi for p in (moment.bass, moment.melody) if p is not None}
-        down: dict[int, Role] = {}
-        for key in session.capture.down:
-            role: Role = "player"
-            if key in given:
-                role = "ink"
-            elif (
-                session.stage == "playing"
-                and sonority.bass is not None
-                and key % 12 not in sonority.allowed_pitch_classes
-                and key % 12 not in sonority.addition_pitch_classes
-            ):
-                role = "mark"
-            down[key] = role
+        down: dict[int, Role] = dict.fromkeys(session.capture.down, "soft")
+        for heard in session.open:
+            down |= {key: self._role(heard.index, key) for key in heard.keys if key in down}
         if session.stage == "playing":
             for key in supplied(session.task, session.current):
                 down.setdefault(key, "ink")
         return down
+
+    def _role(self, index: int, key: int) -> Role:
+        session = self.shell.session
+        moment, awaited = session.exercise.moments[index], session.judge.sonorities[index]
+        if key in {p.midi for p in (moment.bass, moment.melody) if p is not None}:
+            return "ink"
+        belonging = awaited.allowed_pitch_classes | awaited.addition_pitch_classes
+        foreign = session.stage == "playing" and awaited.bass is not None
+        return "mark" if foreign and key % 12 not in belonging else "player"
