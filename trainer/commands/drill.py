@@ -160,36 +160,37 @@ def _play(
     """Play until the plan is done or the player leaves; the drill then, the takes' ids, and the
     status to end with."""
     from trainer.commands import performing
-    from trainer.conducting.drill_shell import DrillShell
-    from trainer.conducting.shell import QuickClock, RealClock
+    from trainer.conducting.drill_plan import DrillPlan
+    from trainer.conducting.shell import QuickClock, RealClock, Shell
     from trainer.conducting.way_out import WayOut
 
     player = settings.player
     view = performing.chosen_view(view)
     source = source or player.input or performing.automatic_input(view)
     performing.check_typing(source, view)
-    shell: DrillShell | None = None
+    plan: DrillPlan | None = None
+    shell: Shell | None = None
     with WayOut() as way:
         hook = performing.Hook()
-        shell = DrillShell(
+        output = performing.open_sound(player, view, hook, way, silent or quick)
+        writer = performing.open_writer(location, settings, way)
+        plan = DrillPlan(
             drill,
             material,
             library,
             player,
             _sources(source, hook, way, seed),
-            performing.open_sound(player, view, hook, way, silent or quick),
-            performing.open_writer(location, settings, way),
             lambda line: click.echo(line, err=as_json),
-            supply=("bass", "melody") if source == "typing" else None,
-            latency=settings.latency_of,
-            clock=QuickClock() if quick else RealClock(),
+            ("bass", "melody") if source == "typing" else None,
         )
+        clock = QuickClock() if quick else RealClock()
+        shell = plan.shell(output, writer, settings.latency_of, clock)
         hook.shell = shell
         letters = source == "typing"
         performing.play(shell, settings, view, way, letters_are_keys=letters, as_json=as_json)
-    if shell is None:
+    if plan is None or shell is None:
         return drill, (), way.status
-    return shell.drill, [id for id, _ in shell.results if id is not None], way.status
+    return plan.drill, [id for id, _ in shell.results if id is not None], way.status
 
 
 def _sources(name: str, hook: Any, way: WayOut, seed: int) -> Callable[[Setup], Source]:

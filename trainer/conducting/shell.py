@@ -72,6 +72,26 @@ class Clock(Protocol):
     def sleep(self, seconds: float) -> None: ...
 
 
+class Plan(Protocol):
+    """What leads from one pass to the next and is more than the same again."""
+
+    @property
+    def more(self) -> bool:
+        """Whether anything is left of it."""
+
+    def onward(self) -> tuple[Setup, Source]:
+        """Make ready what comes next; the keys for it."""
+
+    def ended(self, ended: PassEnded, setup: Setup) -> None:
+        """A pass has ended."""
+
+    def heading(self) -> str:
+        """Why this is played now, in one line."""
+
+    def words_after(self) -> str:
+        """What the pass just ended means for it."""
+
+
 class RealClock:
     """The computer's own."""
 
@@ -112,15 +132,17 @@ class Shell:
         writer: Writer | None,
         clock: Clock | None = None,
         latency: Callable[[str], float] | None = None,
+        plan: Plan | None = None,
     ) -> None:
         """`latency` tells the constant offset of a port in seconds; without it the setup's own
-        counts, whatever port is listened to."""
+        counts, whatever port is listened to. `plan` says what comes after each pass."""
         self.setup = setup
         self.source = source
         self.output = output
         self.clock = clock or RealClock()
         self.results: list[tuple[str | None, PassVerdict]] = []  # with the take's id in the log
         self.played: list[tuple[float, float]] = []  # passes, from and to on the clock
+        self.plan = plan
         self._writer = writer
         self._latency = latency
         self._take_id: str | None = None
@@ -179,12 +201,18 @@ class Shell:
         return tuple(effects)
 
     def again(self, setup: Setup | None = None) -> None:
-        """Make ready for one more pass, of the same setup or another."""
-        self.setup = setup or self.setup
+        """Make ready for one more pass: of the setup given, else what comes next in the plan, else
+        the same again."""
+        if setup is not None:
+            self.setup = setup
+        elif self.plan is not None and self.plan.more:
+            self.setup, self.source = self.plan.onward()
         self.session = self._ready()
 
     def more_to_come(self) -> bool:
-        """Whether the setup asks for another pass."""
+        """Whether the plan, or the setup, asks for another pass."""
+        if self.plan is not None:
+            return self.plan.more
         return self.setup.passes == 0 or self._passes < self.setup.passes
 
     def leave(self) -> None:
@@ -313,6 +341,8 @@ class Shell:
                 self.results.append((self._take_id, verdict))
         if self._writer is not None:
             self._log(self._writer, effect)
+        if self.plan is not None and isinstance(effect, PassEnded):
+            self.plan.ended(effect, self.setup)
 
     def _final(self, verdict: PassVerdict) -> PassVerdict | Callable[[], PassVerdict]:
         if not self._ways_later:

@@ -5,8 +5,8 @@
   contradicts the figuring, and still counts if it belongs and a voice is wanting (a rolled chord
   whose keys do not stay down, hands that come apart).
 - A key held over from the moment before counts as a held tone if it is asked for and a voice is
-  still wanting, between the bass and the melody that were struck. If not, it counts from half of the
-  moment on: before that, it is a finger leaving late (legato; common practice, no source).
+  still wanting, between the bass and the melody that were struck. If not, it counts from half of
+  the moment on: before that, it is a finger leaving late (legato; common practice, no source).
 - Where nothing was struck, held keys count if the player was to strike neither bass nor melody.
 - A key that only the pedal keeps sounding belongs to the harmony in the same way, but to no voice.
 - Of many chords struck for one moment the first gives its time; of the others the latest

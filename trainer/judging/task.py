@@ -23,8 +23,9 @@ class Awaited:
 
     `bass` and `melody` are pitch classes the player is to strike, None where the program plays
     them, they rest or they are held. `belonging` are the pitch classes that do not contradict the
-    figuring, `asked` those of them it asks for or allows without its being an addition. `wanted` is false where there is nothing to do: no chord, and no melody to strike.
-    `voices` is how many the player has to sound.
+    figuring, `asked` those of them that are more than an addition. `wanted` is false where there
+    is nothing to do: no chord, and no melody to strike. `voices` is how many the player has to
+    sound.
     """
 
     index: int

@@ -149,23 +149,21 @@ class App:
         )
 
     def _begin_plan(self, drill: Drill) -> None:
-        from trainer.conducting.drill_shell import DrillShell
+        from trainer.conducting.drill_plan import DrillPlan
         from trainer.screen.views.play import PlayView
 
         assert self._material is not None
         settings = self.room.settings
-        shell = DrillShell(
+        plan = DrillPlan(
             drill,
             self._material,
             self.library(),
             settings.player,
             lambda setup: self.desk.source,
-            self.desk.output,
-            self.desk.writer,
             lambda line: None,
-            supply=("bass", "melody") if self.desk.by_letters else None,
-            latency=settings.latency_of,
+            ("bass", "melody") if self.desk.by_letters else None,
         )
+        shell = plan.shell(self.desk.output, self.desk.writer, settings.latency_of)
         self.desk.take(shell)
         self.room.instead(PlayView(self.room, shell))
 
@@ -252,7 +250,7 @@ def midi_ports(source: Source) -> Callable[[], Ports]:
 
 def get_ready() -> None:
     """Load what the views will need, beside the loop, so that no door opens slowly."""
-    import trainer.conducting.drill_shell
+    import trainer.conducting.drill_plan
     import trainer.screen.views.choices
     import trainer.screen.views.play
     import trainer.screen.views.record

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trainer.conducting.drill_shell import DrillShell
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource
-from trainer.conducting.todays_drill import after_words, before_words
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.parts.widgets import key_in_words
 from trainer.screen.sheet.layout import Layout
@@ -78,19 +76,3 @@ def status_words(shell: Shell, notice: str) -> str:
     supply = shell.setup.conditions.supply
     plays = f"the program plays {' and '.join(supply)}" if supply else "the program plays nothing"
     return " · ".join(part for part in (keyboard, shell.output.about, plays, notice) if part)
-
-
-def plan_heading(shell: Shell) -> str:
-    """Why this is played now, in one line; nothing outside a plan."""
-    if not isinstance(shell, DrillShell):
-        return ""
-    words = before_words(shell.drill, shell.following)
-    ladder = [line for line in words if "beats a minute" in line]
-    return (ladder or [*words, shell.following.part.title])[0]
-
-
-def words_after(shell: Shell) -> str:
-    """What the pass just ended means for the plan."""
-    if not isinstance(shell, DrillShell) or not shell.drill.since:
-        return ""
-    return " ".join(after_words(shell.following, shell.drill.since[-1]))

@@ -7,7 +7,6 @@ from functools import partial
 
 import pygame
 
-from trainer.conducting.drill_shell import DrillShell
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource
@@ -36,7 +35,7 @@ from trainer.screen.room import Keys, Room
 from trainer.screen.sheet.board import Board, spaces_for
 from trainer.screen.sheet.engraver import Sheet
 from trainer.screen.sheet.figure_lens import read, set_lens
-from trainer.screen.sheet.heading import plan_heading, set_head, status_words, words_after
+from trainer.screen.sheet.heading import set_head, status_words
 from trainer.screen.sheet.inked import Inked, at_sight
 from trainer.screen.sheet.layout import Layout, layout_of
 from trainer.screen.sheet.moment_mark import MomentMark
@@ -55,7 +54,7 @@ class PlayView:
         shell.seek_ways_later()  # no frame waits for the solver
         self.room = room
         self.shell = shell
-        self.heading = plan_heading(shell)
+        self.heading = self._heading()
         self.plan_words = ""  # what the last pass means for the plan
         self.board = Board(room.engraver)
         self.inked = self._new_ink()
@@ -96,7 +95,8 @@ class PlayView:
                 self.text = text
             case PassEnded(take, verdict, finished):
                 self.let_go()
-                self.plan_words = words_after(self.shell)
+                plan = self.shell.plan
+                self.plan_words = "" if plan is None else plan.words_after()
                 if finished and not self.in_plan and self.shell.more_to_come():
                     self.repeat(self.shell.setup)
                     self.shell.send(Begin())
@@ -114,18 +114,18 @@ class PlayView:
 
     @property
     def in_plan(self) -> bool:
-        return isinstance(self.shell, DrillShell)
+        return self.shell.plan is not None
 
     @property
     def again_words(self) -> str:
         """What the space bar does after a pass."""
-        if not isinstance(self.shell, DrillShell):
+        if not self.in_plan:
             return "again"
         return "go on" if self.shell.more_to_come() else "the plan is done"
 
     def go_on(self) -> None:
         """After a pass: the same again, or what the plan has next."""
-        if not isinstance(self.shell, DrillShell):
+        if not self.in_plan:
             self.repeat(self.shell.setup)
         elif self.shell.more_to_come():
             self.shell.again()
@@ -145,8 +145,12 @@ class PlayView:
         self.shell.again(setup)
         self._ready()
 
+    def _heading(self) -> str:
+        plan = self.shell.plan
+        return "" if plan is None else plan.heading()
+
     def _ready(self) -> None:
-        self.heading = plan_heading(self.shell)
+        self.heading = self._heading()
         self.inked = self._new_ink()
         self.text = ""
         self.mark.forget()

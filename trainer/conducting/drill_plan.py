@@ -1,4 +1,4 @@
-"""A shell that goes through today's drill: after each pass it makes ready what comes next."""
+"""Today's drill as a shell goes through it: after each pass it makes ready what comes next."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from trainer.errors import LogError
 from trainer.journal.records import play_seconds
 from trainer.journal.writer import Writer
 from trainer.judging.take import Part
-from trainer.practice.effects import Effect, PassEnded
+from trainer.practice.effects import PassEnded
 from trainer.practice.material import Material
 from trainer.practice.plan import Next
 from trainer.practice.result import PassResult, result_of
@@ -29,7 +29,7 @@ from trainer.settings import Player
 from trainer.sound.output import Output
 
 
-class DrillShell(Shell):
+class DrillPlan:
     """The passes of a drill, one after another, for any view.
 
     `sources` makes the source of keys for a setup, the same one again or another. `supply` are
@@ -43,13 +43,8 @@ class DrillShell(Shell):
         library: Library,
         player: Player,
         sources: Callable[[Setup], Source],
-        output: Output,
-        writer: Writer | None,
         say: Callable[[str], None],
-        *,
         supply: Sequence[Part] | None = None,
-        latency: Callable[[str], float] = lambda port: 0.0,
-        clock: Clock | None = None,
     ) -> None:
         self.drill = drill
         self._material = material
@@ -60,54 +55,65 @@ class DrillShell(Shell):
         self._supply = player.supply if supply is None else tuple(supply)
         following = drill.following
         assert following is not None
-        self.following: Next = following
-        setup = self._setup(following)
-        source = sources(setup)
-        super().__init__(setup, source, output, writer, clock, latency)
-        since = ((result.at, result.seconds) for result in drill.since)
-        for at, seconds in (*drill.before.played.recent, *since):
-            begun = at.timestamp() - self.clock.wall() + self.clock.now()
-            self.played.append((begun, begun + seconds))
-        self._keep()
-        self._announce(setup)
+        self._following: Next = following
 
-    def more_to_come(self) -> bool:
+    def shell(
+        self,
+        output: Output,
+        writer: Writer | None,
+        latency: Callable[[str], float],
+        clock: Clock | None = None,
+    ) -> Shell:
+        """A shell that goes through it from here on; the plan has begun."""
+        setup, source = self.onward()
+        shell = Shell(setup, source, output, writer, clock, latency, self)
+        since = ((result.at, result.seconds) for result in self.drill.since)
+        for at, seconds in (*self.drill.before.played.recent, *since):
+            begun = at.timestamp() - shell.clock.wall() + shell.clock.now()
+            shell.played.append((begun, begun + seconds))
+        self._keep()
+        return shell
+
+    @property
+    def more(self) -> bool:
+        """Whether anything is left of it."""
         return self.drill.following is not None
 
-    def again(self, setup: Setup | None = None) -> None:
-        """Make ready what comes next in the plan, or the setup given."""
-        following = self.drill.following
-        if setup is None and following is not None:
-            self.following = following
-            setup = self._setup(following)
-            self.source = self._sources(setup)
-            self._announce(setup)
-        super().again(setup)
+    def onward(self) -> tuple[Setup, Source]:
+        """Make ready what comes next, or the last one again where nothing does; the keys for it."""
+        self._following = self.drill.following or self._following
+        setup = self._setup(self._following)
+        source = self._sources(setup)
+        self._announce(setup)
+        return setup, source
 
-    def _do(self, effect: Effect) -> None:
-        super()._do(effect)
-        if isinstance(effect, PassEnded):
-            self._played(effect)
+    def heading(self) -> str:
+        """Why this is played now, in one line."""
+        words = before_words(self.drill, self._following)
+        ladder = [line for line in words if "beats a minute" in line]
+        return (ladder or [*words, self._following.part.title])[0]
 
-    def _played(self, ended: PassEnded) -> None:
-        result = self._result(ended)
-        if result is None:
-            return
-        for line in after_words(self.following, result):
-            self._say(line)
-        self.drill = self.drill.played(result)
+    def words_after(self) -> str:
+        """What the pass just ended means for it."""
+        if not self.drill.since:
+            return ""
+        return " ".join(after_words(self._following, self.drill.since[-1]))
 
-    def _result(self, ended: PassEnded) -> PassResult | None:
+    def ended(self, ended: PassEnded, setup: Setup) -> None:
+        """A pass has ended."""
         take = ended.take
         if not take.events and not ended.finished:  # nothing was played
-            return None
-        return result_of(
+            return
+        result: PassResult = result_of(
             take,
             ended.verdict,
-            self.setup.exercise,
+            setup.exercise,
             finished=ended.finished,
             seconds=play_seconds(take.events, take.origin, take.pauses),
         )
+        for line in after_words(self._following, result):
+            self._say(line)
+        self.drill = self.drill.played(result)
 
     def _setup(self, following: Next) -> Setup:
         exercise = exercise_for(following, self._material, self._library)
@@ -127,7 +133,7 @@ class DrillShell(Shell):
             self._say(f"{error}; going on, and the plan may begin anew")
 
     def _announce(self, setup: Setup) -> None:
-        moved = self.following.task.key
+        moved = self._following.task.key
         title = f"{setup.exercise.title}, in {moved}" if moved else setup.exercise.title
-        for line in (*before_words(self.drill, self.following), title):
+        for line in (*before_words(self.drill, self._following), title):
             self._say(line)
