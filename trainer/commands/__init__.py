@@ -91,38 +91,39 @@ def main(arguments: list[str] | None = None) -> None:
         status = cli.main(args=arguments, prog_name="mittelstimme", standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()
-    except click.exceptions.Exit as end:
-        status = end.exit_code
-    except click.ClickException as error:
-        _say(error.format_message())
-        status = 2
-    except (click.Abort, KeyboardInterrupt):
-        status = 130
-    except TrainerError as error:
-        _say(str(error))
-        status = 2
-    except UnicodeEncodeError as error:
-        if "surrogates" not in error.reason:
-            raise
-        _say("a word of the command is not UTF-8; write it again")
-        status = 2
-    except BrokenPipeError:
-        _hush()
-        status = 0
-    except OSError as error:
-        if error.errno not in _OF_THE_SURROUNDINGS:
-            raise
-        where = f"{error.filename}: " if error.filename else ""
-        _say(f"{where}{_OF_THE_SURROUNDINGS[error.errno]}")
-        _hush()
-        status = 2
     except BaseException as error:
-        from trainer.conducting.way_out import Leave
-
-        if not isinstance(error, Leave):
-            raise
-        status = error.status  # a signal before anything was opened
+        status = _told(error)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _told(error: BaseException) -> int:
+    """Say in one line what went wrong; the status to end with. What is no fault of the user's or
+    the surroundings' is raised again."""
+    from trainer.conducting.way_out import Leave
+
+    match error:
+        case click.exceptions.Exit():
+            return error.exit_code
+        case click.Abort() | KeyboardInterrupt():
+            return 130
+        case Leave():  # a signal before anything was opened
+            return error.status
+        case BrokenPipeError():
+            _hush()
+            return 0
+        case click.ClickException():
+            _say(error.format_message())
+        case TrainerError():
+            _say(str(error))
+        case UnicodeEncodeError() if "surrogates" in error.reason:
+            _say("a word of the command is not UTF-8; write it again")
+        case OSError() if error.errno in _OF_THE_SURROUNDINGS:
+            where = f"{error.filename}: " if error.filename else ""
+            _say(f"{where}{_OF_THE_SURROUNDINGS[error.errno]}")
+            _hush()
+        case _:
+            raise error
+    return 2
 
 
 _OF_THE_SURROUNDINGS = {

@@ -99,12 +99,7 @@ def calibrate(
     from trainer.settings import load, save
     from trainer.sound.track import Click, Track
 
-    if not 30 <= tempo <= 200:
-        raise InputError(f"--tempo {tempo:g}: nobody taps to that", remedy="choose 30 to 200")
-    if beats < _LISTEN_FOR + FEWEST:
-        raise InputError(
-            f"--beats {beats} is too few", remedy=f"give {_LISTEN_FOR + FEWEST} or more"
-        )
+    _check_tapping(tempo, beats, _LISTEN_FOR + FEWEST)
     settings = load()
     beat = 60.0 / tempo
     name, queue, first = "", SimpleQueue[ListeningEvent](), 0.0
@@ -119,17 +114,11 @@ def calibrate(
         print(json.dumps({"first_beat": first, "beat": beat}), file=sys.stderr, flush=True)
         if not as_json:
             print(f"{name}: listen to four beats, then tap one key on each")
-        shown = -1
         way.only_at_looks()
-        while (now := time.monotonic()) < first + beats * beat:
-            way.look()
-            if keyboard.name is None:
-                raise InputError(f"{name} is gone", remedy="plug it in and calibrate again")
-            number = int((now - first) // beat)
-            if number > shown and number >= 0 and not as_json and sys.stdout.isatty():
-                shown = number
+        told = not as_json and sys.stdout.isatty()
+        for number in _beats_counted(first, beat, beats, keyboard, name, way):
+            if told:
                 print("tap" if number >= _LISTEN_FOR else "listen", number % 4 + 1, flush=True)
-            time.sleep(0.01)
     if way.status:
         ctx.exit(way.status)
     taps = [event.time for event in _drained(queue) if isinstance(event, KeyDown)]
@@ -157,6 +146,29 @@ def calibrate(
         if not as_json:
             print(f"try again, a little slower: the taps should lie within {1000 * STEADY:.0f} ms")
         ctx.exit(1)
+
+
+def _check_tapping(tempo: float, beats: int, fewest: int) -> None:
+    if not 30 <= tempo <= 200:
+        raise InputError(f"--tempo {tempo:g}: nobody taps to that", remedy="choose 30 to 200")
+    if beats < fewest:
+        raise InputError(f"--beats {beats} is too few", remedy=f"give {fewest} or more")
+
+
+def _beats_counted(
+    first: float, beat: float, beats: int, keyboard: Keyboard, name: str, way: WayOut
+) -> Iterator[int]:
+    """The number of each beat as it comes, while the keyboard is there."""
+    shown = -1
+    while (now := time.monotonic()) < first + beats * beat:
+        way.look()
+        if keyboard.name is None:
+            raise InputError(f"{name} is gone", remedy="plug it in and calibrate again")
+        number = int((now - first) // beat)
+        if number > shown:
+            shown = number
+            yield number
+        time.sleep(0.01)
 
 
 def _listen(port: str | None, put: Callable[[ListeningEvent], None], way: WayOut) -> Keyboard:

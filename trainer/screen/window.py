@@ -170,17 +170,24 @@ class Window:
                 let_go = getattr(self.room.view, "let_go", None)
                 if let_go is not None:
                     let_go()
-            case pygame.KEYDOWN if self._ours(event):
-                pass
-            case pygame.KEYDOWN | pygame.KEYUP | pygame.TEXTINPUT if self._help is None:
-                self.room.view.key(event)
-            case pygame.MOUSEBUTTONDOWN if event.button == 1:
-                if self._help is not None:
-                    self._help = None
-                elif not self.forme.click(event.pos):
-                    self.room.view.mouse(event)
-            case pygame.MOUSEBUTTONUP | pygame.MOUSEWHEEL if self._help is None:
-                self.room.view.mouse(event)
+            case pygame.KEYDOWN | pygame.KEYUP | pygame.TEXTINPUT:
+                self._keys(event)
+            case pygame.MOUSEBUTTONDOWN | pygame.MOUSEBUTTONUP | pygame.MOUSEWHEEL:
+                self._mouse(event)
+
+    def _keys(self, event: pygame.event.Event) -> None:
+        ours = event.type == pygame.KEYDOWN and self._ours(event)
+        if not ours and self._help is None:
+            self.room.view.key(event)
+
+    def _mouse(self, event: pygame.event.Event) -> None:
+        pressed = event.type == pygame.MOUSEBUTTONDOWN
+        if pressed and event.button != 1:
+            return
+        if self._help is not None:
+            self._help = None if pressed else self._help
+        elif not (pressed and self.forme.click(event.pos)):
+            self.room.view.mouse(event)
 
     def _ours(self, event: pygame.event.Event) -> bool:
         """Keys that mean the same in every view."""
