@@ -8,7 +8,7 @@ from fractions import Fraction
 from tests.judging.lessons import lesson
 from trainer.judging.judge import Judge, Progress, judge_chords
 from trainer.judging.take import Conditions
-from trainer.judging.voices import divisions
+from trainer.judging.voices import Chain, Line, divisions, extend, upper_divisions
 from trainer.score.exercise import Note
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
@@ -42,6 +42,113 @@ def test_with_five_keys_one_only_fills() -> None:
 
 def test_a_supplied_melody_stays_the_soprano_under_a_crossing_alto() -> None:
     assert ways("c3 e4 g4 c5", high="g4") == ["c3 e4 c5 g4"]
+
+
+def test_of_many_keys_the_four_highest_inner_ones_are_looked_at() -> None:
+    found = ways("c3 e3 g3 b3 c4 e4 g4")
+    assert "c3 g3 b3 g4" in found
+    assert not [way for way in found if " e3 " in way]
+    assert len(found) == 6
+
+
+def test_two_keys_are_shared_by_four_voices() -> None:
+    assert ways("c3 g4") == ["c3 g4 g4 g4", "c3 c3 g4 g4", "c3 c3 c3 g4"]
+
+
+def test_one_key_is_all_four_voices_and_none_is_no_chord() -> None:
+    assert ways("c4") == ["c4 c4 c4 c4"]
+    assert ways("") == []
+    assert divisions(()) == ()
+
+
+def test_a_supplied_bass_stays_the_bass_over_a_lower_key() -> None:
+    assert ways("c3 e3 g4 c5", low="e3") == ["e3 c3 g4 c5"]
+
+
+def upper_ways(chord: str, high: str = "") -> list[str]:
+    pitches = [Pitch.parse(word) for word in chord.split()]
+    return [str(way) for way in upper_divisions(pitches, Pitch.parse(high) if high else None)]
+
+
+def test_where_the_bass_rests_the_keys_are_soprano_alto_and_tenor() -> None:
+    assert upper_ways("e4 a4 c5") == ["- e4 a4 c5"]
+    assert upper_ways("e4 a4 c5", high="a4") == ["- e4 c5 a4"]
+    assert upper_ways("c4 e4 a4 c5") == ["- c4 e4 c5", "- c4 a4 c5", "- e4 a4 c5"]
+    assert upper_ways("a3 e4") == ["- a3 a3 e4", "- a3 e4 e4"]
+    assert upper_ways("e4") == ["- e4 e4 e4"]
+    assert upper_divisions(()) == ()
+
+
+def test_over_a_resting_bass_too_only_the_four_highest_inner_keys_are_looked_at() -> None:
+    found = upper_ways("c3 e3 g3 b3 c4 e4")
+    assert len(found) == 6
+    assert not [way for way in found if " c3 " in way]
+
+
+# ── the least faulty way through ─────────────────────────────────────────────────────────────
+
+LOW, MIDDLE, HIGH = (Voicing.parse(f"c3 {tenor} g4 c5") for tenor in ("c4", "e4", "g4"))
+
+
+class Prices:
+    """Tells the price of each step, and remembers what was asked."""
+
+    def __init__(self, prices: dict[tuple[Voicing | None, Voicing], int]) -> None:
+        self.prices = prices
+        self.asked: list[tuple[Voicing | None, Voicing]] = []
+
+    def __call__(self, before: Voicing | None, after: Voicing) -> int:
+        self.asked.append((before, after))
+        return self.prices.get((before, after), 0)
+
+
+def voicings(line: Line) -> tuple[Voicing, ...]:
+    assert line.best is not None
+    return line.best.voicings()
+
+
+def test_before_the_first_chord_there_is_no_best_way() -> None:
+    assert Line().best is None
+
+
+def test_the_way_with_the_fewest_faults_in_all_is_taken() -> None:
+    """The cheapest beginning leads into the dearest step."""
+    prices = Prices(
+        {(None, LOW): 1, (None, HIGH): 2, (LOW, MIDDLE): 5, (HIGH, MIDDLE): 3, (HIGH, LOW): 9}
+    )
+    line = extend(Line(), (LOW, HIGH), prices)
+    assert line.ends == ((1, Chain(LOW)), (2, Chain(HIGH)))
+    line = extend(line, (MIDDLE, LOW), prices)
+    assert [spent for spent, _ in line.ends] == [5, 1]
+    assert voicings(line) == (LOW, LOW)
+    line = extend(line, (HIGH,), Prices({(LOW, HIGH): 7}))
+    assert voicings(line) == (HIGH, MIDDLE, HIGH)
+    assert line.ends[0][0] == 5
+
+
+def test_of_two_ways_equally_good_the_plainer_is_taken() -> None:
+    line = extend(extend(Line(), (LOW, HIGH), Prices({})), (MIDDLE,), Prices({}))
+    assert voicings(line) == (LOW, MIDDLE)
+    dear = Prices({(LOW, MIDDLE): 4, (HIGH, MIDDLE): 3})
+    line = extend(extend(Line(), (LOW, HIGH), Prices({(None, HIGH): 1})), (MIDDLE,), dear)
+    assert voicings(line) == (LOW, MIDDLE)
+
+
+def test_what_has_cost_as_much_already_is_not_weighed() -> None:
+    begun = extend(Line(), (LOW, HIGH, MIDDLE), Prices({(None, HIGH): 2, (None, MIDDLE): 1}))
+    prices = Prices({(LOW, LOW): 2, (MIDDLE, LOW): 1})
+    assert extend(begun, (LOW,), prices).ends[0][0] == 2
+    assert prices.asked == [(LOW, LOW), (MIDDLE, LOW)]
+
+
+def test_where_there_is_no_choice_nothing_is_weighed() -> None:
+    prices = Prices({(None, LOW): 3, (LOW, HIGH): 3})
+    line = extend(extend(Line(), (LOW,), prices), (HIGH,), prices)
+    assert prices.asked == []
+    assert line.ends == ((0, Chain(HIGH, Chain(LOW))),)
+    assert voicings(line) == (LOW, HIGH)
+    extend(line, (LOW, MIDDLE), prices)
+    assert prices.asked == [(HIGH, LOW), (HIGH, MIDDLE)]
 
 
 def test_the_unison_is_put_where_nothing_is_broken() -> None:

@@ -1,28 +1,155 @@
+"""Transposition, one musical fact each: which way, which spelling, which key is easier."""
+
 from __future__ import annotations
 
-from itertools import pairwise
+from dataclasses import replace
+from fractions import Fraction
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
-from tests.score.strategies import KEYS, exercises
 from trainer.errors import ExerciseError, PitchError
-from trainer.resources import exercises_folder
-from trainer.score.exercise import Exercise
-from trainer.score.kern import parse_exercise, read_exercise
-from trainer.score.transpose import COMPASS, easier, moved, transposed
+from trainer.score.exercise import Exercise, Note
+from trainer.score.kern import parse_exercise
+from trainer.score.transpose import easier, easier_keys, moved, transposed
+from trainer.theory.figures import Figuring
 from trainer.theory.key import Key
-from trainer.theory.pitch import Interval
-from trainer.theory.sonority import sonorities
-
-SHIPPED = [read_exercise(path) for path in sorted(exercises_folder().glob("*.krn"))]
+from trainer.theory.moment import Metre
+from trainer.theory.pitch import Interval, Pitch
 
 
 def small(key: str, signature: str, bass: str, figures: str) -> Exercise:
     lines = ["**kern\t**fb", f"*k[{signature}]\t*", f"*{key}:\t*", "*M4/4\t*", "*MM60\t*"]
     lines += ["=1\t=1", f"1{bass}\t{figures}", "==\t==", "*-\t*-", ""]
     return parse_exercise("\n".join(lines))
+
+
+def voice(notes: str) -> tuple[Note, ...]:
+    """Whole notes; `-` is a rest."""
+    return tuple(
+        Note(Fraction(4 * place), Fraction(4), None if word == "-" else Pitch.parse(word))
+        for place, word in enumerate(notes.split())
+    )
+
+
+def piece(key: str, bass: str = "c3", figures: str = "", **voices: str) -> Exercise:
+    """A piece of whole notes; `figures` are separated by commas, one to a whole note."""
+    return Exercise(
+        id="piece",
+        title="Piece",
+        bass=voice(bass),
+        figures=tuple(
+            (Fraction(4 * place), Figuring.parse(text))
+            for place, text in enumerate(figures.split(","))
+            if text
+        ),
+        keys=((Fraction(0), Key.parse(key)),),
+        metres=((Fraction(0), Metre(4, 4)),),
+        tempo=60,
+        **{name: voice(notes) for name, notes in voices.items()},
+    )
+
+
+def written(notes: tuple[Note, ...]) -> str:
+    return " ".join("-" if note.pitch is None else str(note.pitch) for note in notes)
+
+
+# ── how far, and which way ───────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("key", "to", "bass"),
+    [
+        ("C major", "C", "c3"),
+        ("C major", "D", "d3"),
+        ("C major", "Db", "db3"),
+        ("C major", "F", "f3"),
+        ("C major", "G", "g2"),
+        ("C major", "A", "a2"),
+        ("C major", "B", "b2"),
+        ("B major", "C", "db3"),  # the note c stays a second above the tonic's leading tone
+        ("C# major", "Db", "dbb3"),
+        ("Db major", "C#", "b#2"),
+        ("Cb major", "B", "b#2"),
+        ("B major", "Cb", "dbb3"),
+        ("Cb major", "C#", "c##3"),
+        ("C# major", "Cb", "cbb3"),
+        # the tritone is as far up as down: towards the sharps is up
+        ("C major", "F#", "f#3"),
+        ("C major", "Gb", "gb2"),
+        ("F major", "B", "f#3"),
+        ("B major", "F", "gb2"),
+    ],
+)
+def test_a_piece_goes_to_its_new_key_by_the_nearer_way(key: str, to: str, bass: str) -> None:
+    assert written(transposed(piece(key), to).bass) == bass
+
+
+def on_key(midi: int) -> str:
+    """A white key or the sharp of the one below."""
+    names = ("c", "c#", "d", "d#", "e", "f", "f#", "g", "g#", "a", "a#", "b")
+    return f"{names[midi % 12]}{midi // 12 - 1}"
+
+
+@pytest.mark.parametrize(
+    ("name", "lowest", "highest"),
+    [
+        # common practice, no source: what amateur voices sing without strain, the tenor's a above
+        # it and the soprano's small a; the bass is an instrument's, from great C to e'
+        ("bass", "c2", "e4"),
+        ("tenor", "a2", "a4"),
+        ("alto", "d3", "f5"),
+        ("melody", "a3", "a5"),
+    ],
+)
+def test_a_voice_that_would_leave_its_compass_goes_the_other_way(
+    name: str, lowest: str, highest: str
+) -> None:
+    top, bottom = Pitch.parse(highest).midi, Pitch.parse(lowest).midi
+
+    def there(midi: int, to: str) -> int:
+        voices = {"bass": "c3", name: on_key(midi)}
+        pitch = getattr(transposed(piece("C major", **voices), to), name)[0].pitch
+        return pitch.midi - midi
+
+    assert there(top - 2, "D") == 2
+    assert there(top - 1, "D") == -10
+    assert there(bottom + 1, "B") == -1
+    assert there(bottom, "B") == 11
+
+
+def test_where_neither_way_keeps_the_compass_the_nearer_is_gone() -> None:
+    assert written(transposed(piece("C major", "c2 e4"), "D").bass) == "d2 f#4"
+
+
+def test_in_its_own_key_a_piece_stays_where_it_is_however_high() -> None:
+    high = piece("C major", melody="c6")
+    assert transposed(high, "C") == high
+    sharp = piece("C# major", "c#3", melody="c#6")
+    assert written(transposed(sharp, "Db").melody) == "db6"
+
+
+def test_a_rest_has_no_compass() -> None:
+    assert written(transposed(piece("C major", "c3 -", melody="- -"), "D").bass) == "d3 -"
+
+
+def test_all_four_voices_keys_figures_and_words_move() -> None:
+    here = replace(
+        piece("C major", "c3 d3", ",#7", tenor="g3 -", alto="c4 b3", melody="e4 d4"),
+        keys=((Fraction(0), Key.parse("C major")), (Fraction(4), Key.parse("d minor"))),
+        commentary=("From {c} to {d}.",),
+    )
+    there = transposed(here, "Eb")
+    assert written(there.bass) == "eb3 f3"
+    assert written(there.tenor) == "bb3 -"
+    assert written(there.alto) == "eb4 d4"
+    assert written(there.melody) == "g4 f4"
+    assert [(at, str(key)) for at, key in there.keys] == [(0, "Eb major"), (4, "f minor")]
+    assert [(at, str(figuring)) for at, figuring in there.figures] == [(4, "n7")]
+    assert there.commentary == ("From {eb} to {f}.",)
+    assert there.id == here.id
+
+
+# ── figures ──────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
@@ -38,6 +165,10 @@ def small(key: str, signature: str, bass: str, figures: str) -> Exercise:
         ("G", "f#", "A", "4+ 2", "E-", "4+ 2"),  # strokes stay
         ("G", "f#", "A", "6/ 5", "B-", "6/ 5"),
         ("a", "", "GG", "##5", "e", "##5"),
+        ("C", "", "C", "--7", "D", "-7"),
+        ("C", "", "C", "#9", "D-", "n9"),  # a ninth is spelled as a second
+        ("C", "", "C", "-10", "A", "n10"),
+        ("C", "", "C", "6 5", "D", "6 5"),  # without an accidental the signature speaks
     ],
 )
 def test_an_accidental_in_a_figure_is_spelled_anew_in_the_new_key(
@@ -47,101 +178,152 @@ def test_an_accidental_in_a_figure_is_spelled_anew_in_the_new_key(
     assert str(exercise.figures[0][1]).replace("b", "-") == there
 
 
-@settings(max_examples=150, deadline=None)
-@given(exercises(), st.sampled_from(KEYS))
-def test_the_way_there_and_back_changes_nothing(exercise: Exercise, key: Key) -> None:
-    letters = key.final.step - exercise.key.final.step
-    semitones = key.final.pitch_class - exercise.key.final.pitch_class
-    semitones += 12 * round((letters * 12 / 7 - semitones) / 12)
-    try:
-        there = moved(exercise, Interval(letters, semitones))
-    except PitchError:
-        assume(False)
-    assert moved(there, Interval(-letters, -semitones)) == exercise
+def figured(exercise: Exercise) -> list[str]:
+    return [str(figuring) for _, figuring in exercise.figures]
 
 
-@pytest.mark.parametrize("exercise", SHIPPED, ids=[exercise.id for exercise in SHIPPED])
-def test_shipped_pieces_go_to_every_key_and_come_back(exercise: Exercise) -> None:
-    mode = exercise.key.mode
-    for key in KEYS:
-        if key.mode == mode:
-            try:
-                there = transposed(exercise, key)
-            except PitchError:
-                continue  # a modulation passes seven accidentals there
-            assert there.key.final == key.final
-            back = transposed(there, exercise.key)
-            octaves = {
-                b.pitch.height - a.pitch.height
-                for a, b in zip(exercise.bass, back.bass, strict=True)
-                if a.pitch is not None and b.pitch is not None
-            }
-            assert len(octaves) == 1 and octaves <= {-7, 0, 7}
-            octave = octaves.pop() // 7
-            assert moved(back, Interval(-7 * octave, -12 * octave)) == exercise
+def test_a_figure_counts_from_the_bass_that_sounds_else_the_last_else_the_next() -> None:
+    """The same flat seventh over c, d and f: b flat, c flat and e flat."""
+    assert figured(transposed(piece("C major", "c3 d3", "b7,b7"), "D")) == ["n7", "b7"]
+    assert figured(transposed(piece("C major", "c3 -", ",b7"), "D")) == ["n7"]
+    assert figured(transposed(piece("C major", "- c3", "b7"), "D")) == ["n7"]
+    half = replace(piece("C major", "c3 d3"), figures=((Fraction(2), Figuring.parse("b7")),))
+    assert figured(transposed(half, "D")) == ["n7"]
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.sampled_from(SHIPPED), st.sampled_from(KEYS))
-def test_sonorities_keep_their_intervals(exercise: Exercise, key: Key) -> None:
-    assume(key.mode == exercise.key.mode)
-    try:
-        there = transposed(exercise, key)
-    except PitchError:
-        assume(False)
-    for here, moved_to in zip(sonorities(exercise.moments), sonorities(there.moments), strict=True):
-        if here.bass is None or moved_to.bass is None:
-            continue
-        low, new = here.bass.midi, moved_to.bass.midi
-        assert [(m.number, (m.name.pitch_class - low) % 12) for m in here.members] == [
-            (m.number, (m.name.pitch_class - new) % 12) for m in moved_to.members
-        ]
+def test_figures_without_any_bass_stay_as_they_are() -> None:
+    assert figured(transposed(piece("C major", "-", "#6"), "D")) == ["#6"]
 
 
-def test_easier_is_the_nearest_key_with_fewer_accidentals() -> None:
-    flat = transposed(next(e for e in SHIPPED if e.id == "evening-bells"), "Db")
-    nearer = easier(flat)
-    assert abs(nearer.key.signature) < 5
-    moves = abs(nearer.bass[0].pitch.midi - flat.bass[0].pitch.midi)  # type: ignore[union-attr]
-    assert moves == 1  # C major or D major, a semitone away
+def test_a_figure_that_would_need_three_accidentals_is_refused() -> None:
+    here = piece("C major", "c3", "##4")
+    assert figured(transposed(here, "G")) == ["##4"]
+    with pytest.raises(PitchError, match="the figure ##4 over c3 has no spelling in that key"):
+        transposed(here, "C#")
+    flat = piece("C major", "c3", "bb7")
+    with pytest.raises(PitchError, match="has no spelling"):
+        transposed(flat, "Cb")
 
 
-def test_easier_keeps_every_voice_in_its_compass() -> None:
-    for exercise in SHIPPED:
-        try:
-            easy = easier(exercise)
-        except ExerciseError:
-            continue
-        low, high = COMPASS["bass"]
-        assert all(n.pitch is None or low <= n.pitch.midi <= high for n in easy.bass)
-        assert abs(easy.key.signature) < abs(exercise.key.signature)
-
-
-def test_nothing_is_easier_than_no_accidentals() -> None:
-    with pytest.raises(ExerciseError, match="no easier key than C major"):
-        easier(next(e for e in SHIPPED if e.id == "evening-bells"))
+# ── what cannot be ───────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
-    ("to", "says"),
+    ("note", "by", "there"),
     [
-        ("g minor", "the mode stays: say G"),
-        ("G#", "would need a signature of 8 accidentals; ask for ab"),
-        ("h", "not a note name"),
-        ("", "not a note name"),
+        ("f#9", Interval(1, 1), "g9"),  # the highest key of MIDI
+        ("g9", Interval(0, 1), None),
+        ("c#-1", Interval(0, -1), "c-1"),  # the lowest
+        ("c-1", Interval(0, -1), None),
+        ("c##4", Interval(0, 1), "c###4"),
+        ("c###4", Interval(0, 1), None),
+        ("cbb4", Interval(0, -1), "cbbb4"),
+        ("cbbb4", Interval(0, -1), None),
     ],
 )
-def test_a_key_that_cannot_be_is_refused(to: str, says: str) -> None:
-    with pytest.raises(PitchError, match=says):
-        transposed(SHIPPED[0], to)
+def test_a_note_stays_on_the_keyboard_with_at_most_three_accidentals(
+    note: str, by: Interval, there: str | None
+) -> None:
+    here = piece("C major", note)
+    if there is not None:
+        assert written(moved(here, by).bass) == there
+    else:
+        with pytest.raises(PitchError, match="has no place on the keyboard"):
+            moved(here, by)
 
 
-def test_the_melody_keeps_its_intervals() -> None:
-    exercise = next(e for e in SHIPPED if e.id == "evening-rain")
-    there = transposed(exercise, "f#")
+@pytest.mark.parametrize(
+    ("key", "to", "signature", "remedy"),
+    [
+        ("C major", "G#", 8, "ask for ab"),
+        ("C major", "Fb", 8, "ask for e"),
+        ("a minor", "Db", 8, "ask for c#"),
+        ("C major", "B#", 12, "ask for c"),
+        ("C major", "F##", 13, "ask for g"),
+        ("C major", "Bbb", 9, "ask for a"),
+        ("C major", "Fbbb", 22, ""),
+    ],
+)
+def test_a_signature_of_more_than_seven_is_refused_with_the_same_key_otherwise_spelled(
+    key: str, to: str, signature: int, remedy: str
+) -> None:
+    with pytest.raises(PitchError, match=f"a signature of {signature} accidentals") as raised:
+        transposed(piece(key, "a2"), to)
+    assert raised.value.remedy == remedy
 
-    def steps(one: Exercise) -> list[Interval]:
-        pitches = [n.pitch for n in one.melody if n.pitch is not None]
-        return [Interval.between(a, b) for a, b in pairwise(pitches)]
 
-    assert steps(there) == steps(exercise)
+@pytest.mark.parametrize("to", ["C#", "Cb"])
+def test_a_signature_of_seven_can_be_read(to: str) -> None:
+    assert abs(transposed(piece("C major"), to).key.signature) == 7
+
+
+def test_the_mode_may_be_named_if_it_is_the_mode_of_the_piece() -> None:
+    assert str(transposed(piece("a minor"), " g minor ").key) == "g minor"
+    assert str(transposed(piece("a minor"), Key.parse("g aeolian")).key) == "g minor"
+    assert str(transposed(piece("a aeolian"), "g minor").key) == "g aeolian"
+    assert str(transposed(piece("a minor"), "g").key) == "g minor"
+    for other in ("g dorian", "G major"):
+        with pytest.raises(PitchError, match="a piece in minor cannot go to"):
+            transposed(piece("a minor"), other)
+    with pytest.raises(PitchError, match="a piece in dorian cannot go to"):
+        transposed(piece("d dorian"), "d minor")
+
+
+# ── easier keys ──────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("key", "bass", "to"),
+    [
+        ("Db major", "db3", "C major"),  # not d major: fewer accidentals at the same distance
+        ("F# major", "f#3", "F major"),  # as easy as g major and as near: downwards
+        ("C# major", "c#3", "Db major"),
+        ("ab minor", "ab2", "g# minor"),
+        ("bb minor", "bb2", "a minor"),
+        ("bb minor", "c2 bb2", "b minor"),  # a semitone lower the bass would leave its compass
+        ("G major", "g2", "C major"),
+    ],
+)
+def test_the_easier_key_is_the_nearest_with_fewer_accidentals(key: str, bass: str, to: str) -> None:
+    assert str(easier(piece(key, bass)).key) == to
+
+
+def test_every_key_with_fewer_accidentals_is_offered_both_ways_the_nearest_first() -> None:
+    here = piece("C# major", "c#3")
+    found = [
+        (there.key.signature, there.bass[0].pitch.midi - here.bass[0].pitch.midi)  # type: ignore[union-attr]
+        for there in easier_keys(here)
+    ]
+    # fifths up or down from C sharp, and as many semitones modulo the octave
+    ways = [
+        (signature, semitones)
+        for signature in range(-6, 7)
+        for semitones in range(-12, 13)
+        if (7 * (signature - 7) - semitones) % 12 == 0
+        and not (semitones == 12 or (semitones == 0 and signature != -5))
+    ]
+    assert sorted(found) == sorted(ways)
+    assert found == sorted(found, key=lambda one: (abs(one[1]), abs(one[0]), one[1]))
+
+
+def test_nothing_is_easier_than_no_accidentals() -> None:
+    here = replace(piece("C major"), source="here.krn")
+    with pytest.raises(ExerciseError, match=r"here\.krn: piece has no easier key than C major"):
+        easier(here)
+    with pytest.raises(ExerciseError, match=r"^piece has no easier key than a minor"):
+        easier(piece("a minor"))
+
+
+def test_a_key_in_which_something_cannot_be_written_is_not_offered() -> None:
+    """A semitone lower or higher g double sharp would need a triple one; a tone higher it is a."""
+    here = piece("Db major", "db3", "##4")
+    assert str(easier(here).key) == "Eb major"
+    assert figured(easier(here)) == ["##4"]
+
+
+def test_no_key_is_offered_in_which_the_voices_go_further_beyond_their_compass() -> None:
+    """The bass lies a semitone too low already: it may not go down, and up it may."""
+    assert str(easier(piece("Db major", "b1")).key) == "D major"
+    assert str(easier(piece("Db major", "c2")).key) == "D major"
+    assert str(easier(piece("Db major", "db2")).key) == "C major"
+    assert str(easier(piece("Db major", melody="a#5")).key) == "C major"

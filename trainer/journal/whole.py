@@ -106,8 +106,9 @@ def put_whole(connection: Connection, value: WholeTake, sums: Sums) -> str:
     ours = _head_rank(known, row["state"], row["seconds"])
     if _head_rank(value.take, value.state, value.seconds) > ours:
         connection.execute(update(take).where(take.c.seq == seq).values(_head(connection, value)))
-    if _events_rank(value.take.events) > _events_rank(known.events):
-        put_events(connection, seq, value.take.events)
+    longer = max(known.events, value.take.events, key=_events_rank)
+    if longer is not known.events or found.state == "open":  # open, they lie about in pieces
+        put_events(connection, seq, longer)
     if value.markings:
         _drop_live(connection, seq)
     for said in value.markings:
@@ -121,7 +122,7 @@ def _insert(connection: Connection, value: WholeTake) -> int:
     row = _head(connection, value) | {"id": value.id}
     key = connection.execute(insert(take), row).inserted_primary_key
     assert key is not None
-    seq = int(key[0])
+    seq = int(key.seq)
     put_events(connection, seq, value.take.events)
     for said in value.markings:
         put_marking(connection, seq, said.rules, said.verdict, said.made)
@@ -171,4 +172,4 @@ def _state_of(connection: Connection, seq: int) -> tuple[Any, ...]:
     said = select(marking.c.digest, marking.c.made).where(marking.c.take_seq == seq)
     marks = sorted(connection.execute(said).all(), key=str)
     sizes = connection.execute(select(chunk.c.checksum).where(chunk.c.take_seq == seq)).all()
-    return {k: v for k, v in head.items() if k != "touched"}, marks, sizes
+    return dict(head), marks, sizes

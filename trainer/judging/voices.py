@@ -33,7 +33,8 @@ def divisions(
     if len(inner) >= 2:
         pairs = list(combinations(inner, 2))
     elif inner:
-        pairs = [(inner[0], inner[0]), (inner[0], soprano), (bass, inner[0])]
+        (one,) = inner
+        pairs = [(one, one), (one, soprano), (bass, one)]
     elif bass != soprano:
         pairs = [(soprano, soprano), (bass, soprano), (bass, bass)]
     else:
@@ -47,11 +48,13 @@ def upper_divisions(pitches: Sequence[Pitch], high: Pitch | None = None) -> tupl
         return ()
     soprano = high or pitches[-1]
     inner = [pitch for pitch in pitches if pitch != soprano][-MOST:]
-    pairs: list[tuple[Pitch, Pitch]]
     if len(inner) >= 2:
         pairs = list(combinations(inner, 2))
+    elif inner:
+        (one,) = inner
+        pairs = [(one, one), (one, soprano)]
     else:
-        pairs = [(inner[0], inner[0]), (inner[0], soprano)] if inner else [(soprano, soprano)]
+        pairs = [(soprano, soprano)]
     return tuple(Voicing(soprano, alto, tenor, None) for tenor, alto in pairs)
 
 
@@ -92,8 +95,8 @@ def extend(
     """Go on to the next chord. `cost(before, after)` weighs the faults between two voicings, and
     in the first where `before` is None. With one division on either side nothing is weighed."""
     if len(line.ends) <= 1 and len(choices) == 1:
-        before = line.ends[0][1] if line.ends else None
-        return Line(((0, Chain(choices[0], before)),))
+        (only,) = choices
+        return Line(((0, Chain(only, line.best)),))
     ends = []
     for choice in choices:
         if not line.ends:

@@ -47,7 +47,7 @@ class _Line:
 
     def single(self, onset: Fraction) -> Pitch | None:
         event = self.at(onset)
-        return event.pitches[0] if event is not None and event.pitches else None
+        return None if event is None else next(iter(event.pitches), None)
 
     @property
     def height(self) -> float:
@@ -75,7 +75,8 @@ def written_soundings(judge: Judge, lines: Sequence[WrittenLine]) -> tuple[Sound
         voicings = [Voicing(*(line.single(onset) for line in ordered)) for onset in onsets]
     else:
         together = [_together(kept, onset) for onset in onsets]
-        if sum(len(pitches) >= 3 for pitches in together) * 2 < len(together):
+        full = sum(len(pitches) >= 3 for pitches in together)
+        if not together or 2 * full < len(together):
             raise ExerciseError(
                 "there are not four voices to be heard",
                 remedy="write the middle voices out, one to a part or as chords",
@@ -118,4 +119,5 @@ def _divided(
         line = extend(line, choices, partial(judge.cost, before, index))
         before = index
     chain = line.best
-    return [] if chain is None else list(chain.voicings())
+    assert chain is not None  # there is an onset at least
+    return list(chain.voicings())

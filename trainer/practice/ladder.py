@@ -22,6 +22,7 @@ from trainer.theory.hands import Hands
 
 WIDEST, NARROWEST = 0.20, 0.025  # steps, as parts of the tempo
 _BEGIN = 0.6  # of the piece's own tempo
+_FALSE_START = 4  # chords: a pass broken off before so many says nothing
 _ELSEWHERE = 0.85  # of the tempo that is secure in another key or with other hands
 
 
@@ -130,11 +131,13 @@ def taken_up(known: Mapping[Place, Ladder], place: Place, goal: float) -> Ladder
     if place in known:
         return known[place]
     ladder = begin(*place, goal)
-    secure = max(
-        (one.highest for (piece, _, _), one in known.items() if piece == place[0] and one.highest),
-        default=0.0,
-    )
-    return replace(ladder, tempo=max(ladder.tempo, _whole(_ELSEWHERE * secure)))
+    elsewhere = [
+        _whole(_ELSEWHERE * one.highest)
+        for (piece, _, _), one in known.items()
+        if piece == place[0] and one.highest is not None
+    ]
+    # the tempo written for the piece may have been lowered since
+    return replace(ladder, tempo=min(goal, max([ladder.tempo, *elsewhere])))
 
 
 def climbed(ladder: Ladder, result: PassResult) -> Ladder:
@@ -145,7 +148,7 @@ def climbed(ladder: Ladder, result: PassResult) -> Ladder:
         case "good":
             assert result.tempo is not None
             if result.tempo > ladder.tempo:  # more was shown than was asked
-                ladder = replace(ladder, tempo=min(result.tempo, ladder.goal), good=0, failed=0)
+                ladder = replace(ladder, tempo=min(result.tempo, ladder.goal), good=0)
             good = ladder.good + 1
             return _up(ladder) if good == 2 else replace(ladder, good=good, failed=0)
         case "failed":
@@ -164,8 +167,8 @@ def verdict_at(ladder: Ladder, result: PassResult) -> Verdict:
     """What a pass says about the present rung.
 
     A good pass counts at the rung's tempo or above, a failure at the rung's tempo or below: a
-    failed attempt above it says nothing about the rung. A pass broken off fails only if what was
-    wrong by then is more than the rung lets pass.
+    failed attempt above it says nothing about the rung. Either is measured by what is asked at its
+    own tempo. A pass broken off fails only if more was wrong by then than that lets pass.
     """
     same = (base(result.exercise_id), result.key, result.hands) == (
         ladder.piece,
@@ -174,12 +177,13 @@ def verdict_at(ladder: Ladder, result: PassResult) -> Verdict:
     )
     if not same or result.tempo is None or result.time is None or not result.whole:
         return "no matter"
-    asked = criteria_at(ladder.tempo, ladder.goal)
+    asked = criteria_at(result.tempo, ladder.goal)
     if not result.finished:
-        spent = result.wrong > (1 - asked.harmony) * result.judged or result.gross > asked.gross
-        enough = result.judged >= 4  # fewer chords than this are a false start, not a failure
-        return "failed" if spent and enough and result.tempo <= ladder.tempo else "no matter"
-    if all(line.met for line in compared(criteria_at(result.tempo, ladder.goal), result)):
+        if result.judged < _FALSE_START or result.tempo > ladder.tempo:
+            return "no matter"
+        right = (result.judged - result.wrong) / result.judged
+        return "failed" if right < asked.harmony or result.gross > asked.gross else "no matter"
+    if all(line.met for line in compared(asked, result)):
         return "good" if result.tempo >= ladder.tempo else "no matter"
     return "failed" if result.tempo <= ladder.tempo else "no matter"
 
@@ -201,7 +205,7 @@ def compared(criteria: Criteria, result: PassResult) -> tuple[Line, ...]:
         ("time", criteria.time, result.time or 0.0),
         ("movement", criteria.movement, result.movement),
     )
-    shares = tuple(Line(name, need, got, got >= need - 1e-9) for name, need, got in pairs)
+    shares = tuple(Line(name, need, got, got >= need) for name, need, got in pairs)
     gross = Line("gross faults", criteria.gross, result.gross, result.gross <= criteria.gross)
     return (*shares, gross)
 
@@ -225,7 +229,7 @@ def in_words(criteria: Criteria) -> str:
 def _up(ladder: Ladder) -> Ladder:
     step = _halved(ladder.step) if ladder.last == "down" else ladder.step
     gained = 1 if ladder.last == "down" else ladder.gained + 1
-    if gained >= 3 and ladder.highest is not None:
+    if gained == 3:
         step, gained = min(WIDEST, 2 * step), 0
     highest = max(ladder.tempo, ladder.highest or 0.0)
     tempo = min(ladder.goal, max(ladder.tempo + 1, _whole(ladder.tempo * (1 + step))))

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from trainer.practice.item import Item
-from trainer.practice.ladder import Ladder, Rung, climbed
+from trainer.practice.ladder import Ladder, Rung, fold
 from trainer.practice.result import PassResult
 from trainer.theory.hands import Hands
 
@@ -121,9 +121,7 @@ def _progress(task: Task, passes: Sequence[PassResult]) -> tuple[bool, Ladder | 
         return bool(passes) and _answered(task.item, passes[-1]), None
     if task.ladder is None:
         return False, None
-    ladder = task.ladder
-    for result in passes:
-        ladder = climbed(ladder, result)
+    ladder = fold(task.ladder, passes)
     return ladder.done and len(passes) >= 2, ladder
 
 

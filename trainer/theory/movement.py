@@ -57,7 +57,7 @@ def succession(
     a, b = tuple(before), tuple(after)
     moved = [voice for voice in range(len(VOICES)) if _moved(a[voice], b[voice])]
     yield from _consecutives(a, b, moved, at, given, closing)
-    yield from _overlaps(a, b, moved, at, given)
+    yield from _overlaps(a, b, at, given)
     for voice in moved:
         if VOICES[voice] not in given:
             yield from _leaps(a[voice], b[voice], VOICES[voice], at)
@@ -78,14 +78,12 @@ def _consecutives(
                 yield Finding(name, at, voices, _pitches(a, b, (upper, lower)))
 
 
-def _overlaps(
-    a: Notes, b: Notes, moved: list[int], at: tuple[int, int], given: Given
-) -> Iterator[Finding]:
+def _overlaps(a: Notes, b: Notes, at: tuple[int, int], given: Given) -> Iterator[Finding]:
     """A voice moves beyond where its neighbour was."""
     for upper, lower in NEIGHBOURS:
         voices = (VOICES[upper], VOICES[lower])
         notes = [n for n in (a[lower], a[upper], b[lower], b[upper]) if n is not None]
-        if len(notes) < 4 or given.issuperset(voices) or not {upper, lower} & set(moved):
+        if len(notes) < 4 or given.issuperset(voices):
             continue
         if motion.overlap(*map(motion.note, notes)):
             yield Finding("overlap", at, voices, _pitches(a, b, (upper, lower)))
@@ -133,7 +131,7 @@ def _wide_hands(voicing: Voicing, at: int, hands: Hands) -> Iterator[Finding]:
     for highest, lowest in stretches(hands):
         notes = [n for n in tuple(voicing)[highest : lowest + 1] if n is not None]
         outer = (VOICES[highest], VOICES[lowest])
-        if lowest - highest < 2 or None in (voicing[outer[0]], voicing[outer[1]]):
+        if None in (voicing[outer[0]], voicing[outer[1]]):
             continue
         steps = [_wide(low, high) for high, low in pairwise(notes)]
         if not any(steps) and _wide(notes[-1], notes[0]):
@@ -202,7 +200,7 @@ def _false_relations(a: Notes, b: Notes, at: tuple[int, int], given: Given) -> I
         voices = (VOICES[old[0]], VOICES[new])
         if not given.issuperset(voices):
             yield Finding("false-relation", at, voices, (first, after))
-        return
+            return
 
 
 def _same_letter(first: Pitch | None, second: Pitch | None) -> bool:
