@@ -1,0 +1,42 @@
+"""What is said live stands at the end; `python -m tests.faults.live_and_final` at full length."""
+
+from __future__ import annotations
+
+from tests.faults.live_and_final import compare
+from tests.judging.lessons import lesson
+from tests.practice.playing import keys, play, verdict
+from trainer.judging.take import Conditions
+from trainer.listening.events import KeyEvent
+from trainer.practice.effects import MomentJudged
+
+
+def test_what_was_said_live_stands_at_the_end() -> None:
+    found = compare(12)
+    assert found.faults > 100
+    assert dict(found.went) == {}
+    assert dict(found.came) == {}
+    assert found.heard == 0
+
+
+def test_contrary_consecutives_are_said_when_they_are_played() -> None:
+    """Octaves by contrary motion are free into the final chord only, and no chord is the final one
+    because it is the latest."""
+
+    def performed(origin: float) -> list[KeyEvent]:
+        # bass and alto go from a fifteenth to an octave by opposite motion
+        struck = ("c3 g4 c5 e5", "g3 b3 g4 d5", "c3 c4 g4 e5")
+        lesson_keys = [keys(origin + n, chord, 0.9) for n, chord in enumerate(struck)]
+        return [event for chord in lesson_keys for event in sorted(chord, key=lambda e: e.time)]
+
+    exercise = lesson("C", "c3 g3 c3", "", "e5 d5 e5", fermatas=(2,))
+    made = play(exercise, Conditions(tempo=60.0), performed)
+    name = "consecutives-by-contrary-motion"
+    live = {
+        fault.rule
+        for effect in made.effects
+        if isinstance(effect, MomentJudged)
+        for fault in effect.faults
+    }
+    end = {fault.rule for fault in verdict(made).faults}
+    assert name in live
+    assert name in end
