@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO, Literal
 
 Value = None | int | float | str | bytes
+Order = Literal["<", ">"]  # of the bytes in a number
 Kind = Literal["table", "index"]  # an index, or a table without numbers of rows, which looks alike
 
 _MAGIC = b"SQLite format 3\0"
@@ -101,6 +101,22 @@ _OLDER = b"older"  # in `ahead`: what the file itself holds of this page counts 
 # ---- the write-ahead log --------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """A page in a write-ahead log; the database reads what is `committed`."""
+
+    number: int
+    page: bytes
+    committed: bool
+
+
+def ahead_is_broken(path: Path) -> bool:
+    """Whether the write-ahead log of a database is damaged before its end."""
+    with path.open("rb") as main:
+        size, _ = _sizes(main.read(100))
+    return _frames(Path(f"{path}-wal"), size)[1]
+
+
 def _ahead(path: Path, size: int) -> dict[int, list[bytes]]:
     """The pages of a write-ahead log, newest first.
 
@@ -108,62 +124,65 @@ def _ahead(path: Path, size: int) -> dict[int, list[bytes]]:
     for itself, as every checksum goes on from the one stored before; they count as well, and so
     do then the older states that the database would see.
     """
+    frames, broken = _frames(path, size)
+    newest: dict[int, bytes] = {}
+    seen: dict[int, bytes] = {}
+    for frame in frames:
+        if broken or frame.committed:
+            newest[frame.number] = frame.page
+        if frame.committed:
+            seen[frame.number] = frame.page
+    if not broken:
+        return {number: [page] for number, page in newest.items()}
+    return {
+        number: [*dict.fromkeys((page, seen.get(number, page))), _OLDER]
+        for number, page in newest.items()
+    }
+
+
+def _frames(path: Path, size: int) -> tuple[list[_Frame], bool]:
+    """The frames of a write-ahead log that are whole, and whether any between them is not."""
     try:
         data = path.read_bytes()
     except OSError:
-        return {}
+        return [], False
     step = 24 + size
-    frames = [data[at : at + step] for at in range(32, len(data) - step + 1, step)]
-    if not frames:
-        return {}
+    raw = [data[at : at + step] for at in range(32, len(data) - step + 1, step)]
+    if not raw:
+        return [], False
     whole_head = _is_head(data[:32])
-    salts = data[16:24] if whole_head else frames[0][8:16]
-    orders: tuple[Literal["<", ">"], ...] = (">", "<") if data[3:4] == b"\x83" else ("<", ">")
-    order = orders[0] if whole_head else _order_of(frames, orders)
+    salts = data[16:24] if whole_head else raw[0][8:16]
+    order = _order_of(raw) if not whole_head else ">" if data[3:4] == b"\x83" else "<"
     before = data[24:32]
-    seen: dict[int, list[bytes]] = {}
-    committed: dict[int, bytes] = {}  # as the database would see it
-    open_ones: dict[int, bytes] = {}
-    ended, broken = not whole_head, not whole_head
-    for frame in frames:
-        before, follows = frame[16:24], before
-        if frame[8:16] != salts or _sum(follows, frame[:8] + frame[24:], order) != before:
+    frames: list[_Frame] = []
+    last = 0  # how many frames the database would read
+    ended = broken = not whole_head
+    for one in raw:
+        before, follows = one[16:24], before
+        if one[8:16] != salts or _sum(follows, one[:8] + one[24:], order) != before:
             ended = True  # here, if what follows is only what an older round has left
             continue
         broken = broken or ended
-        number, pages = struct.unpack_from(">II", frame)
-        seen.setdefault(number, []).insert(0, frame[24:])
-        if not broken:
-            open_ones[number] = frame[24:]
-            if pages:
-                committed |= open_ones
-                open_ones = {}
-    if not broken:
-        return {number: [page] for number, page in committed.items()}
-    found: dict[int, list[bytes]] = {}
-    for number, states in seen.items():
-        kept = [states[0]]
-        if number in committed and committed[number] != states[0]:
-            kept.append(committed[number])
-        found[number] = [*kept, _OLDER]
-    return found
+        number, pages = struct.unpack_from(">II", one)
+        frames.append(_Frame(number, one[24:], False))
+        if pages and not broken:
+            last = len(frames)
+    return [replace(one, committed=at < last) for at, one in enumerate(frames)], broken
 
 
 def _is_head(head: bytes) -> bool:
-    order: Literal["<", ">"] = ">" if head[3:4] == b"\x83" else "<"
+    order: Order = ">" if head[3:4] == b"\x83" else "<"
     return head[:3] == b"\x37\x7f\x06" and _sum(bytes(8), head[:24], order) == head[24:32]
 
 
-def _order_of(frames: list[bytes], orders: tuple[Literal["<", ">"], ...]) -> Literal["<", ">"]:
+def _order_of(frames: list[bytes]) -> Order:
     """In which order of bytes the sums of a log without its head were made."""
-    for order in orders:
-        for first, second in pairwise(frames):
-            if _sum(first[16:24], second[:8] + second[24:], order) == second[16:24]:
-                return order
-    return orders[0]
+    first, second = frames[0], frames[min(1, len(frames) - 1)]
+    big = _sum(first[16:24], second[:8] + second[24:], ">") == second[16:24]
+    return ">" if big else "<"
 
 
-def _sum(before: bytes, data: bytes, order: Literal["<", ">"]) -> bytes:
+def _sum(before: bytes, data: bytes, order: Order) -> bytes:
     """The checksum of a write-ahead log, going on from the one before."""
     one, two = struct.unpack(">II", before)
     words = struct.unpack(f"{order}{len(data) // 4}I", data)

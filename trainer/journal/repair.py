@@ -19,6 +19,7 @@ from trainer.journal.beside import dated
 from trainer.journal.bundle import Name
 from trainer.journal.engine import DamagedLogError, ForeignLogError, is_url
 from trainer.journal.merge import put_player
+from trainer.journal.pages import ahead_is_broken
 from trainer.journal.readable import (
     readable_events,
     readable_head,
@@ -82,6 +83,9 @@ def _made_whole(
 ) -> tuple[tuple[Trouble, ...], str, Sequence[str]]:
     """What was amiss, what is kept of it, and the ids of the takes that have lost marks."""
     try:
+        if not is_url(location) and ahead_is_broken(Path(location)):
+            # The database would pass over what lies behind the break, and write over it.
+            raise DamagedLogError("the write-ahead log is damaged", file=location)
         with Journal.open(location) as journal:
             found = verify(journal, seals, _in("checking", progress)).troubles
             if not any(one.remedy for one in found):
@@ -163,6 +167,8 @@ def _mend_texts(connection: Connection) -> None:
             connection.execute(played.where(take.c.state != "open").values(state="recovered"))
         if other is not None:
             connection.execute(played.values(text_seq=other))
+            connection.execute(delete(sight).where(sight.c.text_seq == row.seq))
+            connection.execute(delete(exercise_text).where(exercise_text.c.seq == row.seq))
         else:
             here = update(exercise_text).where(exercise_text.c.seq == row.seq)
             connection.execute(here.values(text=text, digest=digest))
