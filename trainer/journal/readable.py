@@ -29,10 +29,12 @@ from trainer.journal.packing import (
 from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.journal.records import play_seconds
 from trainer.journal.schema import STATES
-from trainer.judging.take import Conditions, Hands, Part, School, Take
+from trainer.judging.take import Conditions, Part, Take
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
+from trainer.theory.hands import Hands
+from trainer.theory.rules import School
 
 Found = Mapping[str, Any]
 

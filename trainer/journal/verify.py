@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Table, func, select, text
@@ -101,7 +101,8 @@ class _Check:
     def _texts(self) -> Iterator[Trouble]:
         for row in self.connection.execute(select(exercise_text)).all():
             stored = sights_of(self.connection, row.seq)
-            made = seal("text", tuple(row), sorted(stored.items()))
+            sights = [(at, *astuple(one)) for at, one in sorted(stored.items())]
+            made = seal("text", tuple(row), sights)
             if self.seals.fits(made):
                 continue
             if hashlib.sha256(row.text.encode()).hexdigest() != row.digest:
@@ -189,7 +190,7 @@ def _stored(
 
 @dataclass(frozen=True, slots=True)
 class _Holding:
-    """Everything stored of a take, as it is stored: rows without their take, or marking."""
+    """Everything stored of a take, as it is stored."""
 
     row: Mapping[str, Any]
     chunks: list[tuple[Any, ...]]
@@ -230,8 +231,10 @@ def _grouped(
     """Rows by the number of what they belong to, which is their first column, in order."""
     groups: dict[int, list[tuple[Any, ...]]] = {}
     query = select(table).where(parent.in_(numbers)).order_by(*table.primary_key.columns)
-    for row in connection.execute(query):
-        groups.setdefault(row[0], []).append(row[1:])
+    with connection.execute(query) as result:
+        rows = result.cursor.fetchall() if numbers else ()  # as they come: there are millions
+    for row in rows:
+        groups.setdefault(row[0], []).append(row)
     return groups
 
 
@@ -239,7 +242,7 @@ def _take_troubles(connection: Connection, one: _Holding) -> Iterator[tuple[str,
     if one.row["digest"] is None or not head_is_whole(one.row):
         yield "its head cannot be read", "keep what can be read of it"
     try:
-        for _, packing, checksum, payload in one.chunks:
+        for _, _, packing, checksum, payload in one.chunks:
             if zlib.crc32(payload) != checksum:
                 raise TrainerError("the events of a take are damaged")
             unpack_events(payload, packing)
@@ -257,7 +260,7 @@ def _take_troubles(connection: Connection, one: _Holding) -> Iterator[tuple[str,
 
 
 _FIGURES = tuple(column.name for column in marking.columns)
-_OF_A_MOMENT = tuple(column.name for column in moment.columns)[1:]
+_OF_A_MOMENT = tuple(column.name for column in moment.columns)[1:]  # without their marking
 _OF_A_FAULT = tuple(column.name for column in fault_table.columns)[1:]
 _BESIDE = {"seq", "take_seq", "digest", "rules", "made"}  # of a marking, not said of the pass
 
@@ -274,8 +277,8 @@ def _as_said(
         made = stored_digest(
             row["rules"],
             figures,
-            [dict(zip(_OF_A_MOMENT, one, strict=True)) for one in moments],
-            [dict(zip(_OF_A_FAULT, one, strict=True)) for one in faults],
+            [dict(zip(_OF_A_MOMENT, one[1:], strict=True)) for one in moments],
+            [dict(zip(_OF_A_FAULT, one[1:], strict=True)) for one in faults],
         )
         if made == row["digest"]:
             return True
