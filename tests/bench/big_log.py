@@ -14,7 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, insert
 
-from trainer.journal.packing import COMPRESSED, conditions_text, pack_events
+from trainer.journal.packing import COMPRESSED, conditions_text, pack_events, stored_digest
 from trainer.journal.records import text_seq
 from trainer.journal.schema import chunk, fault, marking, moment, player, take
 from trainer.journal.store import Journal
@@ -86,17 +86,26 @@ def _take(
     moments = [m for m in piece.moments if m.chord]
     rows = [_moment(chance, seq, m.index, tempo is not None) for m in moments]
     broken = [n for n in range(len(rows)) if chance.random() < 0.08]
-    for number, at in enumerate(broken):
-        rule, weight = chance.choice(_RULES)
-        words = ("soprano,bass", "g4,c3,a4,d3", "fifths between soprano and bass", None, None)
-        load.add(fault, (seq, number, rule, weight, f"{at},{at + 1}", *words))
+    words = ("soprano,bass", "g4,c3,a4,d3", "fifths between soprano and bass", None, None)
+    faults = [
+        (seq, number, *chance.choice(_RULES), f"{at},{at + 1}", *words)
+        for number, at in enumerate(broken)
+    ]
+    for row in faults:
+        load.add(fault, row)
     complete = sum(row[2] == "complete" for row in rows)
     size = len(rows)
     timed = size if tempo else None
     in_time = sum(abs(row[9] or 0) <= 0.15 for row in rows) if tempo else None
     values = (complete, size, in_time, timed, 4.0 if tempo else None, 31.0 if tempo else None)
     counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]")
-    load.add(marking, (seq, seq, f"{seq:064x}", 1, 0.0, *values, *counts))
+    digest = stored_digest(
+        1,
+        dict(zip(_FIGURES, (*values, *counts), strict=True)),
+        [dict(zip(_OF_A_MOMENT, row[1:], strict=True)) for row in rows],
+        [dict(zip(_OF_A_FAULT, row[1:], strict=True)) for row in faults],
+    )
+    load.add(marking, (seq, seq, digest, 1, 0.0, *values, *counts))
     load.add(chunk, (seq, 0, COMPRESSED, zlib.crc32(_EVENTS), _EVENTS))
     conditions = conditions_text(Conditions(tempo=tempo))
     head = (f"take-{seq:012d}-of-the-bench", who, piece.id, text, conditions, tempo, 0.0)
@@ -107,6 +116,9 @@ def _take(
     return size
 
 
+_FIGURES = tuple(column.name for column in marking.columns)[5:]
+_OF_A_MOMENT = tuple(column.name for column in moment.columns)[1:]
+_OF_A_FAULT = tuple(column.name for column in fault.columns)[1:]
 _EVENTS = zlib.compress(pack_events(KeyDown(n / 8, 40 + n % 40, 64) for n in range(80)))
 _OUTCOMES = ("complete",) * 12 + ("incomplete", "foreign")
 

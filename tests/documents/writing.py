@@ -94,7 +94,8 @@ REPORTS = (
     Report(
         "log verify --json",
         "`troubles` are what was found, each with take, what and remedy; `left` what is still there after "
-        "`--repair`; `kept` where the old log is.",
+        "`--repair`; `kept` where the old log is; `known` takes were as an earlier check had found them; "
+        "`judged` takes have lost marks made anew, `unmarked` could not be judged.",
     ),
     Report(
         "log remark --json", "`left` are takes that could not be judged, each with take and why."

@@ -18,10 +18,13 @@ from sqlalchemy import text
 from tests.journal.samples import EVENTS, STARTED, TAKE, VERDICT, play
 from trainer.errors import LogError, TrainerError
 from trainer.journal.merge import export, merge
+from trainer.journal.repair import repair
 from trainer.journal.store import Journal
-from trainer.journal.verify import repair, verify
+from trainer.journal.verify import verify
 from trainer.journal.writer import Writer
+from trainer.judging.passes import judge
 from trainer.review.queries import faults, fluencies, totals
+from trainer.theory.rules import RULES_VERSION
 
 COUNT = 300  # damaged files of each kind
 
@@ -191,11 +194,11 @@ def test_damaged_events_and_marks_are_found_and_mended(location: str) -> None:
         (ids[1], "marks of rules 1 are damaged"),
         ("", "the sums are not those of the takes"),
     }
-    repair(location)
+    repair(location, judge, RULES_VERSION)
     with Journal.open(location) as journal:
         assert verify(journal).troubles == ()
         assert journal.take(ids[0]).events == EVENTS  # whole after all: only the sum was wrong
-        assert journal.verdict(ids[1]) is None  # `log remark` makes them again
+        assert journal.verdict(ids[1]) == judge(journal.take(ids[1]))  # made anew
         assert journal.verdict(ids[2]) == VERDICT
 
 
@@ -208,8 +211,8 @@ def test_a_log_too_damaged_for_its_database_is_read_into_a_new_one(
         (page,) = raw.execute("SELECT rootpage FROM sqlite_master WHERE name='fault'").fetchone()
     data[(page - 1) * 4096 : page * 4096] = bytes(4096)  # a page of the table of faults is gone
     log.write_bytes(data)
-    found, kept = repair(str(log))
-    assert found and Path(kept).read_bytes() == data
+    done = repair(str(log), judge, RULES_VERSION)
+    assert done.troubles and Path(done.kept).read_bytes() == data
     with Journal.open(log) as journal:
         assert verify(journal).troubles == ()
         takes = journal.takes()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -89,32 +89,50 @@ def _merged_plain(one: Merged) -> dict[str, Any]:
 
 @command.command()
 @click.option("--repair", "mend", is_flag=True, help="Make it whole; the old one is kept beside.")
+@click.option("--all", "anew", is_flag=True, help="Also what was found whole before.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @log_option
 @click.pass_context
-def verify(ctx: click.Context, mend: bool, as_json: bool, location: str | None) -> None:
-    """Check that the log is whole: events, marks, sums. Status 1 if something is amiss."""
-    from trainer.journal import verify as checking
+def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: str | None) -> None:
+    """Check that the log is whole: events, marks, sums. Status 1 if something is amiss.
+
+    What was found whole once need only be looked over; a check that is broken off goes on there.
+    """
+    from trainer.journal.repair import Repaired, repair
+    from trainer.journal.seals import Seals
+    from trainer.journal.verify import verify as check
+    from trainer.judging.passes import judge
+    from trainer.theory.rules import RULES_VERSION
 
     where = which_log(location)
-    kept = ""
-    if mend:
-        troubles, kept = checking.repair(where)
-    with open_log(where) as journal:
-        checked = checking.verify(journal)
-    if not mend:
-        troubles = checked.troubles
+    seals = Seals.of(where)
+    if anew:
+        seals.forget()
+    done = Repaired((), "", 0, ())
+    with _watching("checking") as progress:
+        try:
+            if mend:
+                done = repair(where, judge, RULES_VERSION, seals, progress.of)
+            with open_log(where) as journal:
+                checked = check(journal, seals, progress)
+        except KeyboardInterrupt:
+            click.echo(f"mittelstimme: {progress.broken_off}", err=True)
+            raise click.Abort from None
+    troubles = done.troubles if mend else checked.troubles
     if as_json:
         print_json(
             {
                 "format": "mittelstimme-verify",
                 "version": 1,
                 "takes": checked.takes,
+                "known": checked.known,
                 "markings": checked.markings,
                 "moments": checked.moments,
                 "troubles": [asdict(one) for one in troubles],
                 "repaired": mend,
-                "kept": kept,
+                "kept": done.kept,
+                "judged": done.remade,
+                "unmarked": [{"take": id, "why": why} for id, why in done.unmarked],
                 "left": [asdict(one) for one in checked.troubles],
             }
         )
@@ -125,8 +143,12 @@ def verify(ctx: click.Context, mend: bool, as_json: bool, location: str | None) 
         whole = "whole" if not checked.troubles else f"{len(checked.troubles)} troubles"
         counts = f"{checked.takes} takes, {checked.markings} markings, {checked.moments} moments"
         print(f"{counts}: {whole}")
-        if kept:
-            print(f"the log as it was: {kept}")
+        if done.remade:
+            print(f"{done.remade} takes judged anew")
+        for id, why in done.unmarked:
+            print(f"take {id[:8]} left without marks: {why}")
+        if done.kept:
+            print(f"the log as it was: {done.kept}")
     if checked.troubles:
         ctx.exit(1)
 
@@ -176,10 +198,34 @@ def assignment(file: Path | None, as_json: bool, player: str | None, location: s
     show_assignments(file, location, player, as_json)
 
 
+class _Watch:
+    """A progress bar, told how many of how many are done."""
+
+    def __init__(self, bar: Progress, what: str) -> None:
+        self._bar = bar
+        self._task = bar.add_task(what, total=None)
+        self._done = 0
+        self._all: int | None = None
+
+    def __call__(self, done: int, of: int | None) -> None:
+        self._done, self._all = done, of
+        self._bar.update(self._task, completed=done, total=of)
+
+    def of(self, what: str, done: int, of: int) -> None:
+        """The same of one of several things that are done one after another."""
+        self._bar.update(self._task, description=what)
+        self(done, of)
+
+    @property
+    def broken_off(self) -> str:
+        """What to say of a check that was stopped."""
+        of = "" if self._all is None else f" of {self._all}"
+        return f"stopped after {self._done}{of} takes; the next time it goes on there"
+
+
 @contextlib.contextmanager
-def _watching(what: str) -> Iterator[Callable[[int, int | None], None]]:
+def _watching(what: str) -> Iterator[_Watch]:
     """A progress bar on a terminal; nothing elsewhere."""
     console = Console(stderr=True)
     with Progress(console=console, disable=not console.is_terminal, transient=True) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)
+        yield _Watch(bar, what)

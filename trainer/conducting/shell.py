@@ -198,6 +198,8 @@ class Shell:
         if self._writer is not None and self._writer.trouble != self._trouble:
             self._trouble = self._writer.trouble
             effects.append(Say(self._trouble or "the log is being written again"))
+        if self._writer is not None:
+            effects += map(Say, self._writer.told())
         return tuple(effects)
 
     def again(self, setup: Setup | None = None) -> None:

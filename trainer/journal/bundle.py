@@ -40,7 +40,8 @@ from trainer.journal.plain_verdicts import (
     verdict_plain,
     whole_number,
 )
-from trainer.journal.whole import STATES, Said, WholeTake
+from trainer.journal.schema import STATES
+from trainer.journal.whole import Said, WholeTake
 from trainer.judging.take import Take
 
 FORMAT, VERSION = "mittelstimme-log", 1

@@ -24,6 +24,14 @@ _REMEDY_NEWER = "update the program"
 _REMEDY_DAMAGED = "try `log verify --repair`, or put back a backup"
 
 
+class DamagedLogError(LogError):
+    """A log that is not as it was written."""
+
+
+class ForeignLogError(LogError):
+    """Something that is no log, or so damaged that it does not look like one."""
+
+
 def is_url(location: str) -> bool:
     """Whether a log is named by a database URL, not by a path."""
     return "://" in location
@@ -74,7 +82,7 @@ def translated(location: str) -> Iterator[None]:
         raise _as_log_error(error, location) from error
     except (ValueError, TypeError, LookupError, AttributeError, ArithmeticError) as error:
         what = f"the log is damaged ({type(error).__name__}: {error})"
-        raise LogError(what, file=shown(location), remedy=_REMEDY_DAMAGED) from error
+        raise DamagedLogError(what, file=shown(location), remedy=_REMEDY_DAMAGED) from error
     except TrainerError as error:
         raise error.at(file=shown(location)) from error
 
@@ -92,10 +100,10 @@ def _as_log_error(error: Exception, location: str) -> LogError:
         return LogError("another program keeps the log locked", file=place, remedy="close it")
     if "unable to open" in low:
         return LogError("the log cannot be opened", file=place, remedy="check the folder's rights")
-    malformed = type(reason) is sqlite3.DatabaseError or "no such" in low or "malformed" in low
-    if isinstance(reason, sqlite3.Error) and malformed:
+    if isinstance(reason, sqlite3.Error):
+        # Whatever else a file of ours answers, it is not as it was written.
         what = f"the log is damaged ({text})"
-        return LogError(what, file=place, remedy=_REMEDY_DAMAGED)
+        return DamagedLogError(what, file=place, remedy=_REMEDY_DAMAGED)
     return LogError(f"the log's database answers: {text}", file=place)
 
 
@@ -104,7 +112,7 @@ def check_version(connection: Connection, location: str) -> int:
     found = connection.execute(select(meta.c.value).where(meta.c.name == "schema")).scalar()
     place = shown(location)
     if found is None or not found.isdigit():
-        raise LogError("this database is not a log of Mittelstimme", file=place)
+        raise ForeignLogError("this database is not a log of Mittelstimme", file=place)
     if int(found) > SCHEMA_VERSION:
         raise LogError(
             NEWER.format(found=found, known=SCHEMA_VERSION), file=place, remedy=_REMEDY_NEWER
@@ -229,18 +237,15 @@ def create_tables(connection: Connection) -> None:
 
 
 def _look(path: Path) -> bool:
-    """Check a file without changing it; whether it can only be read as a fixed picture."""
-    if not path.is_file():
+    """Check a file without changing it; whether it can only be read as a fixed picture.
+
+    The file is opened by SQLite alone: where another handle to it is closed, the system drops the
+    locks that SQLite holds for a writer in this process.
+    """
+    if path.is_dir():
         raise LogError("this is a folder, not a log", file=path, remedy="name a file in it")
-    try:
-        with path.open("rb") as file:
-            head = file.read(100)
-    except OSError as error:
-        raise LogError(f"the log cannot be read ({error.strerror})", file=path) from None
-    if not head.startswith(b"SQLite format 3\0"):
-        raise LogError("this is not a log of Mittelstimme", file=path)
-    if len(head) < 100:
-        raise LogError("the log is cut off", file=path, remedy=_REMEDY_DAMAGED)
+    if not path.is_file():
+        raise LogError("this is not a file", file=path, remedy="name another")
     name = f"file:{urllib.parse.quote(str(path.resolve()))}?mode=ro"
     try:
         _look_inside(path, name)
@@ -253,6 +258,10 @@ def _look(path: Path) -> bool:
             raise
         _look_inside(path, name + "&immutable=1")
         return True
+    except sqlite3.DatabaseError as error:
+        if "not a database" not in str(error):
+            raise
+        raise ForeignLogError("this is not a log of Mittelstimme", file=path) from None
     return False
 
 
@@ -261,7 +270,7 @@ def _look_inside(path: Path, name: str) -> None:
         (application,) = raw.execute("PRAGMA application_id").fetchone()
         raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
     if application != APPLICATION_ID:
-        raise LogError("this database is not a log of Mittelstimme", file=path)
+        raise ForeignLogError("this database is not a log of Mittelstimme", file=path)
 
 
 # ---- a server -------------------------------------------------------------------------------
@@ -297,5 +306,5 @@ def _open_server(location: str, *, write: bool) -> Engine:
         elif not present:
             raise LogError("there is no log yet", file=place, remedy="practise first")
         elif "meta" not in present:
-            raise LogError("this database is not a log of Mittelstimme", file=place)
+            raise ForeignLogError("this database is not a log of Mittelstimme", file=place)
     return engine

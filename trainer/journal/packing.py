@@ -37,6 +37,7 @@ Row = Mapping[str, Any]
 PLAIN, COMPRESSED = 0, 1
 _EVENT = struct.Struct("<dBBB")
 _MOST = 64 * 1024 * 1024  # bytes of events in one chunk: days of playing
+_LONGEST_REST = 24 * 3600.0  # seconds between two events of a take
 
 
 def pack_events(events: Iterable[KeyEvent]) -> bytes:
@@ -70,6 +71,36 @@ def unpack_events(payload: bytes, packing: int = PLAIN) -> tuple[KeyEvent, ...]:
     if len(payload) % _EVENT.size:
         raise LogError("the events of a take end in the middle of one")
     return tuple(_event(*values) for values in _EVENT.iter_unpack(payload))
+
+
+def event_prefix(payload: bytes, packing: int) -> tuple[KeyEvent, ...]:
+    """The first events of a damaged chunk: as far as they can be unpacked and time goes on."""
+    if packing == COMPRESSED:
+        payload = _inflated(payload)
+    events: list[KeyEvent] = []
+    for values in _EVENT.iter_unpack(payload[: len(payload) // _EVENT.size * _EVENT.size]):
+        try:
+            event = _event(*values)
+        except LogError:
+            break
+        if events and not events[-1].time <= event.time <= events[-1].time + _LONGEST_REST:
+            break
+        events.append(event)
+    return tuple(events)
+
+
+def _inflated(payload: bytes) -> bytes:
+    """As much as can be unpacked before the first error."""
+    unpacker = zlib.decompressobj()
+    found = bytearray()
+    for at in range(len(payload)):
+        try:
+            found += unpacker.decompress(payload[at : at + 1], _MOST - len(found))
+        except zlib.error:
+            break
+        if unpacker.eof or len(found) >= _MOST:
+            break
+    return bytes(found)
 
 
 def _event(time: float, kind: int, key: int, value: int) -> KeyEvent:
@@ -209,15 +240,19 @@ def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> Pas
 def marks_digest(rules: int, verdict: PassVerdict) -> str:
     """SHA-256 over everything said of a pass: the same marks are the same anywhere."""
     moments = [moment_row(one) for one in verdict.moments]
-    for row in moments:
-        row["keys"] = list(row["keys"])
     faults = [fault_row(number, one) for number, one in enumerate(verdict.faults)]
-    figures = marking_row(verdict)
+    return stored_digest(rules, marking_row(verdict), moments, faults)
+
+
+def stored_digest(rules: int, figures: Row, moments: Iterable[Row], faults: Iterable[Row]) -> str:
+    """The same from the rows as they are stored, without their marking."""
+    told = dict(figures)
     # What logs of version 1 did not know counts only where it is there: their marks stay the same.
-    if not verdict.extra:
-        del figures["extra"]
-    faults = [{k: v for k, v in row.items() if k != "onset" or v} for row in faults]
-    said = [rules, figures, moments, faults]
+    if told["extra"] == "[]":
+        del told["extra"]
+    keyed = [{**row, "keys": list(row["keys"])} for row in moments]
+    broken = [{k: v for k, v in row.items() if k != "onset" or v} for row in faults]
+    said = [rules, told, keyed, broken]
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
 

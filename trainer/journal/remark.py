@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -43,7 +43,17 @@ def remark(
     `player` is an id, None for everybody. `progress` is told how many of how many are done.
     Raises LogError; what was judged until then stays.
     """
-    seqs = _due(journal, rules, player, every)
+    return judge_again(journal, judge, rules, _due(journal, rules, player, every), progress)
+
+
+def judge_again(
+    journal: Journal,
+    judge: Callable[[Take], PassVerdict],
+    rules: int,
+    seqs: Sequence[int],
+    progress: Callable[[int, int], None] = lambda done, of: None,
+) -> Remarked:
+    """Judge the takes of these numbers, as `remark` does."""
     judged = changed = 0
     left: list[tuple[str, str]] = []
     for at in range(0, len(seqs), _BATCH):

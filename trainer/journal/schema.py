@@ -28,6 +28,7 @@ from sqlalchemy import (
 )
 
 SCHEMA_VERSION = 2
+STATES = ("open", "recovered", "stopped", "finished")  # of a take; the further on, the later
 APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
 
 metadata = MetaData()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, Table, and_, delete, select, tuple_
@@ -226,22 +226,20 @@ def put_sights(connection: Connection, text_seq: int, text: str) -> None:
 
     Another station may have been quicker.
     """
+    rows = [{"text_seq": text_seq, "position": at, **asdict(one)} for at, one in asked_by(text)]
+    if rows:
+        connection.execute(upsert(connection, sight).on_conflict_do_nothing(), rows)
+
+
+def asked_by(text: str) -> Iterator[tuple[int, Sight]]:
+    """What a text asks, moment by moment; nothing where it is no exercise."""
     try:
         exercise = read_text(text)
     except TrainerError:
         return
-    rows = [
-        {
-            "text_seq": text_seq,
-            "position": m.index,
-            "figuring": _figuring(m),
-            "key": str(m.key),
-            "top": 0 if m.bass is None or m.melody is None else _interval(m.melody, m.bass),
-            "chord": m.chord,
-        }
-        for m in exercise.moments
-    ]
-    connection.execute(upsert(connection, sight).on_conflict_do_nothing(), rows)
+    for m in exercise.moments:
+        top = 0 if m.bass is None or m.melody is None else _interval(m.melody, m.bass)
+        yield m.index, Sight(_figuring(m), str(m.key), top, m.chord)
 
 
 def _figuring(moment: Moment) -> str:

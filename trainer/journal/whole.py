@@ -23,15 +23,13 @@ from trainer.journal.records import (
     put_marking,
     take_row,
 )
-from trainer.journal.schema import chunk, marking, moment, take
+from trainer.journal.schema import STATES, chunk, marking, moment, take
 from trainer.journal.schema import fault as fault_table
 from trainer.journal.store import read_take
 from trainer.journal.sums import Sums, count_take
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
-
-STATES = ("open", "recovered", "stopped", "finished")  # the further on, the later
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +103,9 @@ def put_whole(connection: Connection, value: WholeTake, sums: Sums) -> str:
     row = connection.execute(select(take).where(take.c.seq == seq)).mappings().one()
     ours = _head_rank(known, row["state"], row["seconds"])
     if _head_rank(value.take, value.state, value.seconds) > ours:
-        connection.execute(update(take).where(take.c.seq == seq).values(_head(connection, value)))
+        connection.execute(
+            update(take).where(take.c.seq == seq).values(head_row(connection, value))
+        )
     longer = max(known.events, value.take.events, key=_events_rank)
     if longer is not known.events or found.state == "open":  # open, they lie about in pieces
         put_events(connection, seq, longer)
@@ -119,7 +119,7 @@ def put_whole(connection: Connection, value: WholeTake, sums: Sums) -> str:
 
 
 def _insert(connection: Connection, value: WholeTake) -> int:
-    row = _head(connection, value) | {"id": value.id}
+    row = head_row(connection, value) | {"id": value.id}
     key = connection.execute(insert(take), row).inserted_primary_key
     assert key is not None
     seq = int(key.seq)
@@ -130,7 +130,8 @@ def _insert(connection: Connection, value: WholeTake) -> int:
     return seq
 
 
-def _head(connection: Connection, value: WholeTake) -> dict[str, Any]:
+def head_row(connection: Connection, value: WholeTake) -> dict[str, Any]:
+    """The row of a take that has ended, without its number, its id and its marks."""
     row = take_row(connection, value.take)
     return row | {
         "state": value.state,

@@ -7,6 +7,7 @@ comes next and at the end.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import queue
 import socket
@@ -15,19 +16,24 @@ import time
 import uuid
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, event, select
 
 from trainer.errors import LogError, TrainerError
 from trainer.journal import records
+from trainer.journal.continued import go_on
+from trainer.journal.engine import is_url
 from trainer.journal.schema import take as take_table
+from trainer.journal.session import Record, Session
 from trainer.journal.store import Journal
+from trainer.journal.watch import Watch
+from trainer.journal.whole import WholeTake, read_whole
 from trainer.judging.take import Take
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyEvent
 from trainer.theory.fault import Fault
 
-_Record = Callable[[Connection], None]
 _RETRY_S = 1.0
 _LAST_TRIES, _PAUSE_S = 5, 0.2
 
@@ -37,13 +43,22 @@ class Writer:
 
     def __init__(self, location: str | Path | None = None) -> None:
         self.journal = Journal.open(location)
+        self._watch: Watch | None = None
+        self._left: list[Journal] = []
+        self._session = Session()
+        self._news: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._name = f"{socket.gethostname()}/{os.getpid()}"
         self._seqs: dict[str, int] = {}
-        self._queue: queue.SimpleQueue[_Record | threading.Event | None] = queue.SimpleQueue()
-        self._pending: list[_Record] = []
+        self._queue: queue.SimpleQueue[Record | threading.Event | None] = queue.SimpleQueue()
+        self._pending: list[Record] = []
         self._trouble: LogError | None = None
         self._thread = threading.Thread(target=self._run, name="log writer", daemon=True)
         self._thread.start()
+
+    @property
+    def location(self) -> str:
+        """The log that is written now: the one opened, or the one it goes on in."""
+        return self.journal.location
 
     @property
     def trouble(self) -> str | None:
@@ -51,29 +66,37 @@ class Writer:
         trouble = self._trouble
         return None if trouble is None else str(trouble)
 
+    def told(self) -> list[str]:
+        """What the player should know of the log and has not been told, a line each."""
+        news = []
+        with contextlib.suppress(queue.Empty):
+            while True:
+                news.append(self._news.get_nowait())
+        return news
+
     def player(self, id: str, name: str) -> None:
         """What the player of that id is called (`Take.player` holds the id)."""
-        self._queue.put(lambda c: records.name_player(c, id, name))
+        self._put("", lambda c: records.name_player(c, id, name))
 
     def begin(self, take: Take) -> str:
         """A take is about to be played (its `events` still empty); its id."""
         id = str(uuid.uuid4())
 
-        def record(connection: Connection) -> None:
+        def write(connection: Connection) -> None:
             self._seqs[id] = records.begin_take(connection, id, take, self._name)
 
-        self._queue.put(record)
+        self._put(id, write)
         return id
 
     def events(self, take_id: str, events: Sequence[KeyEvent]) -> None:
         """The next raw events of a take."""
         ours = tuple(events)
-        self._queue.put(lambda c: records.append_events(c, self._seqs[take_id], ours))
+        self._put(take_id, lambda c: records.append_events(c, self._seqs[take_id], ours))
 
     def moment(self, take_id: str, verdict: MomentVerdict, faults: Sequence[Fault] = ()) -> None:
         """What is said of one moment, with the faults that became known with it."""
         ours = tuple(faults)
-        self._queue.put(lambda c: records.append_moment(c, self._seqs[take_id], verdict, ours))
+        self._put(take_id, lambda c: records.append_moment(c, self._seqs[take_id], verdict, ours))
 
     def end(
         self,
@@ -88,11 +111,13 @@ class Writer:
         """
         state = "finished" if finished else "stopped"
 
-        def record(connection: Connection) -> None:
+        def write(connection: Connection) -> WholeTake:
             said = verdict() if callable(verdict) else verdict
-            records.end_take(connection, self._seqs[take_id], take, said, state)
+            seq = self._seqs[take_id]
+            records.end_take(connection, seq, take, said, state)
+            return read_whole(connection, seq)
 
-        self._queue.put(record)
+        self._queue.put(Record(take_id, write))
 
     def flush(self, timeout: float = 10.0) -> None:
         """Wait until everything handed over so far is written; LogError if it cannot be."""
@@ -103,8 +128,9 @@ class Writer:
         if self._trouble is not None:
             raise self._trouble
 
-    def close(self) -> None:
-        """Write what is left and stop; LogError says what could not be written."""
+    def close(self) -> str | None:
+        """Write what is left and stop; LogError says what could not be written. A line that the
+        player should still be told, if there is one."""
         self._queue.put(None)
         self._thread.join()
         self.journal.close()
@@ -115,6 +141,7 @@ class Writer:
                 file=why.file,
                 remedy=why.remedy,
             )
+        return next(iter(self.told()), None)
 
     def __enter__(self) -> Writer:
         return self
@@ -122,9 +149,13 @@ class Writer:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def _put(self, take_id: str, write: Callable[[Connection], None]) -> None:
+        self._queue.put(Record(take_id, write))
+
     # ---- in the thread --------------------------------------------------------------------
 
     def _run(self) -> None:
+        self._begin_watching()
         while True:
             stop, waiting = self._collect()
             self._write()
@@ -132,6 +163,7 @@ class Writer:
                 done.set()
             if stop:
                 self._insist()
+                self._look_last()
                 return
 
     def _collect(self) -> tuple[bool, list[threading.Event]]:
@@ -163,17 +195,69 @@ class Writer:
         if not self._pending:
             return
         try:
+            self._stay_with_the_file()
             with self.journal.writing() as connection:
-                for record in self._pending:
-                    record(connection)
+                ended = [record.write(connection) for record in self._pending]
         except TrainerError as error:
             self._trouble = LogError(error.what, file=error.file, remedy=error.remedy)
             return
         except Exception as error:  # the thread must live: later takes are written after all
             self._trouble = LogError(f"a record cannot be written ({error!r})")
             return
+        if self._watch is not None:
+            for record, whole in zip(self._pending, ended, strict=True):
+                self._session.add(record, whole)
+            self._checkpoint(self._watch)
         self._pending.clear()
         self._trouble = None
+
+    # ---- the file that is written -----------------------------------------------------------
+
+    def _begin_watching(self) -> None:
+        if is_url(self.location):
+            return
+        engine = self.journal.engine
+        event.listen(engine, "connect", _no_checkpoints)
+        engine.dispose()  # what is open already would checkpoint by itself
+        try:
+            with self.journal.reading() as connection:
+                self._watch = Watch(Path(self.location), connection)
+        except (OSError, TrainerError) as error:
+            self._trouble = LogError(f"the log cannot be watched over ({error})")
+
+    def _checkpoint(self, watch: Watch) -> None:
+        """Between takes the file itself holds everything: whoever copies it then has it all."""
+        if self._session.playing and not watch.much_ahead():
+            return
+        with contextlib.suppress(TrainerError), self.journal.reading() as connection:
+            watch.checkpoint(connection)
+
+    def _stay_with_the_file(self) -> None:
+        """Where the file is no longer the one that was opened, go on in a new one beside it."""
+        what = "" if self._watch is None else self._watch.amiss()
+        if self._watch is None or not what:
+            return
+        left, lost = self.journal, self._watch
+        self.journal = go_on(left, lost, self._session)
+        try:
+            lost.let_go(left.engine)
+        except OSError:
+            self._left.append(left)  # never closed, so that it never writes again
+        self._begin_watching()
+        self._news.put(
+            f"{left.location}: the log {what} while it was open; "
+            f"going on in {self.location} (`log merge` joins them)"
+        )
+
+    def _look_last(self) -> None:
+        try:
+            self._stay_with_the_file()
+        except TrainerError as error:
+            self._trouble = LogError(error.what, file=error.file, remedy=error.remedy)
+
+
+def _no_checkpoints(connection: Any, _record: Any) -> None:
+    connection.execute("PRAGMA wal_autocheckpoint=0")
 
 
 def settle(journal: Journal) -> int:

@@ -227,7 +227,8 @@ class App:
     def _journal(self) -> Journal:
         from trainer.journal.store import Journal as Opened
 
-        return Opened.open(self.desk.log or None)
+        writer = self.desk.writer  # which may have had to go on in another file
+        return Opened.open(self.desk.log or None if writer is None else writer.location)
 
     def library(self) -> Library:
         """The library, read once; call it beside the loop the first time."""
