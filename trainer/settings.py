@@ -19,6 +19,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from trainer.errors import SettingsError
+from trainer.files import text_of
 from trainer.folders import config_folder, replace_text
 from trainer.judging.take import Conditions, Part
 from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
@@ -241,12 +242,14 @@ def set_aside(path: Path | None = None) -> Path | None:
 
 # ── reading ──────────────────────────────────────────────────────────────────────────────────
 
+LARGEST = 1 << 20  # bytes of the file
+
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return text_of(path, LARGEST)
     except UnicodeDecodeError as error:
-        line = path.read_bytes()[: error.start].count(b"\n") + 1
+        line = error.object[: error.start].count(b"\n") + 1
         raise SettingsError(
             "is not UTF-8 text", file=path, line=line, remedy="save it as UTF-8"
         ) from None
