@@ -185,15 +185,21 @@ def settings_path() -> Path:
 def load(path: Path | None = None) -> Settings:
     """The settings in force; a first start writes a file with one player under the login name.
 
-    Raises SettingsError with file, line and remedy for a file that cannot be read or used.
+    Where no file can be written the usual settings are in force, and the player's id is made of
+    machine and login, so that it is the same whenever it is asked for. Raises SettingsError with
+    file, line and remedy for a file that cannot be read or used.
     """
     path = path or settings_path()
-    if not path.exists():
-        name = _login()
-        settings = Settings(playing=name, players=(new_player(name),))
+    if path.exists():
+        return _parse(_read(path), path)
+    name = _login()
+    settings = Settings(playing=name, players=(new_player(name),))
+    try:
         save(settings, path)
-        return settings
-    return _parse(_read(path), path)
+    except SettingsError:
+        always = uuid.uuid5(uuid.NAMESPACE_OID, f"{uuid.getnode()}/{name}").hex
+        return Settings(playing=name, players=(Player(name, always),))
+    return settings
 
 
 def save(settings: Settings, path: Path | None = None) -> None:
