@@ -12,6 +12,8 @@ from pathlib import Path
 
 import platformdirs
 
+from trainer.files import check_place
+
 _NAME = "mittelstimme"
 HOME = "MITTELSTIMME_HOME"
 
@@ -37,6 +39,7 @@ def replace_text(path: Path, text: str) -> None:
 
     The folder is made if need be. Raises OSError, and then leaves nothing behind.
     """
+    check_place(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".new")
     fresh = Path(name)

@@ -19,6 +19,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from trainer.errors import SettingsError
+from trainer.files import text_of
 from trainer.folders import config_folder, replace_text
 from trainer.judging.take import Conditions, Part
 from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
@@ -184,15 +185,21 @@ def settings_path() -> Path:
 def load(path: Path | None = None) -> Settings:
     """The settings in force; a first start writes a file with one player under the login name.
 
-    Raises SettingsError with file, line and remedy for a file that cannot be read or used.
+    Where no file can be written the usual settings are in force, and the player's id is made of
+    machine and login, so that it is the same whenever it is asked for. Raises SettingsError with
+    file, line and remedy for a file that cannot be read or used.
     """
     path = path or settings_path()
-    if not path.exists():
-        name = _login()
-        settings = Settings(playing=name, players=(new_player(name),))
+    if path.exists():
+        return _parse(_read(path), path)
+    name = _login()
+    settings = Settings(playing=name, players=(new_player(name),))
+    try:
         save(settings, path)
-        return settings
-    return _parse(_read(path), path)
+    except SettingsError:
+        always = uuid.uuid5(uuid.NAMESPACE_OID, f"{uuid.getnode()}/{name}").hex
+        return Settings(playing=name, players=(Player(name, always),))
+    return settings
 
 
 def save(settings: Settings, path: Path | None = None) -> None:
@@ -241,12 +248,14 @@ def set_aside(path: Path | None = None) -> Path | None:
 
 # ── reading ──────────────────────────────────────────────────────────────────────────────────
 
+LARGEST = 1 << 20  # bytes of the file
+
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return text_of(path, LARGEST)
     except UnicodeDecodeError as error:
-        line = path.read_bytes()[: error.start].count(b"\n") + 1
+        line = error.object[: error.start].count(b"\n") + 1
         raise SettingsError(
             "is not UTF-8 text", file=path, line=line, remedy="save it as UTF-8"
         ) from None

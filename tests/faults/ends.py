@@ -166,8 +166,12 @@ def letters(stack: ExitStack) -> Playing:
     return playing
 
 
+_ALONE = threading.Lock()  # where ports come and go a port may be refused at first
+
+
 def through_jack(stack: ExitStack, *words: str, **surroundings: str) -> Playing:
     """Played on an instrument at a real port, one key after another, from when a pass begins."""
+    stack.enter_context(_ALONE)
     organ = Organ(f"organ{Random().randrange(10**6)}")
     stack.callback(organ.kill)
     playing = started(stack, *LONG, "--input", organ_name(organ), *words, **surroundings)
@@ -358,7 +362,10 @@ class Tried:
 def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
     """Play, end it at some instant, and see what is left."""
     with ExitStack() as stack:
-        playing = player(stack)
+        try:
+            playing = player(stack)
+        except (OSError, AssertionError) as error:
+            return Tried(None, 0, (f"could not be begun: {error!r}",))
         playing.until_it_plays(chance.randrange(1, 12))
         time.sleep(chance.uniform(0.0, 0.5))
         before = playing.key_downs()

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from trainer.commands.log_option import one_player, open_log, which_log
 from trainer.commands.printing import print_json
+from trainer.journal.engine import is_url
 from trainer.journal.store import Journal, Player
 from trainer.review.assignments import (
     Assignment,
@@ -139,7 +140,9 @@ def show_assignments(
 
     taken = None if file is None else take_in(file, open_material(open_library()))
     found = taken_in()
-    with Journal.open(which_log(location)) as journal:
+    where = which_log(location)
+    begun = is_url(where) or Path(where).exists()
+    with open_log(where) if begun else Journal.open(where) as journal:
         who = _who(journal, player)
         done = [(one, progress(journal, who.id, one)) for one in found]
     if as_json:

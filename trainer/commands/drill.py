@@ -70,15 +70,15 @@ def command(
     Where it was left, it goes on: after a pause, after Ctrl-C, after a power cut. The same day and
     the same log give the same plan.
     """
-    from trainer.commands.performing import settings_or_usual
     from trainer.conducting.todays_drill import beginning, open_drill
     from trainer.practice.material import open_material
     from trainer.review.assignments import set_for_player
     from trainer.score.library import Library
+    from trainer.settings import load
 
     if quick and (source != "demo" or view != "none"):
         raise InputError("--quick needs --input demo and --view none")
-    settings = settings_or_usual()
+    settings = load()
     library = Library(settings.exercises)
     material = open_material(library)
     now = datetime.now().astimezone()

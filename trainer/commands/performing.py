@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trainer.display import has_display
-from trainer.errors import InputError, LogError, SettingsError
+from trainer.errors import InputError, LogError
 
 if TYPE_CHECKING:
     from trainer.conducting.setup import Setup
@@ -38,22 +38,6 @@ class Hook:
     def __call__(self, event: Any) -> None:
         if self.shell is not None:
             self.shell.sound_now(event)
-
-
-def settings_or_usual() -> Settings:
-    """What the player has chosen; where nothing can be kept practice goes on, and says so.
-
-    Raises SettingsError for a file that is there and broken.
-    """
-    from trainer.settings import Settings, load, new_player, settings_path
-
-    try:
-        return load()
-    except SettingsError as error:
-        if settings_path().exists():
-            raise
-        click.echo(f"mittelstimme: {error}; going on with the usual settings", err=True)
-        return Settings(playing="player", players=(new_player("player"),))
 
 
 def chosen_view(view: str | None) -> str:
@@ -155,7 +139,7 @@ def open_writer(location: str | None, settings: Settings, way: WayOut) -> Writer
         writer.player(settings.player.id, settings.player.name)
         return writer
     except LogError as error:
-        click.echo(f"mittelstimme: {error}; going on without a log", err=True)
+        click.echo(f"mittelstimme: {error}; going on without a log: nothing will be kept", err=True)
         return None
 
 

@@ -92,11 +92,11 @@ def command(
         automatic_input,
         check_typing,
         chosen_view,
-        settings_or_usual,
     )
     from trainer.conducting.setup import Setup, without_melody
     from trainer.judging.harmony import sonorities_of
     from trainer.score.library import Library
+    from trainer.settings import load
 
     if untimed and tempo is not None:
         raise InputError("--untimed and --tempo exclude each other", remedy="give one of them")
@@ -106,7 +106,7 @@ def command(
         raise InputError("--quick needs --input demo and --view none")
     if at_sight and key is None:
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
-    settings = settings_or_usual()
+    settings = load()
     written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
     sonorities_of(written)  # a contradiction in the figures is said before anything opens
     if no_melody:

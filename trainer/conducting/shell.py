@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
 LAST_KEYS = 0.1  # seconds at the end that keys still on their way here are waited for
-FED_AT_END = 300  # events that are judged at the end; of a flood the rest is only kept
+FED_WITHIN = 0.05  # seconds at the end that keys are heard; of a flood the rest is only kept
 JUDGED_WITHIN = 0.2  # seconds that judging the pass may take at the end
 
 
@@ -234,7 +234,7 @@ class Shell:
                 return
             self._hear_out()
             now = self.clock.now()
-            for _ in range(min(len(self._waiting), FED_AT_END)):
+            while self._waiting and self.clock.now() < now + FED_WITHIN:
                 self._feed(self._waiting.popleft(), now)
             unheard = tuple(event for event in self._waiting if isinstance(event, KeyEvent))
             self._waiting.clear()

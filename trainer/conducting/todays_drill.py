@@ -14,6 +14,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from trainer.errors import ExerciseError, LogError
+from trainer.files import text_of
 from trainer.folders import data_folder, replace_text
 from trainer.practice.assignment import Assigned
 from trainer.practice.ladder import climbed, compared, in_words, verdict_at
@@ -208,7 +209,7 @@ def read_begun(path: Path, now: datetime) -> Begun | None:
     """What was begun on the day of `now`; None if nothing was. Raises LogError for a file that
     cannot be read."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = text_of(path, LARGEST)
     except (FileNotFoundError, NotADirectoryError):
         return None
     except (OSError, UnicodeDecodeError) as error:
@@ -231,6 +232,7 @@ def read_begun(path: Path, now: datetime) -> Begun | None:
     return replace(begun, at=min(begun.at, now))  # a clock set back since
 
 
+LARGEST = 1 << 16  # bytes of the small file
 _WRITABLE = "make the folder writable"
 _REMEDY = "delete it: the plan is made again, and what was played is in the log"
 

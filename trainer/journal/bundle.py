@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from trainer.errors import LogError
+from trainer.files import check_place, opened
 from trainer.journal.packing import COMPRESSED, conditions_from, pack_events, unpack_events
 from trainer.journal.plain_verdicts import (
     items,
@@ -62,6 +63,7 @@ def write_bundle(file: Path, player: Name, takes: Iterable[WholeTake], *, playin
     half written."""
     unfinished = file.with_name(f".{file.name}.new")
     try:
+        check_place(file)
         with (
             unfinished.open("wb") as raw,
             gzip.GzipFile("", "wb", 6, raw, mtime=0) as zipped,
@@ -126,7 +128,7 @@ def _take_plain(one: WholeTake, digest: str) -> dict[str, Any]:
 
 def is_bundle(file: Path) -> bool:
     """Whether a file begins as gzip does."""
-    with file.open("rb") as raw:
+    with opened(file) as raw:
         return raw.read(2) == b"\x1f\x8b"
 
 
@@ -148,7 +150,7 @@ def read_bundle(file: Path) -> tuple[Name, Iterator[WholeTake]]:
 def _lines(file: Path) -> Iterator[dict[str, Any]]:
     line = 0
     try:
-        with gzip.open(file, "rb") as out:
+        with opened(file) as raw_file, gzip.GzipFile(fileobj=raw_file) as out:
             while raw := out.readline(_LONGEST):
                 line += 1
                 if not raw.endswith(b"\n"):

@@ -17,6 +17,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from trainer.errors import LogError, TrainerError
+from trainer.files import NotAFileError, check_place
 from trainer.journal.schema import APPLICATION_ID, SCHEMA_VERSION, meta, metadata
 
 NEWER = "this log was written by a newer Mittelstimme (log version {found}, this one knows {known})"
@@ -136,6 +137,11 @@ def _bring_up_to_date(engine: Engine, location: str, found: int, *, write: bool)
 
 
 def _open_file(path: Path, *, write: bool) -> Engine:
+    if not path.is_dir():
+        try:
+            check_place(path)
+        except NotAFileError as error:
+            raise LogError(str(error.strerror), file=path, remedy="name a file") from None
     fresh = not path.exists() or path.stat().st_size == 0
     if fresh and not write and path.exists():
         raise LogError("the file is empty", file=path, remedy="fetch or export it again")

@@ -52,10 +52,10 @@ def merge(
     """
     if source.is_dir():
         raise LogError("this is a folder", file=source, remedy="name the files in it")
-    if not source.is_file():
-        raise LogError("there is no such file", file=source)
     try:
         bundle = is_bundle(source)
+    except FileNotFoundError:
+        raise LogError("there is no such file", file=source) from None
     except OSError as error:
         raise LogError(f"cannot be read ({error.strerror})", file=source) from None
     if bundle:

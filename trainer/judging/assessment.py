@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -9,6 +10,7 @@ from itertools import islice, pairwise
 from pathlib import Path
 
 from trainer.errors import ExerciseError, TrainerError
+from trainer.files import opened
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import PassVerdict
@@ -101,8 +103,8 @@ _Read = tuple[Exercise, Sequence[WrittenLine], tuple[str, ...]]
 def _is_native(path: Path) -> bool:
     """Whether a file has the native spines: bass and figures, tenor and alto, melody."""
     try:
-        with path.open(encoding="utf-8", errors="replace") as file:
-            for line in islice(file, 1000):
+        with opened(path) as file:
+            for line in islice(io.TextIOWrapper(file, "utf-8", "replace"), 1000):
                 if line.startswith("**"):
                     return tuple(line.split()) in _NATIVE
     except OSError as error:

@@ -13,6 +13,7 @@ A small TOML file, sent as one likes:
 
 from __future__ import annotations
 
+import errno
 import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from trainer.errors import PitchError, TrainerError
+from trainer.files import check_place, content
 from trainer.folders import data_folder
 from trainer.journal.store import Journal, TakeSummary
 from trainer.judging.timing import FASTEST, SLOWEST
@@ -73,11 +75,11 @@ class Progress:
 def read_assignment(path: Path) -> Assignment:
     """Raises AssignmentError with the line for anything that is not an assignment."""
     try:
-        data = path.read_bytes()[: LARGEST + 1]
+        data = content(path, LARGEST)
     except OSError as error:
+        if error.errno == errno.EFBIG:
+            raise AssignmentError("is too large for an assignment", file=path) from None
         raise AssignmentError(f"cannot be read ({error.strerror})", file=path) from None
-    if len(data) > LARGEST:
-        raise AssignmentError("is too large for an assignment", file=path)
     try:
         text = data.decode("utf-8-sig")
         given = tomllib.loads(text)
@@ -160,7 +162,8 @@ def take_in(path: Path, material: Material) -> Assignment:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         unfinished = target.with_suffix(".new")
-        unfinished.write_bytes(path.read_bytes())
+        check_place(target)
+        unfinished.write_bytes(content(path, LARGEST))
         unfinished.replace(target)
     except OSError as error:
         raise AssignmentError(f"cannot be kept ({error.strerror})", file=target) from None

@@ -23,6 +23,7 @@ from markupsafe import Markup
 
 from trainer import __version__
 from trainer.errors import InputError
+from trainer.files import check_place
 from trainer.review.page_face import face_rules
 from trainer.review.sheet import Sheet
 from trainer.review.tables import figuring_text, rule_title
@@ -60,6 +61,7 @@ def write_page(file: Path, text: str) -> None:
 def write_whole(file: Path, data: bytes) -> None:
     """Write a file whole or not at all; raises InputError."""
     try:
+        check_place(file)
         handle, name = tempfile.mkstemp(dir=file.parent, prefix=f".{file.name}-")
         unfinished = Path(name)
         try:

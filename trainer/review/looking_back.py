@@ -23,6 +23,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 import trainer
+from trainer.files import text_of
 from trainer.folders import cache_folder, replace_text
 from trainer.journal.schema import SCHEMA_VERSION, exercise_text, marking, take
 from trainer.journal.store import Journal
@@ -34,6 +35,7 @@ from trainer.review.results import judged, results_of
 from trainer.theory.rules import RULES_VERSION
 
 _FORMAT = 1
+_LARGEST = 1 << 26  # bytes of what is kept
 _WORTH = 30  # passes to add, from which on the past is kept anew
 _FOLDED_BY = ("practice", "score", "theory", "review", "journal")  # packages with a part in it
 
@@ -123,7 +125,7 @@ def _read(
 ) -> tuple[Past, int] | None:
     """What is kept and of how many takes, if it is whole and made of the first of these."""
     try:
-        head, body = path.read_text(encoding="utf-8").split("\n", 1)
+        head, body = text_of(path, _LARGEST).split("\n", 1)
         count, seal, digest = json.loads(head)
         if count > len(takes) or digest != _digest(body) or seal != _seal(rules, takes[:count]):
             return None

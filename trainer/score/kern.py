@@ -8,6 +8,7 @@ beginning into equal parts, as Humdrum has it; a line of nothing but `.` makes a
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
@@ -15,6 +16,7 @@ from math import lcm
 from pathlib import Path
 
 from trainer.errors import ExerciseError
+from trainer.files import content
 from trainer.score.bars import bars
 from trainer.score.exercise import Exercise, Note
 from trainer.score.kern_reader import LineReader
@@ -37,16 +39,16 @@ def read_exercise(path: Path | str) -> Exercise:
     """
     path = Path(path)
     try:
-        if not path.is_file():
-            raise ExerciseError("there is no such exercise file", file=path)
-        if path.stat().st_size > LARGEST:
+        data = content(path, LARGEST)
+    except FileNotFoundError:
+        raise ExerciseError("there is no such exercise file", file=path) from None
+    except OSError as error:
+        if error.errno == errno.EFBIG:
             raise ExerciseError(
-                f"the file has {path.stat().st_size} bytes, an exercise at most {LARGEST}",
+                f"the file has more bytes than an exercise, {LARGEST}",
                 file=path,
                 remedy="a score of another program is read with `exercises import`",
-            )
-        data = path.read_bytes()
-    except OSError as error:
+            ) from None
         raise ExerciseError(
             f"the file cannot be read ({error.strerror or error})", file=path
         ) from None

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from trainer.errors import ExerciseError, FigureError, TrainerError
+from trainer.files import text_of
 from trainer.score.bars import barred
 from trainer.score.exercise import Exercise, Note
 from trainer.score.syllabus import UNFIGURED, absolute
@@ -86,10 +87,13 @@ def load_patterns(folder: Path) -> dict[str, Pattern]:
     return patterns
 
 
+_LARGEST = 1 << 20  # bytes of a file
+
+
 def read_patterns(path: Path) -> dict[str, Pattern]:
     """The patterns of one file by id; raises ExerciseError as `load_patterns` does."""
     try:
-        tables = tomllib.loads(path.read_text(encoding="utf-8"))
+        tables = tomllib.loads(text_of(path, _LARGEST))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ExerciseError(f"this is no TOML: {error}", file=path) from error
     except OSError as error:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from trainer.errors import ExerciseError
+from trainer.files import text_of
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.theory.figures import Figuring, Sign, Way
@@ -20,6 +21,7 @@ LAST_STEP = 24
 FIRST_PHRASES = 4  # the step before which there are no phrases
 UNFIGURED = "-"
 _LISTS = ("new_figurings", "new_in_minor", "new_successions", "rules", "drills", "pieces")
+_LARGEST = 1 << 20  # bytes of the file
 _TEXTS = ("title", "aim", "text", "opens")
 _OPTIONAL = ("new_in_minor", "new_successions", "any_accidental")
 
@@ -78,8 +80,7 @@ def load_steps(path: Path | None = None) -> tuple[Step, ...]:
     """
     path = path or exercises_folder() / "course.toml"
     try:
-        with path.open("rb") as file:
-            tables = tomllib.load(file).get("step", [])
+        tables = tomllib.loads(text_of(path, _LARGEST)).get("step", [])
     except OSError as error:
         raise ExerciseError("the course cannot be read", file=path, remedy=str(error)) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

@@ -7,8 +7,11 @@ import json
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from trainer.folders import cache_folder
+from trainer.files import text_of
+from trainer.folders import cache_folder, replace_text
 from trainer.screen.drawing.theme import LARGEST, SMALLEST
+
+_LARGEST = 1 << 16  # bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +43,7 @@ def load_state(path: Path | None = None) -> WindowState:
     Nothing of the player's is in it, so a damaged file is simply replaced.
     """
     try:
-        found = json.loads((path or state_path()).read_text(encoding="utf-8"))
+        found = json.loads(text_of(path or state_path(), _LARGEST))
         state = WindowState(
             int(found["width"]),
             int(found["height"]),
@@ -57,7 +60,5 @@ def load_state(path: Path | None = None) -> WindowState:
 
 def save_state(state: WindowState, path: Path | None = None) -> None:
     """Keep the state; a folder that cannot be written is no reason to say anything."""
-    place = path or state_path()
     with contextlib.suppress(OSError):
-        place.parent.mkdir(parents=True, exist_ok=True)
-        place.write_text(json.dumps(asdict(state)), encoding="utf-8")
+        replace_text(path or state_path(), json.dumps(asdict(state)))

@@ -305,7 +305,7 @@ def _open_desk(room: Room, log: str, way: WayOut) -> Console:
         desk.writer = writer
 
     def complain(error: TrainerError) -> None:
-        room.notice = f"{error}; going on without a log"
+        room.notice = f"{error}; going on without a log: nothing will be kept"
 
     # first in the queue: whatever is practised is asked for after it, and so finds the log open
     room.errands.ask(open_log, keep, complain)

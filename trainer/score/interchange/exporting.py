@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from trainer.errors import ExerciseError
+from trainer.files import check_place
 from trainer.score.exercise import Exercise
 from trainer.score.interchange.mei_file import to_mei
 from trainer.score.interchange.midi_file import to_midi
@@ -74,6 +75,7 @@ def export(exercise: Exercise, path: Path, *, solution: bool = False) -> None:
 def write_whole(path: Path, data: bytes) -> None:
     """Put a file in place at once, so that nobody ever sees half of one; raises ExerciseError."""
     try:
+        check_place(path)
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from trainer.errors import ExerciseError
+from trainer.files import opened
 from trainer.score.exercise import Exercise
 from trainer.score.interchange.choosing import Imported, Report, chosen, doubles, imported, mean
 from trainer.score.interchange.foreign import Event
@@ -104,9 +105,10 @@ def slug(name: str) -> str:
 
 def _is_native(path: Path) -> bool:
     try:
-        if path.stat().st_size > LARGEST:
-            return False
-        head = path.read_bytes()[:4000]
+        with opened(path) as file:
+            if path.stat().st_size > LARGEST:
+                return False
+            head = file.read(4000)
     except (OSError, ValueError):
         return False
     return re.search(rb"^\*\*kern\t\*\*fb(\t\*\*kern)*\r?$", head, re.MULTILINE) is not None

@@ -5,6 +5,7 @@ Runs in the reading process. Whatever is wrong with a file is an ExerciseError o
 
 from __future__ import annotations
 
+import errno
 import io
 import re
 import zipfile
@@ -15,6 +16,7 @@ from typing import Any, Literal
 from lxml import etree
 
 from trainer.errors import ExerciseError
+from trainer.files import content
 from trainer.score.interchange.humdrum_source import marked
 from trainer.score.interchange.musicxml_source import FACT, prepared
 
@@ -45,17 +47,14 @@ class Source:
 def open_source(path: Path) -> Source:
     """Read and prepare one file; raises ExerciseError."""
     try:
-        size = path.stat().st_size
-        if not path.is_file():
-            raise ExerciseError("this is no file", file=path)
-        if size > LARGEST:
+        data = content(path, LARGEST)
+    except OSError as error:
+        if error.errno == errno.EFBIG:
             raise ExerciseError(
-                f"the file has {size} bytes, more than {LARGEST}",
+                f"the file has more than {LARGEST} bytes",
                 file=path,
                 remedy="a score this large is not an exercise; split it",
-            )
-        data = path.read_bytes()
-    except OSError as error:
+            ) from None
         raise ExerciseError(f"cannot be read: {error.strerror or error}", file=path) from None
     try:
         if data.startswith(b"PK"):
