@@ -10,7 +10,17 @@ import pytest
 
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import keyboard as module
-from trainer.listening.ear import Arrived, Gone, Listed, ListenTo, Opened, Said, SoundAs, Sure
+from trainer.listening.ear import (
+    Arrived,
+    Gone,
+    Hurries,
+    Listed,
+    ListenTo,
+    Opened,
+    Said,
+    SoundAs,
+    Sure,
+)
 from trainer.listening.events import KeyDown, KeyUp, Pedal, PortFound, PortLost
 from trainer.listening.keyboard import Keyboard
 
@@ -258,6 +268,15 @@ def test_what_the_keys_sound_as_is_told_to_every_process_also_to_one_begun_later
     ears.jack.lost("it hangs")
     until(lambda: len(ears.all) == 3)
     until(lambda: octave_up in ears.all[-1].asked)
+
+
+def test_how_the_processes_are_woken_is_known_of_those_that_listen() -> None:
+    ears = Ears()
+    for ear in ears.all:
+        ear.told(Hurries("raised"))
+    ears.jack.told(Listed(None, "no server"))
+    ears.alsa.lists("Great 20:0")
+    assert ears.keyboard.hurries == ("raised",)
 
 
 def test_closing_ends_every_process() -> None:

@@ -17,6 +17,7 @@ from math import inf
 from queue import Empty, SimpleQueue
 
 from trainer.apart import Line, hurry
+from trainer.apart.haste import Haste
 from trainer.apart.passage import Row, send
 from trainer.listening.choosing import Channels
 from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, interface, whole_name
@@ -104,7 +105,14 @@ class Gone:
     since: float
 
 
-Said = Listed | Arrived | Sure | Opened | Gone
+@dataclass(frozen=True, slots=True)
+class Hurries:
+    """How this process is woken on a busy machine."""
+
+    how: Haste
+
+
+Said = Hurries | Listed | Arrived | Sure | Opened | Gone
 
 
 class Ear:
@@ -241,7 +249,7 @@ def serve(line: Line) -> None:
     ear = Ear(interface(begin.title), line.tell, touch)
     gc.freeze()
     gc.disable()  # nothing here makes rings of references
-    hurry(2)  # it is little to do, a thousand times a second
+    line.tell(Hurries(hurry(2)))  # it is little to do, a thousand times a second
     try:
         _listen(ear, touch, asked)
     except InterfaceError as error:

@@ -17,12 +17,14 @@ from math import inf
 from typing import Any, Protocol
 
 from trainer.apart import Passage, Process
+from trainer.apart.haste import Haste
 from trainer.listening.choosing import Channels, Port, chosen, named, octaves, wants_all
 from trainer.listening.ear import (
     ENTRY,
     Arrived,
     Begin,
     Gone,
+    Hurries,
     Listed,
     ListenTo,
     Opened,
@@ -41,7 +43,7 @@ PATIENCE = (
 ANEW = 0.3  # seconds until a process that fell is started again; where it soon falls again,
 LATER = 5.0  # twice as long each time, up to this
 STEADY = 10.0  # seconds after which a fall is not one of a row any more
-FIRST = 10.0  # seconds at most that `settle` waits; a busy machine starts a process in four
+FIRST = 8.0  # seconds at most that `settle` waits; a busy machine starts a process in four
 
 
 class Apart(Protocol):
@@ -91,6 +93,7 @@ class _Side:
     refused: dict[str, str] = field(default_factory=dict)  # address -> why it cannot be opened
     open: dict[str, _Open] = field(default_factory=dict)  # by address
     sure: float = -inf
+    hurries: Haste = "usual"
     begun: float = -inf  # when its process was started last
     number: int = 0  # of its processes so far
     falls: int = 0  # in quick succession
@@ -151,6 +154,12 @@ class Keyboard:
         """Each interface, and why it does not answer (empty: it does)."""
         with self._change:
             return tuple((side.title, side.why) for side in self._sides.values())
+
+    @property
+    def hurries(self) -> tuple[Haste, ...]:
+        """How its processes are woken where an interface answers."""
+        with self._change:
+            return tuple(side.hurries for side in self._sides.values() if not side.why)
 
     @property
     def refused(self) -> tuple[str, ...]:
@@ -241,6 +250,8 @@ class Keyboard:
                         self._hand_on(port.reader.feed(data, time))
             case Sure(until):
                 side.sure = until
+            case Hurries(how):
+                side.hurries = how
             case Listed(addresses, why):
                 side.heard_of, side.why = True, why
                 side.ports = named(side.title, addresses or ())
