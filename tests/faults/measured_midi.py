@@ -17,61 +17,20 @@ import os
 import sys
 import threading
 import time
-from array import array
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from tests.faults import measured_sound
-from trainer.apart import Line, Passage
-from trainer.apart.passage import Row
+from tests.faults.measured_ear import MEASURES, Notes
+from trainer.apart import Passage
 from trainer.conducting import sources
 from trainer.journal import writer
-from trainer.listening import ear, keyboard
+from trainer.listening import keyboard
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
 from trainer.screen import window
 from trainer.screen.sheet.engraver import Engraved
 from trainer.sound import apart
-
-MEASURES = "MIDI_MEASURES"
-
-
-class Notes:
-    """Times in order, kept in memory until the end."""
-
-    def __init__(self, name: str) -> None:
-        self._name = name
-        self.times = array("d")
-
-    def write(self) -> None:
-        (Path(os.environ[MEASURES]) / self._name).write_bytes(self.times.tobytes())
-
-
-def serve(line: Line) -> None:
-    """The life of a listening process."""
-    stamped, touched, piped = Notes("stamped"), Notes("touched"), Notes("piped")
-    told, send = line.tell, ear.send
-
-    def send_and_note(entrance: int, row: Row) -> bool:
-        sent = send(entrance, row)
-        if sent:
-            touched.times.append(time.monotonic())
-        return sent
-
-    def tell(said: Any) -> None:
-        told(said)
-        now = time.monotonic()
-        if isinstance(said, ear.Arrived):
-            for at, _, _ in said.messages:
-                stamped.times.append(at)
-                piped.times.append(now)
-
-    line.tell = tell  # type: ignore[method-assign]
-    ear.send = send_and_note
-    ear.serve(line)
-    if stamped.times:  # not an interface at which nobody played
-        for notes in (stamped, touched, piped):
-            notes.write()
 
 
 class Noted(keyboard.Keyboard):
@@ -172,7 +131,7 @@ def run(folder: str, *arguments: str) -> None:
     os.environ[MEASURES] = folder
     os.environ[measured_sound.MEASURES] = str(Path(folder) / "keys")
     apart.ENTRY = "tests.faults.measured_sound:serve"
-    keyboard.ENTRY = "tests.faults.measured_midi:serve"
+    keyboard.ENTRY = "tests.faults.measured_ear:serve"
     sources.Keyboard = Noted  # type: ignore[misc]
     writer.Writer = Told  # type: ignore[misc]
     window.Stage = Drawing  # type: ignore[misc]
