@@ -233,6 +233,20 @@ def test_a_port_that_cannot_be_opened_is_said() -> None:
     ears.keyboard.settle(0.0)
 
 
+def test_why_nothing_is_listened_to_is_said() -> None:
+    ears = Ears("organ")
+    ears.alsa.lists("Stage piano 20:0")
+    ears.keyboard.settle(0.0)
+    assert "has not answered yet" in ears.keyboard.why_none  # JACK may have it
+    ears.jack.told(Listed(None, "no server"))
+    assert ears.keyboard.why_none == "there is no MIDI port 'organ'"
+    ears.keyboard.listen(None)
+    ears.alsa.told(Opened("Stage piano 20:0", "another program has it"))
+    assert ears.keyboard.why_none == "another program has it"
+    ears.alsa.told(Listed(()))
+    assert ears.keyboard.why_none == "there is no MIDI port"
+
+
 def test_all_is_sure_only_as_far_as_every_open_interface_proves() -> None:
     ears = two_manuals()
     ears.alsa.told(Sure(40.0))

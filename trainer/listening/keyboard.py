@@ -167,6 +167,18 @@ class Keyboard:
         with self._change:
             return tuple(why for side in self._sides.values() for why in side.refused.values())
 
+    @property
+    def why_none(self) -> str:
+        """Why no port is listened to, in a line; ask once it has settled."""
+        with self._change:
+            if self.refused:
+                return "; ".join(self.refused)
+            if not self._settled():
+                return "the machine is too busy: its MIDI has not answered yet"
+        if wants_all(self._wanted):
+            return "there is no MIDI port"
+        return f"there is no MIDI port {self._wanted!r}"
+
     def sure(self, now: float) -> float:
         """Until when all that was played has been handed on; `now` where nothing is listened to.
         Never waits."""
@@ -255,6 +267,7 @@ class Keyboard:
             case Listed(addresses, why):
                 side.heard_of, side.why = True, why
                 side.ports = named(side.title, addresses or ())
+                side.refused = {a: w for a, w in side.refused.items() if a in (addresses or ())}
                 self._choose()
             case Opened(address, why):
                 self._opened(side, address, why)
