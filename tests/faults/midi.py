@@ -55,6 +55,7 @@ KEYS = 10  # in a chord: all fingers
 STAGGER = 0.001  # seconds from key to key of a chord
 NOTE_ON, NOTE_OFF = 0x90, 0x80
 LONG = 120.0  # seconds after which what is waited for does not come about any more
+LATEST = 900.0  # the same of the end: ways out are sought for the faults of hundreds of chords
 
 Event = tuple[int, int]  # key, velocity; 0 where it is let go
 Times = NDArray[np.float64]  # seconds of time.monotonic
@@ -237,7 +238,7 @@ def heard(events: int, busy: int) -> Heard:
         window.do("escape")
         window.wait_for("ended")
         window.do("leave")
-        window.process.wait(LONG)
+        window.process.wait(LATEST)
         notes = [np.fromfile(home / field.name) for field in fields(Heard)[3:-2]]
         keys = [json.loads(line) for line in (home / "keys").read_text().splitlines()]
         with Journal.open(home / "log.sqlite") as journal:

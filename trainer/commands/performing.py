@@ -122,9 +122,7 @@ def open_source(
     source.settle()
     if source.port is None:
         names, why = ", ".join(source.ports) or "none", source.why_none
-        raise InputError(
-            why, remedy=f"ports here: {names}; or use --input typing or --input demo"
-        )
+        raise InputError(why, remedy=f"ports here: {names}; or use --input typing or --input demo")
     return source
 
 
