@@ -251,7 +251,7 @@ def serve(line: Line) -> None:
     gc.disable()  # nothing here makes rings of references
     line.tell(Hurries(hurry(2)))  # it is little to do, a thousand times a second
     try:
-        _listen(ear, touch, asked)
+        _listen(ear, touch, asked, line.beat)
     except InterfaceError as error:
         line.last_words(str(error))
 
@@ -261,7 +261,7 @@ def _way_out(line: Line) -> Callable[[Row], object]:
     return partial(send, line.handed[0]) if line.handed else lambda row: None
 
 
-def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> None:
+def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked], beat: Callable[[], object]) -> None:
     while not _over(ear, touch, asked):
         ear.read(now := time.monotonic())
         if ear.has_to_look(now):
@@ -269,6 +269,7 @@ def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> None:
             faulthandler.dump_traceback_later(HANGS, exit=True)
             ear.look(now)
             faulthandler.cancel_dump_traceback_later()
+            beat()  # also where there is nothing to tell: the interface does not answer
         time.sleep(POLL if ear.listening else IDLE)
     ear.close()
 
