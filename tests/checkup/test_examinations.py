@@ -6,11 +6,13 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
+from trainer.apart.haste import Haste
 from trainer.checkup import devices, own_files, program
 from trainer.checkup.finding import Finding, examined
 from trainer.errors import SettingsError
@@ -231,6 +233,18 @@ def test_interfaces_that_do_not_answer_are_told_by_how_much_they_are_missed(
     looked = devices.midi()
     assert only(looked, "ALSA").state == "without" and only(looked, "JACK").state == "good"
     assert only(looked, "keyboards") == Finding("keyboards", "good", "Great (ALSA)")
+
+
+@pytest.mark.parametrize(
+    ("hurries", "state"), [("real time", "good"), ("raised", "good"), ("usual", "without")]
+)
+def test_whether_listening_is_woken_in_time_is_told(
+    monkeypatch: Env, hurries: Haste, state: str
+) -> None:
+    one = replace(found({"ALSA": ""}, "Great"), hurries=(hurries,))
+    monkeypatch.setattr(ports, "found", lambda: one)
+    told = only(devices.midi(), "listening")
+    assert told.state == state and bool(told.remedy) == (state != "good")
 
 
 def test_a_terminal_without_signs_is_told(monkeypatch: Env) -> None:

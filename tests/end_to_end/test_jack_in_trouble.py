@@ -20,6 +20,7 @@ import rtmidi
 from tests.end_to_end.conftest import Program
 from tests.end_to_end.jack import Bytes, Organ, Server
 from tests.end_to_end.test_a_real_port import BEATS, EXERCISE, chords, played
+from tests.faults import unplugging
 from trainer.apart import passage as open_passage
 from trainer.apart.passage import send
 from trainer.journal.store import Journal
@@ -249,3 +250,8 @@ def test_an_instrument_is_played_by_whichever_way_a_key_comes_first(
     assert bench.get(timeout=WITHIN) == [0x90, 62, 71]
     output.close()
     way.close()
+
+
+def test_cables_and_servers_again_and_again_leave_nothing_behind(jack: None) -> None:
+    """A short version of `python -m tests.faults.unplugging`."""
+    assert unplugging.main(cables=3, servers=2) == 0

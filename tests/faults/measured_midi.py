@@ -17,61 +17,22 @@ import os
 import sys
 import threading
 import time
-from array import array
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from tests.faults import measured_sound
-from trainer.apart import Line, Passage
-from trainer.apart.passage import Row
-from trainer.conducting import sources
+from tests.faults.measured_ear import MEASURES, Notes
+from trainer.apart import Passage, Process
+from trainer.conducting import chosen_sound, sources
 from trainer.journal import writer
-from trainer.listening import ear, keyboard
+from trainer.listening import keyboard
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
 from trainer.screen import window
 from trainer.screen.sheet.engraver import Engraved
 from trainer.sound import apart
 
-MEASURES = "MIDI_MEASURES"
-
-
-class Notes:
-    """Times in order, kept in memory until the end."""
-
-    def __init__(self, name: str) -> None:
-        self._name = name
-        self.times = array("d")
-
-    def write(self) -> None:
-        (Path(os.environ[MEASURES]) / self._name).write_bytes(self.times.tobytes())
-
-
-def serve(line: Line) -> None:
-    """The life of a listening process."""
-    stamped, touched, piped = Notes("stamped"), Notes("touched"), Notes("piped")
-    told, send = line.tell, ear.send
-
-    def send_and_note(entrance: int, row: Row) -> bool:
-        sent = send(entrance, row)
-        if sent:
-            touched.times.append(time.monotonic())
-        return sent
-
-    def tell(said: Any) -> None:
-        told(said)
-        now = time.monotonic()
-        if isinstance(said, ear.Arrived):
-            for at, _, _ in said.messages:
-                stamped.times.append(at)
-                piped.times.append(now)
-
-    line.tell = tell  # type: ignore[method-assign]
-    ear.send = send_and_note
-    ear.serve(line)
-    if stamped.times:  # not an interface at which nobody played
-        for notes in (stamped, touched, piped):
-            notes.write()
+LONG = 900.0  # seconds that anything may take at the end
 
 
 class Noted(keyboard.Keyboard):
@@ -101,23 +62,49 @@ class Noted(keyboard.Keyboard):
 
         super().__init__(put_and_note, wanted=wanted, at_once=sound_and_note, passage=passage)
 
-    def close(self) -> None:
-        super().close()
+        OPENED.append(self)
+
+    def put_away(self) -> None:
+        """Have every process end by itself and write what it noted."""
+        for side in self._sides.values():
+            if isinstance(side.apart, Process):
+                side.apart.leave()
+                side.apart.wait(LONG)
         for notes in (self.sounded, self.queued, DRAWN, ENGRAVED):
             notes.write()
 
+    def _fallen(self, side: Any, why: str) -> None:
+        say(f"Port interface {side.title} fell: {why}")
+        super()._fallen(side, why)
+
+
+class Sounding(apart.SoundApart):
+    """The program's end of the sound."""
+
+    def __init__(self, *what: Any) -> None:
+        super().__init__(*what)
+        OPENED.append(self)
+
+    def put_away(self) -> None:
+        """Have the process end by itself and write what it noted."""
+        if self._process is not None:
+            self._process.leave()
+            self._process.wait(LONG)
+
 
 class Told(writer.Writer):
-    """The log, which says when a take begins and when it has ended."""
+    """The log, which says when a take begins, and at its end when all that was played is in it; how
+    it is judged, and what would have been better, is not waited for."""
 
     def begin(self, take: Any) -> str:
         found = super().begin(take)
-        say("began")
+        say(f"began {found}")
         return found
 
     def end(self, *what: Any) -> None:
-        super().end(*what)
+        self.flush(LONG)
         say("ended")
+        super().end(*what)
 
 
 class Drawing(window.Stage):
@@ -143,6 +130,7 @@ class Engraving(window.Engraver):
 
 
 DRAWN, ENGRAVED = Notes("drawn"), Notes("engraved")
+OPENED: list[Noted | Sounding] = []
 
 
 def say(line: str) -> None:
@@ -159,6 +147,8 @@ def obey() -> None:
         if word in keys:
             event = pygame.event.Event(pygame.KEYDOWN, key=keys[word], unicode="", mod=0)
         elif word == "leave":
+            for opened in OPENED:
+                opened.put_away()
             event = pygame.event.Event(pygame.QUIT)
         else:
             width, height = map(int, numbers)
@@ -172,7 +162,8 @@ def run(folder: str, *arguments: str) -> None:
     os.environ[MEASURES] = folder
     os.environ[measured_sound.MEASURES] = str(Path(folder) / "keys")
     apart.ENTRY = "tests.faults.measured_sound:serve"
-    keyboard.ENTRY = "tests.faults.measured_midi:serve"
+    keyboard.ENTRY = "tests.faults.measured_ear:serve"
+    chosen_sound.SoundApart = Sounding  # type: ignore[misc]
     sources.Keyboard = Noted  # type: ignore[misc]
     writer.Writer = Told  # type: ignore[misc]
     window.Stage = Drawing  # type: ignore[misc]

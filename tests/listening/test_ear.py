@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import time
+from queue import SimpleQueue
+
 import pytest
 
+from trainer.listening import ear as module
 from trainer.listening.ear import (
     LOOK_EVERY,
     TRY_EVERY,
     Arrived,
     Ear,
+    End,
     Gone,
     Listed,
     Opened,
@@ -117,6 +122,25 @@ def test_an_interface_that_does_not_answer_is_tried_again_later() -> None:
     one.paper.dead = False
     assert one.turn(TRY_EVERY / 2) == []
     assert one.turn(TRY_EVERY) == [Listed(("organ",))]
+
+
+def test_while_an_interface_does_not_answer_its_process_gives_signs_of_life(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Else it would be taken to hang, killed and started again and again."""
+    monkeypatch.setattr(module, "TRY_EVERY", 0.01)
+    one = Listener("organ")
+    one.paper.dead = True
+    asked: SimpleQueue[object] = SimpleQueue()
+    beats: list[float] = []
+
+    def beat() -> None:
+        beats.append(time.monotonic())
+        if len(beats) == 5:
+            asked.put(End())
+
+    module._listen(one.ear, Touch(lambda row: None), asked, beat)  # type: ignore[arg-type]
+    assert len(beats) == 5 and one.said == [Listed(None, "it is dead")]
 
 
 def test_what_is_asked_for_is_opened_and_heard() -> None:

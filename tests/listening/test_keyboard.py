@@ -10,7 +10,17 @@ import pytest
 
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import keyboard as module
-from trainer.listening.ear import Arrived, Gone, Listed, ListenTo, Opened, Said, SoundAs, Sure
+from trainer.listening.ear import (
+    Arrived,
+    Gone,
+    Hurries,
+    Listed,
+    ListenTo,
+    Opened,
+    Said,
+    SoundAs,
+    Sure,
+)
 from trainer.listening.events import KeyDown, KeyUp, Pedal, PortFound, PortLost
 from trainer.listening.keyboard import Keyboard
 
@@ -223,6 +233,20 @@ def test_a_port_that_cannot_be_opened_is_said() -> None:
     ears.keyboard.settle(0.0)
 
 
+def test_why_nothing_is_listened_to_is_said() -> None:
+    ears = Ears("organ")
+    ears.alsa.lists("Stage piano 20:0")
+    ears.keyboard.settle(0.0)
+    assert "has not answered yet" in ears.keyboard.why_none  # JACK may have it
+    ears.jack.told(Listed(None, "no server"))
+    assert ears.keyboard.why_none == "there is no MIDI port 'organ'"
+    ears.keyboard.listen(None)
+    ears.alsa.told(Opened("Stage piano 20:0", "another program has it"))
+    assert ears.keyboard.why_none == "another program has it"
+    ears.alsa.told(Listed(()))
+    assert ears.keyboard.why_none == "there is no MIDI port"
+
+
 def test_all_is_sure_only_as_far_as_every_open_interface_proves() -> None:
     ears = two_manuals()
     ears.alsa.told(Sure(40.0))
@@ -258,6 +282,15 @@ def test_what_the_keys_sound_as_is_told_to_every_process_also_to_one_begun_later
     ears.jack.lost("it hangs")
     until(lambda: len(ears.all) == 3)
     until(lambda: octave_up in ears.all[-1].asked)
+
+
+def test_how_the_processes_are_woken_is_known_of_those_that_listen() -> None:
+    ears = Ears()
+    for ear in ears.all:
+        ear.told(Hurries("raised"))
+    ears.jack.told(Listed(None, "no server"))
+    ears.alsa.lists("Great 20:0")
+    assert ears.keyboard.hurries == ("raised",)
 
 
 def test_closing_ends_every_process() -> None:

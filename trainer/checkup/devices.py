@@ -46,6 +46,12 @@ def midi() -> tuple[Finding, ...]:
     else:
         remedy = "plug one in and look again; the letters of the typing keyboard are keys too"
         findings.append(Finding("keyboards", "without", "none found", remedy))
+    if "usual" in looked.hurries:
+        said = "is woken like any other program: keys may sound late while the machine is busy"
+        remedy = "on Linux give yourself real-time priority (rtprio in /etc/security/limits.d)"
+        findings.append(Finding("listening", "without", said, remedy))
+    elif looked.hurries:
+        findings.append(Finding("listening", "good", "is woken before other programs"))
     return tuple(findings)
 
 

@@ -178,12 +178,8 @@ def _listen(port: str | None, put: Callable[[ListeningEvent], None], way: WayOut
     keyboard = way.closing("the keyboards", Keyboard(put, wanted=port))
     keyboard.settle()
     if keyboard.name is None:
-        names = ", ".join(found.name for found in keyboard.ports) or "none"
-        missing = "there is no MIDI port" if port is None else f"there is no MIDI port {port!r}"
-        raise InputError(
-            "; ".join(keyboard.refused) or missing,
-            remedy=f"plug a keyboard in; ports here: {names}",
-        )
+        names, why = ", ".join(found.name for found in keyboard.ports) or "none", keyboard.why_none
+        raise InputError(why, remedy=f"plug a keyboard in; ports here: {names}")
     return keyboard
 
 

@@ -105,11 +105,8 @@ def open_source(
     source = way.closing("the keyboards", HandsSource(hook, name, hook.passage))
     source.settle()
     if source.port is None:
-        names, refused = ", ".join(source.ports) or "none", "; ".join(source.refused)
-        raise InputError(
-            refused or f"there is no MIDI port {name!r}",
-            remedy=f"ports here: {names}; or use --input typing or --input demo",
-        )
+        names, why = ", ".join(source.ports) or "none", source.why_none
+        raise InputError(why, remedy=f"ports here: {names}; or use --input typing or --input demo")
     return source
 
 

@@ -78,9 +78,9 @@ class HandsSource:
         return tuple(port.name for port in self._keyboard.ports)
 
     @property
-    def refused(self) -> tuple[str, ...]:
-        """A line for each port that was wanted and cannot be opened."""
-        return self._keyboard.refused
+    def why_none(self) -> str:
+        """Why no port is open, in a line; ask once it has settled."""
+        return self._keyboard.why_none
 
     def settle(self, within: float = FIRST) -> None:
         """Wait until what is there has been found and opened, so many seconds at most."""

@@ -17,6 +17,7 @@ from math import inf
 from queue import Empty, SimpleQueue
 
 from trainer.apart import Line, hurry
+from trainer.apart.haste import Haste
 from trainer.apart.passage import Row, send
 from trainer.listening.choosing import Channels
 from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, interface, whole_name
@@ -104,7 +105,14 @@ class Gone:
     since: float
 
 
-Said = Listed | Arrived | Sure | Opened | Gone
+@dataclass(frozen=True, slots=True)
+class Hurries:
+    """How this process is woken on a busy machine."""
+
+    how: Haste
+
+
+Said = Hurries | Listed | Arrived | Sure | Opened | Gone
 
 
 class Ear:
@@ -241,9 +249,9 @@ def serve(line: Line) -> None:
     ear = Ear(interface(begin.title), line.tell, touch)
     gc.freeze()
     gc.disable()  # nothing here makes rings of references
-    hurry(2)  # it is little to do, a thousand times a second
+    line.tell(Hurries(hurry(2)))  # it is little to do, a thousand times a second
     try:
-        _listen(ear, touch, asked)
+        _listen(ear, touch, asked, line.beat)
     except InterfaceError as error:
         line.last_words(str(error))
 
@@ -253,7 +261,7 @@ def _way_out(line: Line) -> Callable[[Row], object]:
     return partial(send, line.handed[0]) if line.handed else lambda row: None
 
 
-def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> None:
+def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked], beat: Callable[[], object]) -> None:
     while not _over(ear, touch, asked):
         ear.read(now := time.monotonic())
         if ear.has_to_look(now):
@@ -261,6 +269,7 @@ def _listen(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> None:
             faulthandler.dump_traceback_later(HANGS, exit=True)
             ear.look(now)
             faulthandler.cancel_dump_traceback_later()
+            beat()  # also where there is nothing to tell: the interface does not answer
         time.sleep(POLL if ear.listening else IDLE)
     ear.close()
 

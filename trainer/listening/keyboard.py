@@ -17,12 +17,14 @@ from math import inf
 from typing import Any, Protocol
 
 from trainer.apart import Passage, Process
+from trainer.apart.haste import Haste
 from trainer.listening.choosing import Channels, Port, chosen, named, octaves, wants_all
 from trainer.listening.ear import (
     ENTRY,
     Arrived,
     Begin,
     Gone,
+    Hurries,
     Listed,
     ListenTo,
     Opened,
@@ -41,7 +43,7 @@ PATIENCE = (
 ANEW = 0.3  # seconds until a process that fell is started again; where it soon falls again,
 LATER = 5.0  # twice as long each time, up to this
 STEADY = 10.0  # seconds after which a fall is not one of a row any more
-FIRST = 10.0  # seconds at most that `settle` waits; a busy machine starts a process in four
+FIRST = 8.0  # seconds at most that `settle` waits; a busy machine starts a process in four
 
 
 class Apart(Protocol):
@@ -91,6 +93,7 @@ class _Side:
     refused: dict[str, str] = field(default_factory=dict)  # address -> why it cannot be opened
     open: dict[str, _Open] = field(default_factory=dict)  # by address
     sure: float = -inf
+    hurries: Haste = "usual"
     begun: float = -inf  # when its process was started last
     number: int = 0  # of its processes so far
     falls: int = 0  # in quick succession
@@ -153,10 +156,28 @@ class Keyboard:
             return tuple((side.title, side.why) for side in self._sides.values())
 
     @property
+    def hurries(self) -> tuple[Haste, ...]:
+        """How its processes are woken where an interface answers."""
+        with self._change:
+            return tuple(side.hurries for side in self._sides.values() if not side.why)
+
+    @property
     def refused(self) -> tuple[str, ...]:
         """A line for each port that was wanted and cannot be opened."""
         with self._change:
             return tuple(why for side in self._sides.values() for why in side.refused.values())
+
+    @property
+    def why_none(self) -> str:
+        """Why no port is listened to, in a line; ask once it has settled."""
+        with self._change:
+            if self.refused:
+                return "; ".join(self.refused)
+            if not self._settled():
+                return "the machine is too busy: its MIDI has not answered yet"
+        if wants_all(self._wanted):
+            return "there is no MIDI port"
+        return f"there is no MIDI port {self._wanted!r}"
 
     def sure(self, now: float) -> float:
         """Until when all that was played has been handed on; `now` where nothing is listened to.
@@ -241,9 +262,12 @@ class Keyboard:
                         self._hand_on(port.reader.feed(data, time))
             case Sure(until):
                 side.sure = until
+            case Hurries(how):
+                side.hurries = how
             case Listed(addresses, why):
                 side.heard_of, side.why = True, why
                 side.ports = named(side.title, addresses or ())
+                side.refused = {a: w for a, w in side.refused.items() if a in (addresses or ())}
                 self._choose()
             case Opened(address, why):
                 self._opened(side, address, why)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trainer.apart.haste import Haste
 from trainer.listening.choosing import Port
 from trainer.listening.keyboard import Keyboard
 from trainer.midi_library import title
@@ -16,11 +17,12 @@ _NOTHING = "/"  # no port can be meant by it
 @dataclass(frozen=True, slots=True)
 class Found:
     """`library` is the name of the MIDI library; `interfaces` are (title, why it does not answer,
-    empty where it does)."""
+    empty where it does); `hurries` is how those that answer are listened to on a busy machine."""
 
     library: str
     interfaces: tuple[tuple[str, str], ...]
     ports: tuple[Port, ...]
+    hurries: tuple[Haste, ...] = ()
 
 
 def found() -> Found:
@@ -28,7 +30,7 @@ def found() -> Found:
     looking = Keyboard(lambda event: None, wanted=_NOTHING)
     try:
         looking.settle()
-        return Found(title(), looking.interfaces, looking.ports)
+        return Found(title(), looking.interfaces, looking.ports, looking.hurries)
     finally:
         looking.close()
 
