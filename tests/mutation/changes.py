@@ -33,6 +33,7 @@ _RECKONED: dict[type[ast.operator], type[ast.operator]] = {
     ast.BitXor: ast.BitOr,
 }
 _CALLED = {"min": "max", "max": "min", "any": "all", "all": "any"}
+Path = tuple[tuple[str, int | None], ...]  # fields, and places in lists, from the module down
 _SMALL = 0.1  # part by which a number that is not whole is made smaller or greater
 
 
@@ -41,7 +42,8 @@ class Change:
     """One change to a module: where, what stood there, what stands there now.
 
     `within` is the function or class around it, empty outside of them; `number` tells changes of
-    the same words in it apart, from 1. `tree` is the whole module, changed.
+    the same words in it apart, from 1. What stands at `path` in `source` gives way to
+    `replacement`, or to nothing.
     """
 
     line: int
@@ -49,7 +51,16 @@ class Change:
     before: str
     after: str
     number: int
-    tree: ast.Module
+    source: str
+    path: Path
+    replacement: ast.expr | ast.stmt | None
+
+    @property
+    def tree(self) -> ast.Module:
+        """The whole module, changed."""
+        tree = ast.parse(self.source)
+        _put(tree, self.path, self.replacement)
+        return tree
 
     @property
     def words(self) -> str:
@@ -68,17 +79,13 @@ def changes(source: str) -> tuple[Change, ...]:
     seen: Counter[tuple[str, str, str]] = Counter()
     for place in _places(ast.parse(source), "", frozenset()):
         for replacement in _replacements(place):
-            tree = ast.parse(source)
             before = ast.unparse(place.node).splitlines()[0]
             after = "nothing" if replacement is None else ast.unparse(replacement).splitlines()[0]
-            _put(tree, place.path, replacement)
             named = (place.within, before, after)
             seen[named] += 1
-            found.append(Change(place.node.lineno, *named, seen[named], tree))
+            line, number = place.node.lineno, seen[named]
+            found.append(Change(line, *named, number, source, place.path, replacement))
     return tuple(found)
-
-
-Path = tuple[tuple[str, int | None], ...]  # fields, and places in lists, from the module down
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from trainer.errors import InputError
 from trainer.practice.ladder import (
     TOP,
     Ladder,
+    Rung,
     begin,
     climbed,
     compared,
@@ -333,6 +334,7 @@ def test_what_is_asked_grows_towards_the_tempo_of_the_piece() -> None:
     assert low.time < high.time
     assert low.movement < high.movement
     assert high == TOP
+    assert foot(72).rung == Rung(43, low)
     assert in_words(high) == (
         "95% of the chords complete, 85% in time, 90% of the successions clean, no gross fault"
     )

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import base64
-import contextlib
 import json
 import os
+import re
 import shutil
-import socket
 import subprocess
 import tempfile
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -59,14 +57,23 @@ class Browser:
         (element,) = found.values()
         self._ask("POST", f"{self._session}/element/{element}/click", {})
 
-    def wait(self, script: str, seconds: float = 8.0) -> bool:
-        """Whether the script comes to return something true in that time."""
-        end = time.monotonic() + seconds
-        while time.monotonic() < end:
-            if self.run(script):
-                return True
-            time.sleep(0.05)
-        return False
+    def wait(self, script: str, seconds: float = 60.0) -> bool:
+        """Whether the script comes to return something true; the page itself looks, before each
+        frame it draws. The limit only guards against hanging."""
+        look = f"""
+            const [until, done] = arguments;
+            const holds = () => {{ {script} }};
+            const look = () => {{
+                if (holds()) done(true);
+                else if (performance.now() > until) done(false);
+                else setTimeout(look, 5);
+            }};
+            look();
+        """
+        self._ask("POST", f"{self._session}/timeouts", {"script": 1000 * seconds + 10_000})
+        until = self.run("return performance.now()") + 1000 * seconds
+        body = {"script": look, "args": [until]}
+        return bool(self._ask("POST", f"{self._session}/execute/async", body))
 
     def tool(self, name: str, **parameters: object) -> Any:
         """A command of the DevTools protocol."""
@@ -93,7 +100,7 @@ class Browser:
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(self._root + path, data, method=method)
         try:
-            with urllib.request.urlopen(request, timeout=60) as answer:
+            with urllib.request.urlopen(request, timeout=120) as answer:
                 return json.load(answer)["value"]
         except urllib.error.HTTPError as error:
             raise AssertionError(error.read().decode()) from None
@@ -105,19 +112,12 @@ def browser() -> Iterator[Browser]:
     driver = shutil.which("chromedriver")
     if driver is None:
         pytest.skip("no chromedriver here: install chromium and chromium-driver")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
     profile = Path(tempfile.mkdtemp(prefix="mittelstimme-browser-"))
     process = subprocess.Popen(
-        [driver, f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [driver, "--port=0"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
     )
-    window = Browser(port)
     try:
-        for _ in range(200):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
-                break
-            time.sleep(0.05)
+        window = Browser(_port(process))
         window.begin(profile)
         yield window
         window.end()
@@ -125,3 +125,13 @@ def browser() -> Iterator[Browser]:
         process.terminate()
         process.wait(10)
         shutil.rmtree(profile, ignore_errors=True)
+
+
+def _port(driver: subprocess.Popen[str]) -> int:
+    """The port it takes, which it says as soon as it listens there."""
+    assert driver.stdout is not None
+    for line in driver.stdout:
+        found = re.search(r"started successfully on port (\d+)", line)
+        if found is not None:
+            return int(found[1])
+    raise AssertionError("the driver of the browser has ended")

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
@@ -247,10 +246,10 @@ from pathlib import Path
 from trainer.folders import replace_text
 path = Path(sys.argv[1])
 texts = [path.read_text(), Path(sys.argv[2]).read_text()]
-print("on", flush=True)
 while True:
     for text in texts:
         replace_text(path, text)
+        print("on", flush=True)
 """
 
 
@@ -267,8 +266,8 @@ def test_killed_while_it_is_kept_the_file_is_whole(journal: Journal, material: M
         arguments = [sys.executable, "-c", _WRITING, str(path), str(earlier)]
         program = subprocess.Popen(arguments, stdout=subprocess.PIPE)
         assert program.stdout is not None
-        program.stdout.readline()
-        time.sleep(0.003 * number)
+        for _ in range(1 + 3 * number):  # then it is in the midst of the next
+            program.stdout.readline()
         os.kill(program.pid, signal.SIGKILL)
         program.communicate()
         assert path.read_bytes() in both

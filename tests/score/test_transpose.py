@@ -117,6 +117,11 @@ def test_a_voice_that_would_leave_its_compass_goes_the_other_way(
     assert there(bottom, "B") == 11
 
 
+def test_the_highest_and_the_lowest_note_of_a_voice_count() -> None:
+    assert written(transposed(piece("C major", "c3 e4 g3"), "D").bass) == "d2 f#3 a2"
+    assert written(transposed(piece("C major", "e3 c2 c3"), "B").bass) == "d#4 b2 b3"
+
+
 def test_where_neither_way_keeps_the_compass_the_nearer_is_gone() -> None:
     assert written(transposed(piece("C major", "c2 e4"), "D").bass) == "d2 f#4"
 
@@ -186,7 +191,7 @@ def test_a_figure_counts_from_the_bass_that_sounds_else_the_last_else_the_next()
     """The same flat seventh over c, d and f: b flat, c flat and e flat."""
     assert figured(transposed(piece("C major", "c3 d3", "b7,b7"), "D")) == ["n7", "b7"]
     assert figured(transposed(piece("C major", "c3 -", ",b7"), "D")) == ["n7"]
-    assert figured(transposed(piece("C major", "- c3", "b7"), "D")) == ["n7"]
+    assert figured(transposed(piece("C major", "- c3 f3", "b7"), "D")) == ["n7"]
     half = replace(piece("C major", "c3 d3"), figures=((Fraction(2), Figuring.parse("b7")),))
     assert figured(transposed(half, "D")) == ["n7"]
 
@@ -288,19 +293,23 @@ def test_the_easier_key_is_the_nearest_with_fewer_accidentals(key: str, bass: st
     assert str(easier(piece(key, bass)).key) == to
 
 
-def test_every_key_with_fewer_accidentals_is_offered_both_ways_the_nearest_first() -> None:
-    here = piece("C# major", "c#3")
+@pytest.mark.parametrize(
+    ("key", "bass", "sharps"), [("C# major", "c#3", 7), ("Db major", "db3", -5)]
+)
+def test_every_key_with_fewer_accidentals_is_offered_both_ways_the_nearest_first(
+    key: str, bass: str, sharps: int
+) -> None:
+    here = piece(key, bass)
     found = [
         (there.key.signature, there.bass[0].pitch.midi - here.bass[0].pitch.midi)  # type: ignore[union-attr]
         for there in easier_keys(here)
     ]
-    # fifths up or down from C sharp, and as many semitones modulo the octave
+    # each fifth on the line is seven semitones, modulo the octave; D flat stands in for C sharp
     ways = [
         (signature, semitones)
         for signature in range(-6, 7)
-        for semitones in range(-12, 13)
-        if (7 * (signature - 7) - semitones) % 12 == 0
-        and not (semitones == 12 or (semitones == 0 and signature != -5))
+        for semitones in range(-12, 12)
+        if abs(signature) < abs(sharps) and (7 * (signature - sharps) - semitones) % 12 == 0
     ]
     assert sorted(found) == sorted(ways)
     assert found == sorted(found, key=lambda one: (abs(one[1]), abs(one[0]), one[1]))

@@ -84,6 +84,8 @@ def test_a_fifth_reached_again_by_contrary_motion_is_free_into_the_last_chord() 
     found = "consecutives-by-contrary-motion: soprano bass: d5 g3 g5 c3"
     assert found in moving(*chords)
     assert found not in moving(*chords, closing=True)
+    anywhere = succession(*map(Voicing.parse, chords), (3, 4))
+    assert found in map(line, anywhere)
 
 
 def test_only_with_the_bass_are_unequal_fifths_told() -> None:
@@ -244,6 +246,7 @@ def test_three_voices_of_one_hand_span_an_octave() -> None:
     assert standing("c3 - c4 c5") == []
     assert standing("c3 c4 g4 -") == []
     assert standing("c3 c4 - d5") == []  # without an alto there are two voices
+    assert standing("c3 - - -") == []
 
 
 @pytest.mark.parametrize(

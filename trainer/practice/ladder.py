@@ -231,7 +231,7 @@ def _up(ladder: Ladder) -> Ladder:
     gained = 1 if ladder.last == "down" else ladder.gained + 1
     if gained == 3:
         step, gained = min(WIDEST, 2 * step), 0
-    highest = max(ladder.tempo, ladder.highest or 0.0)
+    highest = ladder.tempo if ladder.highest is None else max(ladder.tempo, ladder.highest)
     tempo = min(ladder.goal, max(ladder.tempo + 1, _whole(ladder.tempo * (1 + step))))
     return replace(
         ladder, tempo=tempo, step=step, good=0, failed=0, highest=highest, last="up", gained=gained

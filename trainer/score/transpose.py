@@ -60,7 +60,8 @@ def easier(exercise: Exercise) -> Exercise:
 
 
 def easier_keys(exercise: Exercise) -> Iterator[Exercise]:
-    """Transpositions with fewer accidentals that strain no voice more, the nearest first."""
+    """Transpositions with fewer accidentals in which the voices leave their compass by no more
+    semitones together than they did, the nearest first."""
     signature = exercise.key.signature
     candidates = []
     for final in _FINALS:
@@ -123,22 +124,21 @@ def _intervals(old: PitchName, new: PitchName) -> tuple[Interval, Interval]:
     letters = new.step - old.step
     semitones = Pitch(new.step, new.alter, 4).midi - Pitch(old.step, old.alter, 4).midi
     up, down = Interval(letters, semitones), Interval(letters - 7, semitones - 12)
-    if semitones < 0 or (semitones == 0 and letters < 0):
+    if semitones < 0:
         up, down = Interval(letters + 7, semitones + 12), Interval(letters, semitones)
-    if up.semitones == 6:  # neither is nearer: towards the sharps is up
-        return (up, down) if new.fifths > old.fifths else (down, up)
-    return (up, down) if up.semitones < 6 else (down, up)
+    # at the tritone neither is nearer: towards the sharps is up
+    nearer_up = up.semitones < 6 or (up.semitones == 6 and new.fifths > old.fifths)
+    return (up, down) if nearer_up else (down, up)
 
 
 def _moved_key(key: Key, interval: Interval) -> Key:
     final = moved_pitch(Pitch(key.final.step, key.final.alter, 4), interval).name
     signature = key.signature + final.fifths - key.final.fifths
     if not -7 <= signature <= 7:
-        other = final.fifths + (12 if signature < 0 else -12)
-        there = [str(name) for name in _FINALS if name.fifths == other]
+        there = (str(name) for name in _FINALS if abs(name.fifths - final.fifths) == 12)
         raise PitchError(
             f"{final} {key.mode} would need a signature of {abs(signature)} accidentals",
-            remedy=f"ask for {there[0]}" if there else "",
+            remedy=next((f"ask for {name}" for name in there), ""),
         )
     return Key(final, key.mode, signature)
 
@@ -167,7 +167,7 @@ def _bass_at(exercise: Exercise, onset: Fraction) -> Pitch | None:
 
 
 def _moved_figuring(figuring: Figuring, bass: Pitch | None, interval: Interval) -> Figuring:
-    if bass is None or not figuring.figures:
+    if bass is None:
         return figuring
     return replace(
         figuring, figures=tuple(_moved_figure(f, bass, interval) for f in figuring.figures)

@@ -130,11 +130,9 @@ def _wide_hands(voicing: Voicing, at: int, hands: Hands) -> Iterator[Finding]:
     """Three voices of one hand that is too wide, though no two neighbours are."""
     for highest, lowest in stretches(hands):
         notes = [n for n in tuple(voicing)[highest : lowest + 1] if n is not None]
-        outer = (VOICES[highest], VOICES[lowest])
-        if None in (voicing[outer[0]], voicing[outer[1]]):
-            continue
         steps = [_wide(low, high) for high, low in pairwise(notes)]
-        if not any(steps) and _wide(notes[-1], notes[0]):
+        if notes and not any(steps) and _wide(notes[-1], notes[0]):
+            outer = (VOICES[highest], VOICES[lowest])
             yield Finding("spacing", (at,), outer, (notes[0], notes[-1]))
 
 
