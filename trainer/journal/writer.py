@@ -239,8 +239,9 @@ class Writer:
             self._trouble = LogError(f"the log cannot be watched over ({error})")
 
     def _checkpoint(self, watch: Watch) -> None:
-        """Between takes the file itself holds everything: whoever copies it then has it all."""
-        if self._session.playing and not watch.much_ahead():
+        """Between takes the file itself holds everything: whoever copies it then has it all. At
+        the end SQLite sees to that."""
+        if self._closing.is_set() or (self._session.playing and not watch.much_ahead()):
             return
         with contextlib.suppress(TrainerError), self.journal.reading() as connection:
             watch.checkpoint(connection)
