@@ -64,7 +64,7 @@ def keep_copy(log: Path, today: date, stop: threading.Event) -> bool:
         unfinished.replace(target)
     except _StoppedError:
         return False
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:  # a damaged one's own words
         raise LogError(f"the log of today cannot be copied ({error})", file=target) from None
     finally:
         with contextlib.suppress(OSError):
@@ -121,7 +121,7 @@ def restore(log: Path, copy: Path) -> Path | None:
         if aside is not None:
             move(log, aside)
         fresh.replace(log)
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
         raise LogError(f"this copy cannot be put back ({error})", file=copy) from None
     finally:
         with contextlib.suppress(OSError):
