@@ -100,6 +100,9 @@ REPORTS = (
     Report(
         "log remark --json", "`left` are takes that could not be judged, each with take and why."
     ),
+    Report(
+        "log restore --json", "`restored` is the copy put back, `kept` where the log as it was is."
+    ),
     Report("log assignment week.toml --json"),
     Report(
         "doctor --json",

@@ -304,7 +304,7 @@ def readable(path: Path, whole: Whole) -> Readable:
     found = Readable(set(), set(), set(), set(), set())
     try:
         tables = _tables(path)
-    except sqlite3.Error:
+    except _BROKEN:
         return found
     texts = {row.get("seq"): row.get("text") for row in tables["exercise_text"]}
     chunks = {row.get("take_seq"): row for row in tables["chunk"]}
@@ -331,6 +331,8 @@ def readable(path: Path, whole: Whole) -> Readable:
     return found
 
 
+# even the words in which a damaged database complains need not be Unicode
+_BROKEN = (sqlite3.Error, OverflowError, UnicodeDecodeError)
 _SAID = ("moment", "fault")
 _READ = ("take", "exercise_text", "chunk", "marking", *_SAID)
 
@@ -352,7 +354,7 @@ def _rows(raw: sqlite3.Connection, table: str) -> Iterator[dict[str, Any]]:
     seen: set[tuple[Any, ...]] = set()
     for order in ("ASC", "DESC"):
         by = ", ".join(f"{key} {order}" for key in keys)
-        with contextlib.suppress(sqlite3.Error, OverflowError):
+        with contextlib.suppress(*_BROKEN):
             for row in raw.execute(f"SELECT * FROM {table} ORDER BY {by}"):
                 if row[: len(keys)] not in seen:
                     seen.add(row[: len(keys)])
@@ -366,7 +368,7 @@ def _rows(raw: sqlite3.Connection, table: str) -> Iterator[dict[str, Any]]:
 
 
 def _value(raw: sqlite3.Connection, table: str, column: str, key: str, number: int) -> Any:
-    with contextlib.suppress(sqlite3.Error, OverflowError):
+    with contextlib.suppress(*_BROKEN):
         query = f"SELECT {column} FROM {table} WHERE {key} = ?"
         return (raw.execute(query, (number,)).fetchone() or (None,))[0]
     return None

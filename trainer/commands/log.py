@@ -15,6 +15,7 @@ from rich.progress import Progress
 from trainer.commands.groups import Group
 from trainer.commands.log_option import log_option, one_player, open_log, player_option, which_log
 from trainer.commands.printing import print_json
+from trainer.errors import LogError
 
 if TYPE_CHECKING:
     from trainer.journal.merge import Merged
@@ -151,6 +152,50 @@ def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: 
             print(f"the log as it was: {done.kept}")
     if checked.troubles:
         ctx.exit(1)
+
+
+@command.command()
+@click.argument("day", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@log_option
+def restore(day: str | None, as_json: bool, location: str | None) -> None:
+    """Put back the log of DAY from the copies kept (2026-03-02); without DAY list them.
+
+    The log as it was is kept beside; `log merge` brings in what it knows beyond the copy.
+    """
+    from trainer.journal import copies
+    from trainer.journal.engine import is_url
+
+    where = which_log(location)
+    if is_url(where):
+        raise LogError("copies are kept of files only", remedy="a server has backups of its own")
+    found = {f"{made}": path for made, path in copies.copies(Path(where))}
+    put_back = kept = None
+    if day is not None:
+        if day not in found:
+            days = ", ".join(found) or "none"
+            raise LogError(f"there is no copy of {day}", file=where, remedy=f"there are {days}")
+        put_back, kept = found[day], copies.restore(Path(where), found[day])
+    if as_json:
+        print_json(
+            {
+                "format": "mittelstimme-restore",
+                "version": 1,
+                "copies": [{"day": made, "file": str(path)} for made, path in found.items()],
+                "restored": None if put_back is None else str(put_back),
+                "kept": "" if kept is None else str(kept),
+            }
+        )
+        return
+    if put_back is None:
+        for made, path in found.items():
+            print(f"{made}: {path}")
+        if not found:
+            print("no copies yet")
+        return
+    print(f"{where}: as it was on {day}")
+    if kept is not None:
+        print(f"the log as it was: {kept}")
 
 
 @command.command()

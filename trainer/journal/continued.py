@@ -51,5 +51,5 @@ def _copied(journal: Journal, path: str) -> bool:
                 raw.backup(target)
                 (said,) = target.execute("PRAGMA quick_check(1)").fetchone()
                 return str(said) == "ok"
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return False

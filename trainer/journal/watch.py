@@ -131,7 +131,7 @@ class Watch:
                 row = raw.execute("SELECT value FROM meta WHERE name = 'log'").fetchone()
                 last = "SELECT id, touched FROM take WHERE seq = ?"
                 found = raw.execute(last, (known.seq,)).fetchone()
-        except (sqlite3.Error, OverflowError):
+        except (sqlite3.Error, OverflowError, UnicodeDecodeError):
             return False
         if row != (known.log,):
             return False

@@ -15,6 +15,7 @@ import threading
 import time
 import uuid
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from sqlalchemy import Connection, event, select
 from trainer.errors import LogError, TrainerError
 from trainer.journal import records
 from trainer.journal.continued import go_on
+from trainer.journal.copies import keep_copy
 from trainer.journal.engine import is_url
 from trainer.journal.schema import take as take_table
 from trainer.journal.session import Record, Session
@@ -52,8 +54,11 @@ class Writer:
         self._queue: queue.SimpleQueue[Record | threading.Event | None] = queue.SimpleQueue()
         self._pending: list[Record] = []
         self._trouble: LogError | None = None
+        self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="log writer", daemon=True)
         self._thread.start()
+        if not is_url(self.location):
+            threading.Thread(target=self._keep_copy, name="log copier", daemon=True).start()
 
     @property
     def location(self) -> str:
@@ -131,6 +136,7 @@ class Writer:
     def close(self) -> str | None:
         """Write what is left and stop; LogError says what could not be written. A line that the
         player should still be told, if there is one."""
+        self._closing.set()
         self._queue.put(None)
         self._thread.join()
         self.journal.close()
@@ -151,6 +157,13 @@ class Writer:
 
     def _put(self, take_id: str, write: Callable[[Connection], None]) -> None:
         self._queue.put(Record(take_id, write))
+
+    def _keep_copy(self) -> None:
+        """In a thread of its own: chords are written meanwhile."""
+        try:
+            keep_copy(Path(self.location), date.today(), self._closing)
+        except LogError as error:
+            self._news.put(str(error))
 
     # ---- in the thread --------------------------------------------------------------------
 
@@ -226,8 +239,9 @@ class Writer:
             self._trouble = LogError(f"the log cannot be watched over ({error})")
 
     def _checkpoint(self, watch: Watch) -> None:
-        """Between takes the file itself holds everything: whoever copies it then has it all."""
-        if self._session.playing and not watch.much_ahead():
+        """Between takes the file itself holds everything: whoever copies it then has it all. At
+        the end SQLite sees to that."""
+        if self._closing.is_set() or (self._session.playing and not watch.much_ahead()):
             return
         with contextlib.suppress(TrainerError), self.journal.reading() as connection:
             watch.checkpoint(connection)

@@ -111,7 +111,7 @@ def played_on(before: Played, results: Sequence[PassResult], steps: Iterable[Ste
             if answer.think_s is not None:
                 for number in brought.get(name, ()):
                     thought = thoughts.get(number) or Thought()
-                    thoughts[number] = _thought(thought, answer.right, answer.think_s)
+                    thoughts[number] = thought_with(thought, answer.right, answer.think_s)
     return Played(
         passes=before.passes + len(results),
         clean=clean,
@@ -150,8 +150,9 @@ def _add(
         tempi[piece] = {**keys, key: fastest}
 
 
-def _thought(before: Thought, right: bool, think_s: float) -> Thought:
-    """Once that is shown in a row of chords, it holds."""
+def thought_with(before: Thought, right: bool, think_s: float) -> Thought:
+    """With one more untimed chord, right or not, after `think_s` seconds. Once a secure row is
+    shown, it holds."""
     if before.shown:
         return before
     row = (*before.row, (right, think_s))[-CHORDS:]

@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from trainer.journal.store import Journal, Player
-from trainer.practice.course import Standing, standing
+from trainer.practice.course import Standing
 from trainer.practice.material import Material
-from trainer.practice.played import played_of
 from trainer.review.advice import Advice, next_work
 from trainer.review.assignments import Assignment, Progress, progress
 from trainer.review.html import render
-from trainer.review.queries import FaultCount, Span, Totals, days, faults, totals
-from trainer.review.results import pass_results
+from trainer.review.queries import FaultCount, Span, Totals, days, faults, last_day, totals
+from trainer.review.standings import standing_of
 from trainer.review.tables import rule_title
 
 WEEKS = 4  # looked back on
@@ -90,16 +89,14 @@ def _pupil(
     span: Span,
 ) -> Pupil:
     played = days(journal, player.id, span)
-    ever = days(journal, player.id)
-    results = pass_results(journal, player.id)
     assert span.last is not None
     return Pupil(
         player,
         len(played),
         totals(journal, player.id, span),
-        ever[-1].day if ever else None,
+        last_day(journal, player.id),
         next_work(journal, player.id, span.last, 3),
-        standing(material, played_of(results, material.steps)) if results else None,
+        standing_of(journal, player.id, material),
         {one.rule: one for one in faults(journal, player.id, ("rule",), span)},
         tuple(progress(journal, player.id, one) for one in assignments),
     )

@@ -180,6 +180,15 @@ def days(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> tu
 
 
 @_guarded
+def last_day(journal: Journal, player: str) -> date | None:
+    """The last day with playing in it; None where nothing was ever played."""
+    (row,) = _rows(
+        journal, select(func.max(played.c.day).label("day")).where(played.c.player_id == player)
+    )
+    return None if row["day"] is None else date.fromisoformat(row["day"])
+
+
+@_guarded
 def pieces(journal: Journal, player: str | None = None, span: Span = ALWAYS) -> tuple[Piece, ...]:
     """Every piece in every key it was played in, last played first."""
     in_tempo = (played.c.tempo > 0) & (played.c.finished > 0)

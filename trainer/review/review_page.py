@@ -14,6 +14,7 @@ from trainer.review.advice import next_work
 from trainer.review.html import render
 from trainer.review.queries import (
     Day,
+    FaultCount,
     Fluency,
     Totals,
     days,
@@ -54,7 +55,7 @@ def review_page(journal: Journal, player: Player | None, last: int, now: datetim
         span=_span(by_day),
         summary=_summary(all_of_it, by_day, figurings),
         advice=[(rule_title(one.name), one) for one in advice],
-        charts=_charts(journal, id, by_day, figurings),
+        charts=_charts(journal, id, by_day, figurings, found),
         days=by_day,
         pieces=pieces(journal, id),
         figurings=figurings,
@@ -67,12 +68,15 @@ def review_page(journal: Journal, player: Player | None, last: int, now: datetim
 
 
 def _charts(
-    journal: Journal, id: str | None, by_day: tuple[Day, ...], figurings: tuple[Fluency, ...]
+    journal: Journal,
+    id: str | None,
+    by_day: tuple[Day, ...],
+    figurings: tuple[Fluency, ...],
+    found: tuple[FaultCount, ...],
 ) -> dict[str, Any]:
     season = len(by_day) and (by_day[-1].day - by_day[0].day).days <= 400
     points = tempi(journal, id, by="day" if season else "month")
     over_time = faults(journal, id, ("month",))
-    found = faults(journal, id)
     steady = any(one.totals.deviation_ms is not None for one in by_day)
     return {
         "minutes": charts.minutes(by_day),

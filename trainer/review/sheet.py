@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from markupsafe import Markup
@@ -83,7 +84,7 @@ def _sheet(
     middle: Literal["suggested"] | None,
     sound: tuple[tuple[ToneNote, ...], tuple[float, ...]],
 ) -> Sheet:
-    pages = engrave_systems(exercise, WIDTH, space_px=SPACE, middle=middle)
+    pages = _engraved(exercise, middle)
     systems: list[Markup] = []
     cursors: dict[int, tuple[int, float]] = {}
     for page in pages:
@@ -106,6 +107,12 @@ def _sheet(
         times,
         tuple(cursors.get(m.index, (-1, 0.0)) for m in exercise.moments),
     )
+
+
+@lru_cache(maxsize=16)
+def _engraved(exercise: Exercise, middle: Literal["suggested"] | None) -> tuple[Page, ...]:
+    """The systems of an exercise: what was practised last is the same piece many times over."""
+    return engrave_systems(exercise, WIDTH, space_px=SPACE, middle=middle)
 
 
 def _marked(page: Page, exercise: Exercise, verdict: PassVerdict, *, own: bool) -> str:

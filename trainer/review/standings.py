@@ -1,0 +1,126 @@
+"""Where a player stands in the course, asked of the log and not of every pass ever played.
+
+`course.standing` asks for few things, step by step, and for none after the first that is wanting:
+in which keys a drill was clean, and whether a row of chords under the step's figurings was secure.
+Each is one query here; a test holds the answers to those of folding all passes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from functools import cached_property, lru_cache
+from typing import Any
+
+from sqlalchemy import Select, Table, func, select
+
+from trainer.errors import TrainerError
+from trainer.journal.packing import conditions_from
+from trainer.journal.schema import fault, marking, moment, sight, take
+from trainer.journal.store import Journal
+from trainer.practice.course import Standing, standing
+from trainer.practice.material import Material
+from trainer.practice.played import PASSES, Played, Thought, thought_with
+from trainer.practice.result import base
+from trainer.review.results import judged
+from trainer.score.syllabus import Step
+
+_AT_ONCE = 500  # rows read before it is seen whether more are needed
+
+
+def standing_of(journal: Journal, player: str, material: Material) -> Standing | None:
+    """The standing of a player by id; None where nothing was ever judged."""
+    with journal.reading() as connection:
+        if connection.execute(judged(select(take.c.seq), player).limit(1)).scalar() is None:
+            return None
+    return standing(material, asked_of_the_log(journal, player, material))
+
+
+def asked_of_the_log(journal: Journal, player: str, material: Material) -> Played:
+    """As much of the sums of what was played as a standing asks for."""
+    steps = {step.number: step for step in material.steps}
+    return Played(clean=_clean(journal, player), thoughts=_Thoughts(journal, player, steps))
+
+
+def _clean(journal: Journal, player: str) -> dict[str, dict[str, tuple[float, ...]]]:
+    """As `Played.clean`: whole passes in tempo without a gross fault, 19 chords of 20 complete."""
+    kinds = (take.c.exercise_id, sight.c.key, take.c.tempo, take.c.conditions)
+    query = (
+        select(*kinds, func.count())
+        .join(marking, marking.c.seq == take.c.marking_seq)
+        .join(sight, (sight.c.text_seq == take.c.text_seq) & (sight.c.position == 0))
+        .where(take.c.player_id == player, take.c.state == "finished", take.c.tempo.is_not(None))
+        .where(marking.c.gross == 0, 20 * marking.c.complete >= 19 * marking.c.judged)
+        .group_by(*kinds)
+    )
+    tempi: dict[str, dict[str, list[float]]] = {}
+    with journal.reading() as connection:
+        for exercise, key, tempo, conditions, times in connection.execute(query):
+            if _is_whole(conditions):
+                keys = tempi.setdefault(base(exercise), {})
+                keys.setdefault(key, []).extend([tempo] * min(times, PASSES))
+    return {
+        piece: {key: tuple(sorted(found, reverse=True)[:PASSES]) for key, found in keys.items()}
+        for piece, keys in tempi.items()
+    }
+
+
+@lru_cache(maxsize=1024)
+def _is_whole(conditions: str) -> bool:
+    try:
+        found = conditions_from(conditions)
+    except TrainerError:
+        return False
+    return found.first is None and found.last is None and not found.slower
+
+
+class _Thoughts(Mapping[int, Thought]):
+    """As `Played.thoughts`, each step's when it is asked for."""
+
+    def __init__(self, journal: Journal, player: str, steps: Mapping[int, Step]) -> None:
+        self._journal, self._player, self._steps = journal, player, steps
+
+    def __getitem__(self, number: int) -> Thought:
+        step = self._steps[number]
+        names = {*step.new_figurings, *step.new_in_minor}
+        thought = Thought()
+        for right, think_s in self._answers(names):
+            thought = thought_with(thought, right, think_s)
+            if thought.shown:
+                break
+        return thought
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._steps)
+
+    def __len__(self) -> int:
+        return len(self._steps)
+
+    def _answers(self, names: set[str]) -> Iterator[tuple[bool, float]]:
+        """Untimed chords under these figurings, right or not and how long they took, in order."""
+        query = (
+            _untimed(select(*_SAID), self._player)
+            .join(sight, (sight.c.text_seq == take.c.text_seq) & (sight.c.position == _SAID[1]))
+            .where(sight.c.figuring.in_(names), sight.c.chord, moment.c.think_s.is_not(None))
+            .order_by(take.c.started_at, take.c.id.desc(), moment.c.position)
+        )
+        with self._journal.reading() as connection:
+            reading = connection.execution_options(yield_per=_AT_ONCE)
+            for marks, position, outcome, think_s in reading.execute(query):
+                yield outcome == "complete" and (marks, position) not in self._spoiled, think_s
+
+    @cached_property
+    def _spoiled(self) -> frozenset[tuple[int, int]]:
+        """The moments in which a gross fault ends, by marking and number."""
+        query = _untimed(select(fault.c.marking_seq, fault.c.moments), self._player, fault)
+        with self._journal.reading() as connection:
+            rows = connection.execute(query.where(fault.c.weight == "gross")).all()
+        return frozenset((marks, int(moments.rsplit(",", 1)[-1])) for marks, moments in rows)
+
+
+_SAID = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.think_s)
+
+
+def _untimed(query: Select[Any], player: str, said: Table = moment) -> Select[Any]:
+    """What was said of the untimed passes of a player."""
+    ended = (take.c.player_id == player, take.c.state != "open", take.c.tempo.is_(None))
+    return query.join(take, take.c.marking_seq == said.c.marking_seq).where(*ended)
