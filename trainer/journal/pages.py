@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO, Literal
 
+from trainer.files import opened
+
 Value = None | int | float | str | bytes
 Order = Literal["<", ">"]  # of the bytes in a number
 Kind = Literal["table", "index"]  # an index, or a table without numbers of rows, which looks alike
@@ -41,7 +43,7 @@ def rows(path: Path) -> Iterator[Row]:
 
     Raises OSError where the file itself cannot be read.
     """
-    with path.open("rb") as main:
+    with opened(path) as main:
         head = main.read(100)
         size, usable = _sizes(head)
         main.seek(0, 2)
@@ -112,7 +114,7 @@ class _Frame:
 
 def ahead_is_broken(path: Path) -> bool:
     """Whether the write-ahead log of a database is damaged before its end."""
-    with path.open("rb") as main:
+    with opened(path) as main:
         size, _ = _sizes(main.read(100))
     return _frames(Path(f"{path}-wal"), size)[1]
 
@@ -143,7 +145,8 @@ def _ahead(path: Path, size: int) -> dict[int, list[bytes]]:
 def _frames(path: Path, size: int) -> tuple[list[_Frame], bool]:
     """The frames of a write-ahead log that are whole, and whether any between them is not."""
     try:
-        data = path.read_bytes()
+        with opened(path) as file:
+            data = file.read()
     except OSError:
         return [], False
     step = 24 + size

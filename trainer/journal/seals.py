@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import trainer
+from trainer.files import check_place, content
 from trainer.folders import cache_folder
 from trainer.journal.schema import SCHEMA_VERSION
 
 _SIZE = 16  # bytes of a seal
+_LARGEST = 1 << 26  # bytes of the file
 _SPARE = 4  # times as many seals as are of use, from which on the file is written anew
 
 
@@ -36,7 +38,7 @@ class Seals:
         self._known: set[bytes] = set()
         self._used: set[bytes] = set()
         with contextlib.suppress(OSError):
-            data = b"" if path is None else path.read_bytes()
+            data = b"" if path is None else content(path, _LARGEST)
             self._known = {data[at : at + _SIZE] for at in range(0, len(data) - _SIZE + 1, _SIZE)}
 
     @staticmethod
@@ -61,6 +63,7 @@ class Seals:
         self._used.update(new)
         if self._path is not None and new:
             with contextlib.suppress(OSError):
+                check_place(self._path)
                 self._path.parent.mkdir(parents=True, exist_ok=True)
                 with self._path.open("ab") as file:
                     torn = file.tell() % _SIZE
