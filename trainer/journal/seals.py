@@ -20,7 +20,7 @@ from trainer.folders import cache_folder
 from trainer.journal.schema import SCHEMA_VERSION
 
 _SIZE = 16  # bytes of a seal
-_MOST = 1 << 28  # bytes of kept seals that are read: eight million takes and more
+_LARGEST = 1 << 26  # bytes of the file
 _SPARE = 4  # times as many seals as are of use, from which on the file is written anew
 
 
@@ -38,7 +38,7 @@ class Seals:
         self._known: set[bytes] = set()
         self._used: set[bytes] = set()
         with contextlib.suppress(OSError):
-            data = b"" if path is None else content(path, _MOST)
+            data = b"" if path is None else content(path, _LARGEST)
             self._known = {data[at : at + _SIZE] for at in range(0, len(data) - _SIZE + 1, _SIZE)}
 
     @staticmethod
@@ -63,8 +63,8 @@ class Seals:
         self._used.update(new)
         if self._path is not None and new:
             with contextlib.suppress(OSError):
-                self._path.parent.mkdir(parents=True, exist_ok=True)
                 check_place(self._path)
+                self._path.parent.mkdir(parents=True, exist_ok=True)
                 with self._path.open("ab") as file:
                     torn = file.tell() % _SIZE
                     file.write(bytes((_SIZE - torn) % _SIZE) + b"".join(new))
