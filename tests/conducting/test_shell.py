@@ -213,6 +213,20 @@ def test_of_a_flood_no_more_is_fed_at_a_step_than_there_is_time_for() -> None:
     assert heard_until == 0.0 and shell.session.performance.hands.gathering
 
 
+def test_where_frames_are_slow_more_is_fed_at_each_so_that_nothing_falls_behind() -> None:
+    flood: list[KeyEvent] = [KeyDown(0.0, 21 + n % 88) for n in range(1000)]
+    shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(flood), Paper(), None, Busy())
+    shell.send(Begin())
+    shell.step()
+    before = len(shell.session.events)
+    shell.clock.sleep(0.4)
+    shell.step()
+    assert 150 < len(shell.session.events) - before < 250  # of a millisecond each: half the time
+    before = len(shell.session.events)
+    shell.step()
+    assert len(shell.session.events) - before < 250
+
+
 def test_a_stop_comes_after_all_that_was_played_before_it_and_loses_nothing() -> None:
     flood: list[KeyEvent] = [KeyDown(0.0, 21 + n % 88) for n in range(1000)]
     shell = Shell(Setup(PIECE, TEMPO, PIECE), Recorded(flood), Paper(), None, Busy())

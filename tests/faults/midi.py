@@ -239,7 +239,7 @@ def heard(events: int, busy: int) -> Heard:
         window.do("escape")
         window.wait_for("ended", LATEST)
         window.do("leave")
-        window.process.wait(LONG)
+        window.process.wait(LATEST)
         notes = [np.fromfile(home / field.name) for field in fields(Heard)[3:-2]]
         keys = [json.loads(line) for line in (home / "keys").read_text().splitlines()]
         with Journal.open(home / "log.sqlite") as journal:

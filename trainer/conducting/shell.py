@@ -55,6 +55,8 @@ if TYPE_CHECKING:
     from trainer.journal.writer import Writer
 
 AT_ONCE = 0.008  # seconds of a step that go to events; the rest of a flood waits for the next
+CATCHING_UP = 0.5  # the same at most, and the part of the time since the step before, where frames
+# are slow: else what is played would wait longer and longer on a busy machine
 WALL_EVERY = 0.5  # seconds between two comparisons of the clock with the one on the wall
 LAST_KEYS = 0.1  # seconds at the end that keys still on their way here are waited for
 FED_WITHIN = 0.05  # seconds at the end that keys are heard; of a flood the rest is only kept
@@ -155,7 +157,7 @@ class Shell:
         self._leaving = False
         self._passes = 0  # that have ended
         self._offset = self.clock.wall() - self.clock.now()
-        self._looked = self.clock.now()
+        self._looked = self._stepped = self.clock.now()
         self.session = self._ready()
 
     def seek_ways_later(self) -> None:
@@ -176,8 +178,8 @@ class Shell:
     def step(self) -> tuple[Effect, ...]:
         """Feed what has come; do what is asked for; what a view may show of it.
 
-        Of a flood no more is fed at a step than `AT_ONCE` allows. The rest waits its turn, and time
-        does not go by for the session before it has been heard.
+        Of a flood no more is fed at a step than `AT_ONCE` or `CATCHING_UP` allow. The rest waits
+        its turn, and time does not go by for the session before it has been heard.
         """
         with self._turn:
             return self._step()
@@ -298,7 +300,10 @@ class Shell:
         stops = [wish for wish in wishes if isinstance(wish, Stop)]
         others = [wish for wish in wishes if not isinstance(wish, Stop)]
         self._waiting.extend((*self._clock_jump(now), *others, *self.source.poll(now), *stops))
-        return inf if stops else now + AT_ONCE
+        before, self._stepped = self._stepped, now
+        if stops:
+            return inf
+        return now + max(AT_ONCE, min(CATCHING_UP, CATCHING_UP * (now - before)))
 
     def _clock_jump(self, now: float) -> list[SessionEvent]:
         if now - self._looked < WALL_EVERY:
