@@ -62,12 +62,14 @@ def test_whatever_an_examination_raises_becomes_one_line() -> None:
     assert second.said == "RuntimeError: two lines" and second.remedy
 
 
-@pytest.mark.parametrize(("entry", "said"), [("serve", "no answer"), ("fall", "fell")])
+@pytest.mark.parametrize(
+    ("entry", "said", "within"), [("serve", "no answer", 0.5), ("fall", "the driver fell", 60.0)]
+)
 def test_a_driver_that_hangs_or_falls_takes_only_its_process(
-    monkeypatch: Env, entry: str, said: str
+    monkeypatch: Env, entry: str, said: str, within: float
 ) -> None:
     monkeypatch.setattr(devices, "SCREEN", f"tests.checkup.hanging:{entry}")
-    monkeypatch.setattr(devices, "LIMIT", 1.0)
+    monkeypatch.setattr(devices, "ANSWERS_WITHIN", within)
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     (found,) = devices.screen()
     assert found.state == "wrong" and said in found.said and "terminal" in found.remedy

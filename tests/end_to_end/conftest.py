@@ -53,8 +53,9 @@ class Program:
 
 def server_or_skip(name: str | None = None) -> Server:
     """A JACK server; skips the test where there can be none."""
-    import rtmidi
-
+    rtmidi = pytest.importorskip(
+        "rtmidi", reason="without python-rtmidi the program goes through PortMidi, not through JACK"
+    )
     if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
         pytest.skip("this build of python-rtmidi knows no JACK")
     try:

@@ -15,7 +15,6 @@ from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
 
 import pytest
-import rtmidi
 
 from tests.end_to_end.conftest import Program
 from tests.end_to_end.jack import Bytes, Organ, Server
@@ -217,6 +216,8 @@ def _from(moment: int, at: float, beat: float) -> list[Bytes]:
 @pytest.fixture()
 def bench(server: Server) -> Iterator[SimpleQueue[list[int]]]:
     """An instrument that can be played on: what is sent to it."""
+    import rtmidi
+
     sent: SimpleQueue[list[int]] = SimpleQueue()
     port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="bench")
     port.set_callback(lambda message, _: sent.put(message[0]))

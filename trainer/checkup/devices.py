@@ -13,9 +13,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from trainer.apart import Line, Process
-from trainer.checkup.finding import LIMIT, Finding, State
+from trainer.checkup.finding import Finding, State
 from trainer.display import has_display
 
+ANSWERS_WITHIN = 15.0  # seconds that a device has to answer
 SCREEN = "trainer.checkup.devices:serve_screen"
 # drivers of SDL that draw where nobody looks; it takes them by itself where no server answers
 _UNSEEN = ("dummy", "offscreen", "evdev", "kmsdrm")
@@ -137,10 +138,10 @@ def _asked(entry: str, question: Any) -> Any:
         answers.append(message)
         answered.set()
 
-    process = Process(entry, told, told, patience=LIMIT)
+    process = Process(entry, told, told, patience=2 * ANSWERS_WITHIN)
     try:
         process.send(question)
-        answered.wait(0.8 * LIMIT)
-        return answers[0] if answers else f"no answer within {0.8 * LIMIT:g} s"
+        answered.wait(ANSWERS_WITHIN)
+        return answers[0] if answers else f"no answer within {ANSWERS_WITHIN:g} s"
     finally:
         process.end(0.5)

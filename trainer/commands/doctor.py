@@ -23,8 +23,8 @@ def command(ctx: click.Context, as_json: bool) -> None:
     """Look at Python, libraries, keyboards, sound, display, files, log: a line each, with a remedy.
 
     Marks: ok; - not there, and practice does without it; ! amiss, practice goes on; !! practice
-    cannot begin, and the status is 1. Nothing is changed, and nothing is waited for longer than ten
-    seconds.
+    cannot begin, and the status is 1. Nothing is changed, and what hangs is not waited for longer
+    than half a minute.
     """
     from trainer.checkup.examinations import EXAMINATIONS
     from trainer.checkup.finding import examined
