@@ -13,9 +13,20 @@ The other end is one function that is given a `Line`:
 
 from trainer.apart.haste import hurry
 from trainer.apart.inbox import Inbox
-from trainer.apart.line import Line
+from trainer.apart.line import Line, end_at_last
 from trainer.apart.passage import Passage, passage
 from trainer.apart.process import Process
 from trainer.apart.wire import JSON, PICKLED, Wire
 
-__all__ = ["JSON", "PICKLED", "Inbox", "Line", "Passage", "Process", "Wire", "hurry", "passage"]
+__all__ = [
+    "JSON",
+    "PICKLED",
+    "Inbox",
+    "Line",
+    "Passage",
+    "Process",
+    "Wire",
+    "end_at_last",
+    "hurry",
+    "passage",
+]

@@ -62,6 +62,7 @@ class Line:
     @staticmethod
     def linger() -> None:
         """Wait `LINGER` seconds, then end the process whatever it is at."""
+        end_at_last()
         time.sleep(LINGER)
         os._exit(0)
 
@@ -81,6 +82,14 @@ class Line:
         with self._lock:
             self._out.write(frame)
             self._out.flush()
+
+
+def end_at_last(within: float = 2 * LINGER) -> None:
+    """Have the system end this process after `within` seconds at the latest: where a library holds
+    Python's lock for ever, no thread of Python's can. (Windows has no such clock; there the program
+    kills it.)"""
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, within)
 
 
 def run(entry: str, wire: str, handed: tuple[int, ...] = ()) -> NoReturn:

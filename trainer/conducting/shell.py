@@ -16,7 +16,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from math import inf
@@ -150,6 +150,7 @@ class Shell:
         self._take_id: str | None = None
         self._wishes: list[SessionEvent] = []
         self._waiting: deque[SessionEvent] = deque()
+        self._kept: deque[KeyEvent] = deque()  # of those waiting, what the log has already
         self._trouble: str | None = None
         self._ways_later = False
         self._tones = Tones(output.key_on, output.key_off, self._tone)
@@ -248,7 +249,7 @@ class Shell:
         began = self.clock.now()
         while self.source.sure(began) < began and self.clock.now() < began + LAST_KEYS:
             self.clock.sleep(0.005)
-        self._waiting.extend(self.source.poll(self.clock.now()))
+        self._waiting.extend(self._polled(self.clock.now()))
 
     def _stopped(self, now: float, within: float) -> bool:
         """End the pass with its verdict, if that is there in time."""
@@ -299,11 +300,21 @@ class Shell:
         wishes, self._wishes = self._wishes, []
         stops = [wish for wish in wishes if isinstance(wish, Stop)]
         others = [wish for wish in wishes if not isinstance(wish, Stop)]
-        self._waiting.extend((*self._clock_jump(now), *others, *self.source.poll(now), *stops))
+        self._waiting.extend((*self._clock_jump(now), *others, *self._polled(now), *stops))
         before, self._stepped = self._stepped, now
         if stops:
             return inf
         return now + max(AT_ONCE, min(CATCHING_UP, CATCHING_UP * (now - before)))
+
+    def _polled(self, now: float) -> Sequence[SessionEvent]:
+        """What has come. What was played is the log's at once, whatever judging it may take."""
+        come = self.source.poll(now)
+        if self._writer is not None and self._take_id is not None:
+            played = tuple(event for event in come if isinstance(event, KeyEvent))
+            if played:
+                self._writer.events(self._take_id, played)
+                self._kept.extend(played)
+        return come
 
     def _clock_jump(self, now: float) -> list[SessionEvent]:
         if now - self._looked < WALL_EVERY:
@@ -360,6 +371,8 @@ class Shell:
         match effect:
             case PassBegan(take, _):
                 self._take_id = writer.begin(take)
+            case Played(event) if self._kept and self._kept[0] is event:
+                self._kept.popleft()
             case Played(event) if self._take_id is not None:
                 writer.events(self._take_id, (event,))
             case MomentJudged(verdict, faults) if self._take_id is not None:
@@ -367,6 +380,7 @@ class Shell:
             case PassEnded(take, verdict, finished) if self._take_id is not None:
                 writer.end(self._take_id, take, self._final(verdict), finished)
                 self._take_id = None
+                self._kept.clear()
 
 
 def play_through(

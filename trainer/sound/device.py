@@ -17,6 +17,7 @@ from trainer.sound.requests import Request, Stop
 from trainer.sound.tone import RATE
 
 RELEASE = 0.12  # seconds: the longest there is
+RETURNS = 0.05  # seconds in which the device's thread has come back from a block it was given
 
 
 class Device:
@@ -38,13 +39,16 @@ class Device:
 
         SDL calls for a block under a lock of the device, and a block needs Python's lock: were the
         device paused from here while its thread waits for that, both would wait for ever. So the
-        device's own thread pauses it; once it is paused it asks for no block and can be closed.
+        device's own thread pauses it; once it is paused it asks for no block and can be closed,
+        when that thread has come out of Python. A device that has stopped asking is left to the
+        end of the process: its thread may be waiting anywhere.
         """
         self._ending = True
         time.sleep(RELEASE)
         self._leaving = True
-        self._left.wait(0.2)  # a device that has stopped asking needs no pause
-        self._device.close()
+        if self._left.wait(0.2):
+            time.sleep(RETURNS)
+            self._device.close()
 
     def _block(self, _device: object, memory: Any) -> None:
         block = np.ndarray(len(memory) // 4, np.float32, memory)

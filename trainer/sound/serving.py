@@ -12,7 +12,7 @@ import threading
 import time
 from queue import Empty, SimpleQueue
 
-from trainer.apart import Inbox, Line, hurry
+from trainer.apart import Inbox, Line, end_at_last, hurry
 from trainer.apart.passage import Row, hear, taken
 from trainer.errors import InputError
 from trainer.sound.requests import Choice, Opened, Refused, Request
@@ -61,6 +61,7 @@ def by_device(line: Line, choice: Choice) -> None:
         if engine.mixer.frame != rendered:
             rendered = engine.mixer.frame
             line.beat()
+    end_at_last(1.0)
     device.close()
 
 
