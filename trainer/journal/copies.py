@@ -36,7 +36,9 @@ def copies(log: Path) -> tuple[tuple[date, Path], ...]:
     found = []
     for path in folder_of(log).glob(f"*{log.suffix}"):
         with contextlib.suppress(ValueError):
-            found.append((date.fromisoformat(path.stem), path))
+            day = date.fromisoformat(path.stem)
+            if path.is_file():  # what is none of ours may have any kind
+                found.append((day, path))
     return tuple(sorted(found, reverse=True))
 
 
