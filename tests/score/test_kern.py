@@ -132,7 +132,7 @@ def test_every_mistake_is_named_with_its_line(
         (b"", "no spines"),
         (PHRASE.encode().replace(b"Evening", b"\xc9vening"), ":1: the file is not UTF-8"),
         (PHRASE.encode().replace(b"4GG", b"4G\0G"), ":10: the file holds a NUL"),
-        (b"x" * (LARGEST + 1), "bytes, an exercise at most"),
+        (b"x" * (LARGEST + 1), "more bytes than an exercise"),
         (PHRASE.encode("utf-16"), "not UTF-8"),
     ],
     ids=["empty", "latin-1", "nul", "huge", "utf-16"],
