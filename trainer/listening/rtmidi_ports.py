@@ -20,6 +20,7 @@ from typing import Any
 from trainer.listening.interfaces import CLIENT, InterfaceError, OpenPort, addresses
 
 QUEUE = 65536  # messages RtMidi may keep for us while nobody asks for them
+TRIES = 5  # to open a port while others come and go
 DEAF = 7  # times in a row that a message sent round may be missing before the server is dead
 _FEW = 64  # the same of a port at which hardly anything comes
 _STOP_CHANGE = 0xC0  # program change: no key, carries a number, and no library drops it
@@ -66,21 +67,23 @@ class RtMidi:
         return self._round.sent_round(now)
 
     def open(self, address: str) -> OpenPort:
-        client = self._client(QUEUE)
-        try:
-            names = _names(client)
-            number = addresses(names).index(address)
-            client.ignore_types(sysex=True, timing=True, active_sense=True)
-            client.open_port(number, name="keys")
-            if _names(client) != names:  # one more or less just then: it may be another port
-                raise InterfaceError(f"the ports changed while {address} was opened")
-        except InterfaceError:
+        for _ in range(TRIES):
+            client = self._client(QUEUE)
+            try:
+                if self._opened(client, address):
+                    return _Port(client)
+            except Exception as error:  # by interface RtMidi raises kinds of its own; or ValueError
+                _shut(client)
+                raise InterfaceError(f"{address} cannot be opened: {error}") from None
             _shut(client)
-            raise
-        except Exception as error:  # by interface RtMidi raises kinds of its own; or ValueError
-            _shut(client)
-            raise InterfaceError(f"{address} cannot be opened: {error}") from None
-        return _Port(client)
+        raise InterfaceError(f"the ports go on changing while {address} is opened")
+
+    def _opened(self, client: Any, address: str) -> bool:
+        """Whether it is open; one port more or less just then, and it may be another one."""
+        names = _names(client)
+        client.ignore_types(sysex=True, timing=True, active_sense=True)
+        client.open_port(addresses(names).index(address), name="keys")
+        return _names(client) == names
 
     def close(self) -> None:
         if self._round is not None:
