@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from queue import SimpleQueue
 
 import pytest
 
@@ -75,3 +76,19 @@ def test_rows_of_several_processes_are_never_torn(passage: Passage) -> None:
     for who in range(3):
         mine = [row for row in heard if row[1] == who]
         assert mine == [(float(n), who, n % 256, who) for n in range(5000)]
+
+
+def test_whoever_hears_goes_when_the_passage_is_closed_and_touches_no_other_handle() -> None:
+    found = open_passage()
+    assert found is not None
+    heard: SimpleQueue[Row] = SimpleQueue()
+    hearing = threading.Thread(target=hear, args=(found.exit, heard.put), daemon=True)
+    hearing.start()
+    assert send(found.entrance, (1.0, 1, 60, 64)) and heard.get(timeout=60) == (1.0, 1, 60, 64)
+    found.close()
+    other = open_passage()  # gets the same numbers
+    assert other is not None and (other.entrance, other.exit) == (found.entrance, found.exit)
+    hearing.join(60)
+    assert not hearing.is_alive()
+    assert send(other.entrance, (2.0, 0, 60, 64)) and taken(other.exit) == [(2.0, 0, 60, 64)]
+    other.close()

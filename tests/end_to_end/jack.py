@@ -35,8 +35,9 @@ class Server:
 
     def start(self) -> None:
         """Start it (again)."""
-        # real-time (-R) where the machine lets it: else a busy machine drops what comes too late
-        words = ["jackd", "-n", self.name, "-R", "-d", "dummy", "-r", "48000"]
+        # real-time (-R) where the machine lets it, and never going on without a client that is late
+        # (-S): else a busy machine drops what comes too late
+        words = ["jackd", "-n", self.name, "-R", "-S", "-d", "dummy", "-r", "48000"]
         self.process = subprocess.Popen(
             [*words, "-p", str(self._frames)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
@@ -130,6 +131,11 @@ class Organ(_Script):
         """Have these played; returns at once."""
         self.say(json.dumps(sorted(messages)))
 
+    def put_in_again(self) -> None:
+        """Out and in again under its name, within a few milliseconds."""
+        self.say("again")
+        self.expect("ready")
+
     def wait(self) -> None:
         """Until the last ones sent have been played."""
         self.expect("played")
@@ -141,7 +147,7 @@ class NeutralEar(_Script):
     def __init__(self, name: str = "organ") -> None:
         super().__init__("neutral_ear.py", name)
 
-    def heard(self) -> list[Bytes]:
-        """All so far."""
-        self.say("heard")
+    def heard(self, sent: int) -> list[Bytes]:
+        """All that has come of so many."""
+        self.say(str(sent))
         return [(at, message) for at, message in json.loads(self.answer())]

@@ -1,7 +1,9 @@
 """A listener that does nothing else, for comparison: what came at the port of NAME, and when.
 
-    python neutral_ear.py NAME          `ready`, then for every line on standard input all so far,
-                                        one JSON list of [seconds, bytes]
+    python neutral_ear.py NAME          `ready`, then for every line on standard input, a number of
+                                        messages, all so far as soon as there are as many, or as
+                                        nothing more has come for a while: one JSON list of
+                                        [seconds, bytes]
 
 It listens by a callback, otherwise than the program does: in this process nothing holds Python's
 lock.
@@ -13,6 +15,8 @@ import time
 
 import rtmidi
 
+LONG = 10.0  # seconds without a message; one takes a few periods of the server's
+
 
 def main(name: str) -> None:
     heard: list[tuple[float, list[int]]] = []
@@ -21,7 +25,12 @@ def main(name: str) -> None:
     number = next(n for n, port in enumerate(ear.get_ports()) if port.startswith(name))
     ear.open_port(number)
     print("ready", flush=True)
-    for _ in sys.stdin:
+    for line in sys.stdin:
+        so_far, since = len(heard), time.monotonic()
+        while len(heard) < int(line) and time.monotonic() - since < LONG:
+            time.sleep(0.01)
+            if len(heard) > so_far:
+                so_far, since = len(heard), time.monotonic()
         print(json.dumps(heard), flush=True)
 
 

@@ -6,22 +6,36 @@
 
 It answers `ready` when its ports are there and `played` after each line, and leaves, ports and
 all, when standard input ends. More than one port are as many clients (RtMidi), NAME and NAME-01 ...
+At the word `again` its ports go and are back at once, under the same names; it answers `ready`.
 """
 
 import json
 import sys
 import time
+from collections.abc import Sequence
+from typing import Any
 
 import rtmidi
 
 
-def main(name: str, *ports: str) -> None:
+def opened(name: str, ports: Sequence[str]) -> list[Any]:
     outs = []
     for port in ports or ("keys",):
         outs.append(rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=name))
         outs[-1].open_virtual_port(port)
     print("ready", flush=True)
+    return outs
+
+
+def main(name: str, *ports: str) -> None:
+    outs = opened(name, ports)
     for line in sys.stdin:
+        if line.strip() == "again":
+            for out in outs:
+                out.close_port()
+                out.delete()
+            outs = opened(name, ports)
+            continue
         for at, message, *number in json.loads(line):
             while (wait := at - time.monotonic()) > 0:
                 time.sleep(wait)

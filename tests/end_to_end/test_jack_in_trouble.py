@@ -127,6 +127,19 @@ def test_a_keyboard_put_in_again_is_listened_to_anew_also_by_another_name(server
         organ.close()
 
 
+def test_a_keyboard_put_in_again_before_anybody_looks_is_listened_to_anew(server: Server) -> None:
+    """The list of ports is the same before and after; JACK has disconnected it."""
+    with organs("positive") as (organ,), listening() as heard:
+        heard.next(PortFound)
+        for key in (60, 62, 64):
+            plays(organ, 0x90, key, 70)
+            assert heard.next(KeyDown).key == key
+            organ.put_in_again()
+            assert heard.next(KeyUp).key == key
+            assert heard.next(PortLost).name == "positive:keys"
+            assert heard.next(PortFound).name == "positive:keys"
+
+
 # ---- the server -------------------------------------------------------------------------------
 
 

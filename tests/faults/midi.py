@@ -233,9 +233,10 @@ def heard(events: int, busy: int) -> Heard:
         window.wait_for("began")
         take = window.said[-1].split()[1]
         with load(busy), engraving(window):
-            organ.send(chords(events, time.monotonic() + 1.0))
+            sent = chords(events, time.monotonic() + 1.0)
+            organ.send(sent)
             organ.wait()
-            found = neutral.heard()
+            found = neutral.heard(len(sent))
         window.do("escape")
         window.wait_for("ended", LATEST)
         window.do("leave")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import sys
 import threading
 import time
@@ -18,7 +19,8 @@ from trainer import midi_library
 from trainer.apart import Passage
 from trainer.listening import keyboard
 from trainer.listening.ear import IDLE, POLL, Ear, ListenTo, Said
-from trainer.listening.interfaces import InterfaceError, interface
+from trainer.listening.interfaces import InterfaceError
+from trainer.listening.libraries import interface
 from trainer.listening.touch import Touch
 
 
@@ -38,14 +40,20 @@ class PaperMidi(ModuleType):
         self.fails = self.stands_still = False
         self.busy: set[str] = set()  # ports that cannot be opened
         self.clients: list[Any] = []
+        self.deaf: list[Any] = []  # clients that the server never wakes
+        self.born_deaf = 0  # so many of those that listen next
         paper = self
 
         class Client:
-            def __init__(self, api: int, name: str = "", queue_size_limit: int = 100) -> None:
+            """Of either kind; those that listen have a `queue_size_limit`."""
+
+            def __init__(self, api: int, name: str = "", queue_size_limit: int = 0) -> None:
+                self.listens = queue_size_limit > 0
                 if api not in paper.working or paper.fails:
                     raise SystemError("error creating client object")
                 self.queue: deque[tuple[list[int], float]] = deque()
-                self.listens_to: str | None = None
+                self.hears: set[str] = set()  # ports it is connected with
+                self.waits: str | None = None  # its own port, that others connect
                 self.offers: str | None = None
                 self.last: float | None = None
                 paper.clients.append(self)
@@ -62,10 +70,16 @@ class PaperMidi(ModuleType):
                 if port in paper.busy:
                     raise SystemError("another program has it")
                 paper.opened.append(port)
-                self.listens_to = port
+                self.hears = {port}
 
             def open_virtual_port(self, name: str) -> None:
-                self.offers = f"mittelstimme:{name}"
+                if not self.listens:
+                    self.offers = f"mittelstimme:{name}"
+                    return
+                self.waits = f"mittelstimme:{name}"
+                if paper.born_deaf:
+                    paper.born_deaf -= 1
+                    paper.deaf.append(self)
 
             def get_message(self) -> tuple[list[int], float] | None:
                 return self.queue.popleft() if self.queue else None
@@ -76,7 +90,8 @@ class PaperMidi(ModuleType):
                     paper.play(self.offers, data)
 
             def close_port(self) -> None:
-                self.listens_to = self.offers = None
+                self.waits = self.offers = None
+                self.hears.clear()
 
             def delete(self) -> None:
                 if self in paper.clients:
@@ -94,14 +109,56 @@ class PaperMidi(ModuleType):
         """A message at a port."""
         now = time.monotonic()
         for client in self.clients:
-            if client.listens_to == port:
+            if client not in self.deaf and port in client.hears:
                 after = 0.0 if client.last is None else now - client.last
                 client.last = now
                 client.queue.append((data, after))
 
+    def put_in_again(self, port: str) -> None:
+        """Out and in so quickly that the list of ports shows nothing of it."""
+        for client in self.clients:
+            client.hears.discard(port)
+
     def listened_to(self, port: str, within: float = 10.0) -> None:
         """Wait until somebody listens to a port."""
-        until(lambda: any(client.listens_to == port for client in self.clients), within)
+        until(lambda: any(port in client.hears for client in self.clients), within)
+
+
+class PaperJack(ModuleType):
+    """As much of JACK-Client as is used: what the clients of `midi` are connected to."""
+
+    def __init__(self, midi: PaperMidi) -> None:
+        super().__init__("jack")
+
+        class Client:
+            def __init__(self, name: str, no_start_server: bool = False) -> None: ...
+
+            def get_ports(self, pattern: str, **_: bool) -> list[Any]:
+                waiting = [client.waits for client in midi.clients if client.waits]
+                return [SimpleNamespace(name=w) for w in waiting if re.search(pattern, w)]
+
+            def get_all_connections(self, name: str) -> list[Any]:
+                to = [client.waits for client in midi.clients if name in client.hears]
+                return [SimpleNamespace(name=waits) for waits in to if waits] or [
+                    SimpleNamespace(name=heard)
+                    for client in midi.clients
+                    if client.waits == name
+                    for heard in sorted(client.hears)
+                ]
+
+            def connect(self, source: str, name: str) -> None:
+                if source in midi.busy:
+                    raise RuntimeError("another program has it")
+                (client,) = (client for client in midi.clients if client.waits == name)
+                client.hears.add(source)
+
+            def disconnect(self, source: Any, name: str) -> None:
+                (client,) = (client for client in midi.clients if client.waits == name)
+                client.hears.discard(source.name)
+
+            def close(self) -> None: ...
+
+        self.Client = Client
 
 
 def until(holds: Callable[[], bool], within: float = 10.0) -> None:
@@ -160,6 +217,7 @@ def paper_in_place(monkeypatch: pytest.MonkeyPatch) -> Iterator[PaperMidi]:
     """Paper in place of the library, and no processes."""
     library = PaperMidi()
     monkeypatch.setitem(sys.modules, "rtmidi", library)
+    monkeypatch.setitem(sys.modules, "jack", PaperJack(library))
     monkeypatch.setattr(keyboard, "start_ear", Here)
     midi_library.library.cache_clear()
     yield library

@@ -27,7 +27,10 @@ from trainer.listening.touch import Touch
 class PaperPort:
     def __init__(self) -> None:
         self.queue: list[tuple[float, bytes]] = []
-        self.closed = False
+        self.closed = self.disconnected = False
+
+    def cut_off(self) -> bool:
+        return self.disconnected
 
     def arrived(self) -> list[tuple[float, bytes]]:
         queue, self.queue = self.queue, []
@@ -99,6 +102,19 @@ def test_the_list_is_told_when_it_changes_and_only_then() -> None:
     assert one.turn() == []
     one.paper.names.append("piano")
     assert one.turn() == [Listed(("organ", "piano"))]
+
+
+def test_a_port_that_is_cut_off_though_it_is_listed_is_lost_and_told_anew() -> None:
+    one = Listener("organ")
+    one.turn()
+    one.listen_to("organ")
+    before = one.paper.ports["organ"]
+    before.disconnected = True
+    gone, listed = one.turn()
+    assert isinstance(gone, Gone) and gone.address == "organ" and listed == Listed(("organ",))
+    assert before.closed
+    one.listen_to("organ")
+    assert one.paper.ports["organ"] is not before and one.turn() == []
 
 
 def test_the_systems_own_ports_and_ours_are_no_keyboards() -> None:

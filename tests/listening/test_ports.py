@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from types import SimpleNamespace
 
 import pytest
 
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import ear
 from trainer.listening.events import KeyDown, KeyUp, PortFound, PortLost
+from trainer.listening.jack_ports import _Heard
 from trainer.listening.keyboard import Keyboard
 from trainer.listening.ports import Port, found, ports
 
@@ -18,6 +20,20 @@ def paper(monkeypatch: pytest.MonkeyPatch) -> Iterator[PaperMidi]:
     monkeypatch.setattr(ear, "TRY_EVERY", 0.05)
     with paper_in_place(monkeypatch) as library:
         yield library
+
+
+class _StandsStill:
+    """Goes round nowhere."""
+
+    number = 0
+
+    def connects(self, address: str, own: str) -> bool:
+        return True
+
+    def connect(self, own: str, address: str) -> None: ...
+
+    def send(self, now: float) -> None:
+        self.number += 1
 
 
 @pytest.fixture()
@@ -101,3 +117,56 @@ def test_a_server_that_lists_its_ports_and_passes_nothing_on_is_noticed(
     until(lambda: isinstance(heard[-1], PortLost))
     paper.stands_still = False
     until(lambda: isinstance(heard[-1], PortFound))
+
+
+def test_a_keyboard_put_in_again_between_two_looks_is_lost_and_found(
+    paper: PaperMidi, keyboard: Keyboard, heard: list[object]
+) -> None:
+    paper.names = ["organ:keys"]
+    for times in (1, 2, 3):
+        until(lambda times=times: len(heard) == 2 * times - 1)  # type: ignore[misc]
+        paper.put_in_again("organ:keys")
+        until(lambda times=times: len(heard) >= 2 * times)  # type: ignore[misc]
+    assert [type(event) for event in heard[:6]] == 3 * [PortFound, PortLost]
+
+
+def test_a_port_counts_as_found_when_something_is_heard_at_it(
+    paper: PaperMidi, keyboard: Keyboard, heard: list[object]
+) -> None:
+    """JACK may connect a client and never wake it; the next one hears."""
+    paper.born_deaf = 1
+    paper.names = ["organ:keys"]
+    until(lambda: keyboard.name is not None)
+    paper.play("organ:keys", [0x90, 60, 70])
+    until(lambda: len(heard) == 2)
+    assert isinstance(heard[1], KeyDown) and not paper.born_deaf
+
+
+def test_a_port_that_never_hears_is_told(
+    paper: PaperMidi, keyboard: Keyboard, heard: list[object]
+) -> None:
+    paper.born_deaf = 1000
+    paper.names = ["organ:keys"]
+    until(lambda: bool(keyboard.refused))
+    assert keyboard.refused == ("JACK lets nothing through from organ:keys",) and heard == []
+    paper.born_deaf = 0
+    until(lambda: keyboard.name is not None)
+
+
+def test_a_port_that_hears_no_more_is_lost_and_found(
+    paper: PaperMidi, keyboard: Keyboard, heard: list[object]
+) -> None:
+    paper.names = ["organ:keys"]
+    until(lambda: keyboard.name is not None)
+    paper.deaf += [client for client in paper.clients if client.waits]
+    until(lambda: len(heard) == 3)
+    assert [type(event) for event in heard] == [PortFound, PortLost, PortFound]
+
+
+def test_what_is_played_while_a_port_is_tried_is_heard_in_its_place() -> None:
+    told = [(0.0, b"\x90\x3c\x46"), (0.25, b"\xc0\x01"), (0.5, b"\x80\x3c\x40")]
+    client = SimpleNamespace(arrived=lambda: [told.pop(0) for _ in range(len(told))])
+    port = _Heard(client, "ours", "organ:keys", _StandsStill(), [])  # type: ignore[arg-type]
+    assert port.hears()
+    assert port.arrived() == [(0.0, b"\x90\x3c\x46"), (0.75, b"\x80\x3c\x40")]
+    assert port.arrived() == []

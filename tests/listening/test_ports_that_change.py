@@ -38,9 +38,9 @@ def rtmidi(monkeypatch: pytest.MonkeyPatch, lists: list[list[str]]) -> tuple[RtM
         one.gone = True
 
     monkeypatch.setattr(RtMidi, "_client", client)
-    monkeypatch.setattr(rtmidi_ports, "_names", lambda _client: lists.pop(0))
-    monkeypatch.setattr(rtmidi_ports, "_shut", shut)
-    return RtMidi("JACK"), made
+    monkeypatch.setattr(rtmidi_ports, "names", lambda _client: lists.pop(0))
+    monkeypatch.setattr(rtmidi_ports, "shut", shut)
+    return RtMidi("ALSA"), made
 
 
 def test_a_port_is_opened_anew_where_another_one_came_just_then(

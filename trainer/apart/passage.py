@@ -14,7 +14,6 @@ import select
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NoReturn
 
 Row = tuple[float, int, int, int]  # a time, and three numbers from 0 to 255
 
@@ -65,11 +64,18 @@ def taken(exit: int) -> list[Row]:
         return []
 
 
-def hear(exit: int, told: Callable[[Row], None]) -> NoReturn:
-    """Call `told` with each row as it comes, for ever."""
+def hear(exit: int, told: Callable[[Row], None]) -> None:
+    """Call `told` with each row as it comes, until nobody is left who could send one."""
+    own = os.dup(exit)  # whoever opened the passage may close it meanwhile
     poll = select.poll()
-    poll.register(exit, select.POLLIN)
-    while True:
-        poll.poll()
-        for row in taken(exit):
-            told(row)
+    poll.register(own, select.POLLIN)
+    try:
+        while True:
+            ((_, happened),) = poll.poll()
+            rows = taken(own)
+            for row in rows:
+                told(row)
+            if not rows and happened & select.POLLHUP:
+                return
+    finally:
+        os.close(own)

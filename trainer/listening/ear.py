@@ -20,8 +20,9 @@ from trainer.apart import Line, hurry
 from trainer.apart.haste import Haste
 from trainer.apart.passage import Row, send
 from trainer.listening.choosing import Channels
-from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, interface, whole_name
+from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, whole_name
 from trainer.listening.interfaces import keyboards as without_the_systems_own
+from trainer.listening.libraries import interface
 from trainer.listening.stamps import Stamps
 from trainer.listening.touch import Touch
 
@@ -200,8 +201,9 @@ class Ear:
         names = [whole_name(address) for address in listed]
         return tuple(
             address
-            for address in self._open
+            for address, (port, _) in self._open.items()
             if names.count(whole_name(address)) < before.count(whole_name(address))
+            or port.cut_off()
         )
 
     def _lose(self, addresses: tuple[str, ...]) -> None:

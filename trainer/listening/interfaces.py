@@ -12,8 +12,6 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Protocol
 
-from trainer.midi_library import library
-
 CLIENT = "mittelstimme"  # under this name we stand in the lists of others
 _TWIN = "#"
 _NOT_KEYBOARDS = re.compile(r"midi through|^mittelstimme|announce|\bRtMidi\b", re.IGNORECASE)
@@ -33,6 +31,10 @@ class OpenPort(Protocol):
     def arrived(self) -> Sequence[tuple[float, bytes]]:
         """The messages that have come since the last call, each with the seconds from the arrival
         of the one before it to its own. Raises InterfaceError."""
+
+    def cut_off(self) -> bool:
+        """Whether nothing comes from it any more, though a port of its name is listed; asked at
+        every look."""
 
     def close(self) -> None: ...
 
@@ -58,26 +60,6 @@ class Interface(Protocol):
 
     def close(self) -> None:
         """Give back what is not an open port; may hang where a server does."""
-
-
-def titles() -> tuple[str, ...]:
-    """The interfaces that the library of this machine knows, whether they answer or not."""
-    if library() == "portmidi":
-        return ("PortMidi",)
-    from trainer.listening import rtmidi_ports
-
-    return rtmidi_ports.titles()
-
-
-def interface(title: str) -> Interface:
-    """The interface of that title; nothing is opened yet."""
-    if library() == "portmidi":
-        from trainer.listening.portmidi_ports import PortMidi
-
-        return PortMidi()
-    from trainer.listening.rtmidi_ports import RtMidi
-
-    return RtMidi(title)
 
 
 def addresses(names: Iterable[str]) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ from trainer.listening.ear import (
 )
 from trainer.listening.events import KeyEvent, ListeningEvent, PortFound, PortLost
 from trainer.listening.held import Held
-from trainer.listening.interfaces import titles
+from trainer.listening.libraries import titles
 from trainer.listening.midi import ByteReader
 
 PATIENCE = (

@@ -145,6 +145,9 @@ class _Port:
             self._heard = time.monotonic()
         return found
 
+    def cut_off(self) -> bool:
+        return False  # whoever has another list has it looked at anew
+
     def close(self) -> None:
         self.end()
         self._owner.forget(self._address)

@@ -5,9 +5,8 @@ callback there would make a server's real-time thread wait for that lock, and th
 is overwritten meanwhile (SpotlightKid/python-rtmidi pull request 185).
 
 It does not report a port that went away and does not recover it (thestk/rtmidi issues 169, 191,
-215; SpotlightKid/python-rtmidi 98), so the list of names is looked at. JACK goes on listing what it
-listed last when its server has died: there a message is sent round through the server again and
-again. A client of a dead server cannot be closed either (libjack falls): the process has to end.
+215; SpotlightKid/python-rtmidi 98), so the list of names is looked at. JACK needs more than that:
+`trainer.listening.jack_ports`.
 """
 
 from __future__ import annotations
@@ -17,13 +16,12 @@ import os
 from collections.abc import Sequence
 from typing import Any
 
-from trainer.listening.interfaces import CLIENT, InterfaceError, OpenPort, addresses
+from trainer.listening.interfaces import CLIENT, InterfaceError, addresses
 
+PORT = f"keys {os.getpid()}"  # a port of ours that listens; other programs of ours have theirs
 QUEUE = 65536  # messages RtMidi may keep for us while nobody asks for them
 TRIES = 5  # to open a port while others come and go
-DEAF = 7  # times in a row that a message sent round may be missing before the server is dead
-_FEW = 64  # the same of a port at which hardly anything comes
-_STOP_CHANGE = 0xC0  # program change: no key, carries a number, and no library drops it
+_FEW = 256  # the same of a port at which hardly anything comes
 
 
 def _apis() -> dict[str, int]:
@@ -49,47 +47,62 @@ class RtMidi:
     def __init__(self, title: str) -> None:
         self._title = title
         self._looking: Any = None
-        self._round: _Round | None = None
 
     def look(self) -> tuple[str, ...]:
         if self._looking is not None and self._title == "Windows MM":
-            _shut(self._looking)  # it would list what was there when it was made (issue 59)
+            shut(self._looking)  # it would list what was there when it was made (issue 59)
             self._looking = None
+        return addresses(names(self.looking()))
+
+    def looking(self) -> Any:
+        """The client that looks; its own port, where it has opened one, listens to little."""
         if self._looking is None:
             self._looking = self._client(_FEW)
-        return addresses(_names(self._looking))
+        return self._looking
+
+    def speaking(self, name: str) -> Any:
+        """A client that sends at a port of its own. Raises a kind of the interface's own."""
+        import rtmidi
+
+        client = rtmidi.MidiOut(_apis()[self._title], name=CLIENT)
+        client.open_virtual_port(name)
+        return client
+
+    def waiting(self, name: str) -> Port:
+        """A client with a port of its own that somebody connects. Raises InterfaceError."""
+        client = self._client(QUEUE)
+        client.ignore_types(sysex=True, timing=True, active_sense=True)
+        try:
+            client.open_virtual_port(name)
+        except Exception as error:  # a kind of the interface's own
+            raise InterfaceError(f"no port can be had: {error}") from None
+        return Port(client)
 
     def alive(self, now: float) -> float:
-        if self._title != "JACK":
-            return now  # it has just given its list
-        if self._round is None:
-            self._round = _Round(self._looking, _apis()[self._title], now)
-        return self._round.sent_round(now)
+        return now  # it has just given its list
 
-    def open(self, address: str) -> OpenPort:
+    def open(self, address: str) -> Port:
         for _ in range(TRIES):
             client = self._client(QUEUE)
             try:
                 if self._opened(client, address):
-                    return _Port(client)
+                    return Port(client)
             except Exception as error:  # by interface RtMidi raises kinds of its own; or ValueError
-                _shut(client)
+                shut(client)
                 raise InterfaceError(f"{address} cannot be opened: {error}") from None
-            _shut(client)
+            shut(client)
         raise InterfaceError(f"the ports go on changing while {address} is opened")
 
     def _opened(self, client: Any, address: str) -> bool:
         """Whether it is open; one port more or less just then, and it may be another one."""
-        names = _names(client)
+        there = names(client)
         client.ignore_types(sysex=True, timing=True, active_sense=True)
-        client.open_port(addresses(names).index(address), name="keys")
-        return _names(client) == names
+        client.open_port(addresses(there).index(address), name=PORT)
+        return names(client) == there
 
     def close(self) -> None:
-        if self._round is not None:
-            self._round.close()
-        elif self._looking is not None:
-            _shut(self._looking)
+        if self._looking is not None:
+            shut(self._looking)
 
     def _client(self, queue: int) -> Any:
         import rtmidi
@@ -100,7 +113,9 @@ class RtMidi:
             raise InterfaceError(" ".join(str(error).split())) from None
 
 
-class _Port:
+class Port:
+    """A client that listens to one port."""
+
     def __init__(self, client: Any) -> None:
         self._client = client
 
@@ -111,62 +126,24 @@ class _Port:
             found.append((message[1], bytes(message[0])))
         return found
 
-    def close(self) -> None:
-        _shut(self._client)
-
-
-class _Round:
-    """A message that goes round: out at a port of our own, through the server, and in again."""
-
-    def __init__(self, client: Any, api: int, now: float) -> None:
-        import rtmidi
-
-        name = f"round {os.getpid()}"  # other programs of ours may send round too
-        try:
-            self._in = client
-            self._out = rtmidi.MidiOut(api, name=CLIENT)
-            self._out.open_virtual_port(name)
-            own = [n for n, port in enumerate(_names(client)) if port.endswith(f":{name}")]
-            client.open_port(own[0], name="round")
-        except Exception as error:
-            raise InterfaceError(f"nothing can be sent round: {error}") from None
-        self._number = 0
-        self._sent: dict[int, float] = {}
-        self._until = now
-        self._missing = 0
-
-    def sent_round(self, now: float) -> float:
-        """When what came back last was sent; everything played before that has arrived."""
-        came = False
-        while (message := self._in.get_message()) is not None:
-            number = message[0][1]
-            if number in self._sent:
-                self._until = self._sent[number]
-                self._sent = {n: sent for n, sent in self._sent.items() if sent > self._until}
-                came = True
-        # looks are counted, not seconds: a machine that slept has not been waiting
-        self._missing = 0 if came or not self._sent else self._missing + 1
-        if self._missing >= DEAF:
-            raise InterfaceError("the JACK server passes nothing on any more")
-        self._number = (self._number + 1) % 128
-        self._sent[self._number] = now
-        self._out.send_message([_STOP_CHANGE, self._number])
-        return self._until
+    def cut_off(self) -> bool:
+        return False  # where it comes back it has another address
 
     def close(self) -> None:
-        _shut(self._out)
-        _shut(self._in)
+        shut(self._client)
 
 
-def _names(client: Any) -> list[str]:
+def names(client: Any) -> list[str]:
+    """The ports it could open, in the system's order. Raises InterfaceError."""
     try:
-        names: list[str] = client.get_ports()
+        found: list[str] = client.get_ports()
     except Exception as error:  # by interface RtMidi raises kinds of its own
         raise InterfaceError(" ".join(str(error).split())) from None
-    return names
+    return found
 
 
-def _shut(client: Any) -> None:
+def shut(client: Any) -> None:
+    """Give it back, whether it has opened something or not."""
     with contextlib.suppress(Exception):
         client.close_port()
         client.delete()
