@@ -5,17 +5,21 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import threading
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from tests.journal.samples import EVENTS, FAULT, FIRST, SECOND, TAKE, VERDICT, play
 from trainer.journal.merge import merge
+from trainer.journal.schema import meta
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
+from trainer.journal.watch import Watch
 from trainer.journal.writer import Writer
 
 
@@ -58,6 +62,12 @@ def without_the_log_ahead(log: Path) -> Path | None:
     return None
 
 
+def replaced_by_a_pipe(log: Path) -> Path | None:
+    log.unlink()
+    os.mkfifo(log)
+    return None
+
+
 LOSSES = (
     deleted,
     moved,
@@ -66,6 +76,10 @@ LOSSES = (
     overwritten,
     overwritten_by_a_stranger,
     without_the_log_ahead,
+    pytest.param(
+        replaced_by_a_pipe,
+        marks=pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here"),
+    ),
 )
 
 
@@ -174,3 +188,31 @@ def test_between_takes_the_file_alone_holds_everything(tmp_path: Path) -> None:
         copy = Path(shutil.copyfile(log, tmp_path / "copy.sqlite"))
         with Journal.open(copy) as journal:
             assert journal.take(id).events == EVENTS and verify(journal).troubles == ()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_put_in_the_place_of_the_log_while_it_is_looked_at_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = tmp_path / "log.sqlite"
+    play(log)
+    with Journal.open(log) as journal, journal.engine.connect() as connection:
+        connection.execute(select(meta)).all()
+        watched = Watch(log, connection)
+
+        def put_there(path: Path) -> tuple[int, int, int]:
+            """Between the look at what the name leads to and the one at what it holds."""
+            if path == log and log.is_file():
+                replaced_by_a_pipe(log)
+            return 0, 0, 0
+
+        monkeypatch.setattr("trainer.journal.watch._stamp", put_there)
+        said: list[str] = []
+        looking = threading.Thread(target=lambda: said.append(watched.amiss()), daemon=True)
+        looking.start()
+        looking.join(10)  # against hanging
+        still = looking.is_alive()
+        if still:
+            os.close(os.open(log, os.O_WRONLY))  # lets whoever waits for it go
+        assert not still
+        assert said == ["was replaced by another"]
