@@ -83,6 +83,17 @@ LOSSES = (
 )
 
 
+def opened(log: Path) -> Writer:
+    """A writer that has made its copy of the day: while one is made, nothing can be brought into
+    the file itself, and a backup written over it would change nothing."""
+    writer = Writer(log)
+    for thread in threading.enumerate():
+        if thread.name == "log copier":
+            thread.join(30)  # against hanging
+            assert not thread.is_alive()
+    return writer
+
+
 def played_whole(writer: Writer) -> str:
     id = writer.begin(TAKE)
     writer.events(id, EVENTS)
@@ -99,7 +110,7 @@ def test_a_log_lost_in_the_midst_of_a_take_goes_on_in_a_new_file(
     log = tmp_path / "data" / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    with Writer(log) as writer:
+    with opened(log) as writer:
         before = played_whole(writer)
         id = writer.begin(TAKE)
         writer.events(id, EVENTS[:2])
@@ -136,7 +147,7 @@ def test_a_log_lost_after_the_last_take_is_noticed_when_it_is_closed(
     log = tmp_path / "data" / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    writer = Writer(log)
+    writer = opened(log)
     id = played_whole(writer)
     put_there = lose(log)
     stranger = None if put_there is None else put_there.read_bytes()
@@ -152,7 +163,7 @@ def test_the_two_logs_are_joined_by_merging(tmp_path: Path) -> None:
     log = tmp_path / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    with Writer(log) as writer:
+    with opened(log) as writer:
         played_whole(writer)
         overwritten(log)
         played_whole(writer)
@@ -169,7 +180,7 @@ def test_another_program_that_writes_into_the_log_is_not_taken_for_a_stranger(
     log, other = tmp_path / "log.sqlite", tmp_path / "other.sqlite"
     for _ in range(3):
         play(other)
-    with Writer(log) as writer:
+    with opened(log) as writer:
         for _ in range(3):
             played_whole(writer)
             with Journal.open(log) as journal:
@@ -183,7 +194,7 @@ def test_another_program_that_writes_into_the_log_is_not_taken_for_a_stranger(
 
 def test_between_takes_the_file_alone_holds_everything(tmp_path: Path) -> None:
     log = tmp_path / "log.sqlite"
-    with Writer(log) as writer:
+    with opened(log) as writer:
         id = played_whole(writer)
         copy = Path(shutil.copyfile(log, tmp_path / "copy.sqlite"))
         with Journal.open(copy) as journal:
