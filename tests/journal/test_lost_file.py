@@ -5,17 +5,21 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import threading
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from tests.journal.samples import EVENTS, FAULT, FIRST, SECOND, TAKE, VERDICT, play
 from trainer.journal.merge import merge
+from trainer.journal.schema import meta
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
+from trainer.journal.watch import Watch
 from trainer.journal.writer import Writer
 
 
@@ -58,6 +62,12 @@ def without_the_log_ahead(log: Path) -> Path | None:
     return None
 
 
+def replaced_by_a_pipe(log: Path) -> Path | None:
+    log.unlink()
+    os.mkfifo(log)
+    return None
+
+
 LOSSES = (
     deleted,
     moved,
@@ -66,7 +76,22 @@ LOSSES = (
     overwritten,
     overwritten_by_a_stranger,
     without_the_log_ahead,
+    pytest.param(
+        replaced_by_a_pipe,
+        marks=pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here"),
+    ),
 )
+
+
+def opened(log: Path) -> Writer:
+    """A writer that has made its copy of the day: while one is made, nothing can be brought into
+    the file itself, and a backup written over it would change nothing."""
+    writer = Writer(log)
+    for thread in threading.enumerate():
+        if thread.name == "log copier":
+            thread.join(30)  # against hanging
+            assert not thread.is_alive()
+    return writer
 
 
 def played_whole(writer: Writer) -> str:
@@ -85,7 +110,7 @@ def test_a_log_lost_in_the_midst_of_a_take_goes_on_in_a_new_file(
     log = tmp_path / "data" / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    with Writer(log) as writer:
+    with opened(log) as writer:
         before = played_whole(writer)
         id = writer.begin(TAKE)
         writer.events(id, EVENTS[:2])
@@ -122,7 +147,7 @@ def test_a_log_lost_after_the_last_take_is_noticed_when_it_is_closed(
     log = tmp_path / "data" / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    writer = Writer(log)
+    writer = opened(log)
     id = played_whole(writer)
     put_there = lose(log)
     stranger = None if put_there is None else put_there.read_bytes()
@@ -138,7 +163,7 @@ def test_the_two_logs_are_joined_by_merging(tmp_path: Path) -> None:
     log = tmp_path / "log.sqlite"
     play(log)
     shutil.copyfile(log, log.with_name("backup.sqlite"))
-    with Writer(log) as writer:
+    with opened(log) as writer:
         played_whole(writer)
         overwritten(log)
         played_whole(writer)
@@ -155,7 +180,7 @@ def test_another_program_that_writes_into_the_log_is_not_taken_for_a_stranger(
     log, other = tmp_path / "log.sqlite", tmp_path / "other.sqlite"
     for _ in range(3):
         play(other)
-    with Writer(log) as writer:
+    with opened(log) as writer:
         for _ in range(3):
             played_whole(writer)
             with Journal.open(log) as journal:
@@ -169,8 +194,36 @@ def test_another_program_that_writes_into_the_log_is_not_taken_for_a_stranger(
 
 def test_between_takes_the_file_alone_holds_everything(tmp_path: Path) -> None:
     log = tmp_path / "log.sqlite"
-    with Writer(log) as writer:
+    with opened(log) as writer:
         id = played_whole(writer)
         copy = Path(shutil.copyfile(log, tmp_path / "copy.sqlite"))
         with Journal.open(copy) as journal:
             assert journal.take(id).events == EVENTS and verify(journal).troubles == ()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_a_pipe_put_in_the_place_of_the_log_while_it_is_looked_at_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log = tmp_path / "log.sqlite"
+    play(log)
+    with Journal.open(log) as journal, journal.engine.connect() as connection:
+        connection.execute(select(meta)).all()
+        watched = Watch(log, connection)
+
+        def put_there(path: Path) -> tuple[int, int, int]:
+            """Between the look at what the name leads to and the one at what it holds."""
+            if path == log and log.is_file():
+                replaced_by_a_pipe(log)
+            return 0, 0, 0
+
+        monkeypatch.setattr("trainer.journal.watch._stamp", put_there)
+        said: list[str] = []
+        looking = threading.Thread(target=lambda: said.append(watched.amiss()), daemon=True)
+        looking.start()
+        looking.join(10)  # against hanging
+        still = looking.is_alive()
+        if still:
+            os.close(os.open(log, os.O_WRONLY))  # lets whoever waits for it go
+        assert not still
+        assert said == ["was replaced by another"]

@@ -99,8 +99,10 @@ def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: 
 
     What was found whole once need only be looked over; a check that is broken off goes on there.
     """
+    from trainer.conducting.way_out import WayOut
     from trainer.journal.repair import Repaired, repair
     from trainer.journal.seals import Seals
+    from trainer.journal.verify import Checked
     from trainer.journal.verify import verify as check
     from trainer.judging.passes import judge
     from trainer.theory.rules import RULES_VERSION
@@ -110,15 +112,16 @@ def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: 
     if anew:
         seals.forget()
     done = Repaired((), "", 0, ())
-    with _watching("checking") as progress:
-        try:
-            if mend:
-                done = repair(where, judge, RULES_VERSION, seals, progress.of)
-            with open_log(where) as journal:
-                checked = check(journal, seals, progress)
-        except KeyboardInterrupt:
-            click.echo(f"mittelstimme: {progress.broken_off}", err=True)
-            raise click.Abort from None
+    checked: Checked | None = None
+    with WayOut() as way, _watching("checking") as progress:
+        way.at_the_end("the terminal", progress.stop)
+        way.at_the_end("errands", lambda: progress.broken_off if checked is None else None)
+        if mend:
+            done = repair(where, judge, RULES_VERSION, seals, progress.of)
+        with open_log(where) as journal:
+            checked = check(journal, seals, progress)
+    if checked is None:
+        ctx.exit(way.status)
     troubles = done.troubles if mend else checked.troubles
     if as_json:
         print_json(
@@ -175,7 +178,7 @@ def restore(day: str | None, as_json: bool, location: str | None) -> None:
         if day not in found:
             days = ", ".join(found) or "none"
             raise LogError(f"there is no copy of {day}", file=where, remedy=f"there are {days}")
-        put_back, kept = found[day], copies.restore(Path(where), found[day])
+        put_back, kept = found[day], _put_back(Path(where), found[day])
     if as_json:
         print_json(
             {
@@ -196,6 +199,25 @@ def restore(day: str | None, as_json: bool, location: str | None) -> None:
     print(f"{where}: as it was on {day}")
     if kept is not None:
         print(f"the log as it was: {kept}")
+
+
+def _put_back(log: Path, copy: Path) -> Path | None:
+    """Where the log as it was is now. A signal ends it, unless the log is being moved already."""
+    from trainer.conducting.way_out import WayOut
+    from trainer.journal import copies
+
+    moving = False
+    with WayOut() as way:
+
+        def from_here_on_to_the_end() -> None:
+            nonlocal moving
+            way.only_at_looks()
+            moving = True
+
+        as_it_was = "stopped; the log is as it was"
+        way.at_the_end("errands", lambda: None if moving else as_it_was)
+        return copies.restore(log, copy, from_here_on_to_the_end)
+    raise click.exceptions.Exit(way.status)
 
 
 @command.command()
@@ -260,6 +282,10 @@ class _Watch:
         """The same of one of several things that are done one after another."""
         self._bar.update(self._task, description=what)
         self(done, of)
+
+    def stop(self) -> None:
+        """Leave the terminal as it was."""
+        self._bar.stop()
 
     @property
     def broken_off(self) -> str:

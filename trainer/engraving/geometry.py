@@ -87,6 +87,30 @@ def read_geometry(boxed: etree._Element, scale: float, width: float, height: flo
     )
 
 
+def read_columns(boxed: etree._Element, scale: float) -> tuple[dict[int, float], float]:
+    """Of one endless system as above: the left edge of every moment's column, and its end."""
+    margin = margin_of(boxed)[0]
+    columns: dict[int, float] = {}
+    for space in _of_class(boxed, "space"):
+        rect, name = space.find(f".//{SVG}rect"), space.get("id", "")
+        if rect is not None and name.startswith("moment-"):
+            x = (float(rect.get("x", "0")) + margin) * scale
+            columns[int(name.removeprefix("moment-"))] = x
+    lines = (staff.find(f"{SVG}path") for staff in _of_class(boxed, "staff"))
+    ends = (max(x for x, _ in _ends(line, (margin, 0.0))) for line in lines if line is not None)
+    return columns, max(ends) * scale
+
+
+def without_boxes(boxed: etree._Element) -> None:
+    """Take the bounding boxes away: what is left is the picture."""
+    for group in list(boxed.iter(f"{SVG}g")):
+        parent = group.getparent()
+        if parent is not None and group.get("class", "").endswith(" bounding-box"):
+            parent.remove(group)
+            if not len(parent):
+                parent.text = None
+
+
 class _Found:
     """What has been met so far on a page; `margin` in units, everything kept in pixels."""
 

@@ -7,6 +7,7 @@ middle voices, `figure-7` and `moment-7` (index of the moment), `bar-2`.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -28,7 +29,7 @@ from trainer.engraving.notes_on_paper import (
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figuring, Sign, Way
 from trainer.theory.key import Key
-from trainer.theory.moment import Metre
+from trainer.theory.moment import Metre, Moment
 from trainer.theory.pitch import LETTERS
 from trainer.theory.voicing import MIDDLE, UPPER, VoiceName, Voicing
 
@@ -289,12 +290,21 @@ def _head(
 
 def _moments(layer: etree._Element, exercise: Exercise, bar: Bar) -> None:
     """Spaces that carry the moments, so that each has its place across the page."""
-    onsets = [m for m in exercise.moments if bar.start <= m.onset < bar.end]
+    onsets = _moments_in(exercise, bar)
     if onsets and onsets[0].onset > bar.start:
         _timed_space(layer, onsets[0].onset - bar.start)
     ends = [m.onset for m in onsets[1:]] + [bar.end]
     for moment, following in zip(onsets, ends, strict=False):
         _timed_space(layer, following - moment.onset, **{_XML_ID: f"moment-{moment.index}"})
+
+
+def _moments_in(exercise: Exercise, bar: Bar) -> Sequence[Moment]:
+    """The moments of a bar, or of the part of one before or after a system's end."""
+    first, after = (
+        bisect_left(exercise.moments, at, key=lambda moment: moment.onset)
+        for at in (bar.start, bar.end)
+    )
+    return exercise.moments[first:after]
 
 
 def _timed_space(layer: etree._Element, duration: Fraction, **marked: str) -> None:
@@ -326,17 +336,15 @@ def _signs(
     if not figures:
         return
     unit = exercise.metre_at(bar.start).unit
-    for onset, figuring in exercise.figures:
-        if not bar.start <= onset < bar.end or not (
-            figuring.figures or figuring.way != Way.FIGURES
-        ):
+    for moment in _moments_in(exercise, bar):
+        figuring = moment.figuring
+        if not moment.figured or not (figuring.figures or figuring.way != Way.FIGURES):
             continue
-        index = next(m.index for m in exercise.moments if m.onset == onset)
-        stamp = 1 + (onset - bar.start) * unit / 4
+        stamp = 1 + (moment.onset - bar.start) * unit / 4
         harm = _child(
             measure,
             "harm",
-            **{_XML_ID: f"figure-{index}"},
+            **{_XML_ID: f"figure-{moment.index}"},
             staff="2",
             place="below",
             tstamp=f"{float(stamp):.6g}",

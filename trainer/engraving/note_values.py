@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 from trainer.score.exercise import Exercise
@@ -73,6 +74,7 @@ VALUES = sorted(
 )
 
 
+@lru_cache(maxsize=1024)
 def values(duration: Fraction) -> tuple[Value, ...]:
     """The fewest note values, longest first, that add up to `duration` in quarter notes.
 

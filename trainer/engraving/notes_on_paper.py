@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -78,10 +79,10 @@ def _ledgers(heights: Iterable[int], staff: tuple[int, int]) -> int:
 
 def pieces_of(line: Line, bar: Bar) -> Iterable[Piece]:
     """What of a voice falls into a bar, tied over the barline where a note is longer."""
-    for index, note in enumerate(line.notes):
+    first = bisect_right(line.notes, bar.start, key=lambda note: note.end)
+    after = bisect_left(line.notes, bar.end, key=lambda note: note.onset)
+    for index, note in enumerate(line.notes[first:after], first):
         start, end = max(note.onset, bar.start), min(note.end, bar.end)
-        if start >= end:
-            continue
         following = line.notes[index + 1] if index + 1 < len(line.notes) else None
         goes_on = note.end > end or (following is not None and following.tied)
         yield Piece(

@@ -19,8 +19,10 @@ from trainer.engraving.geometry import (
     line_thickness,
     margin_of,
     on_pixels,
+    read_columns,
     read_geometry,
     staff_shifts,
+    without_boxes,
 )
 from trainer.engraving.glyphs import text
 from trainer.engraving.mei import Middle, to_mei
@@ -67,8 +69,9 @@ def engrave(
     `space_px` is the distance of two staff lines. `middle` prints middle voices as
     `trainer.engraving.mei.to_mei` does. A page is only as high as its systems need.
     """
-    toolkit = _toolkit(width_px, height_px, space_px, breaks="line")
-    starts = _starts(exercise, width_px, space_px, middle)
+    toolkit = verovio.toolkit()
+    starts = _starts(exercise, toolkit, width_px, space_px, middle)
+    _set_up(toolkit, width_px, height_px, space_px, breaks="line")
     _load(toolkit, to_mei(exercise, middle=middle, breaks=starts, figures=figures))
     return _pages(exercise, toolkit, space_px, bar_numbers)
 
@@ -83,8 +86,9 @@ def engrave_systems(
     bar_numbers: bool = True,
 ) -> tuple[Page, ...]:
     """The same with every system on a page of its own, as high as it needs."""
-    toolkit = _toolkit(width_px, None, space_px, breaks="encoded")
-    starts = _starts(exercise, width_px, space_px, middle)
+    toolkit = verovio.toolkit()
+    starts = _starts(exercise, toolkit, width_px, space_px, middle)
+    _set_up(toolkit, width_px, None, space_px, breaks="encoded")
     mei = to_mei(exercise, middle=middle, breaks=starts, figures=figures, each_system_apart=True)
     _load(toolkit, mei)
     return _pages(exercise, toolkit, space_px, bar_numbers)
@@ -93,30 +97,24 @@ def engrave_systems(
 def _pages(
     exercise: Exercise, toolkit: Any, space_px: float, bar_numbers: bool
 ) -> tuple[Page, ...]:
-    pages = []
-    for number in range(1, toolkit.getPageCount() + 1):
-        toolkit.setOptions({"svgBoundingBoxes": False})
-        plain = _parse(toolkit.renderToSVG(number))
-        toolkit.setOptions({"svgBoundingBoxes": True})
-        boxed = _parse(toolkit.renderToSVG(number))
-        pages.append(_page(exercise, number, plain, boxed, space_px, bar_numbers))
-    return tuple(pages)
+    return tuple(
+        _page(exercise, number, _parse(toolkit.renderToSVG(number)), space_px, bar_numbers)
+        for number in range(1, toolkit.getPageCount() + 1)
+    )
 
 
 def _starts(
-    exercise: Exercise, width_px: float, space_px: float, middle: Middle
+    exercise: Exercise, toolkit: Any, width_px: float, space_px: float, middle: Middle
 ) -> frozenset[Fraction]:
     """Measure one endless system, then choose where to break it."""
-    toolkit = _toolkit(100_000 * space_px / 18, None, space_px, breaks="none")
+    _set_up(toolkit, 100_000 * space_px / 18, None, space_px, breaks="none")
     _load(toolkit, to_mei(exercise, middle=middle, figures=False))
-    toolkit.setOptions({"svgBoundingBoxes": True})
-    geometry = read_geometry(_parse(toolkit.renderToSVG(1)), 1 / SPACE, 0, 0)
-    system = geometry.systems[0]
+    columns, end = read_columns(_parse(toolkit.renderToSVG(1)), 1 / SPACE)
     phrase_ends = {
         exercise.moments[p.last].onset + exercise.moments[p.last].duration for p in exercise.phrases
     }
     barlines = {bar.start for bar in bars(exercise)}
-    struck = {m.onset: geometry.moments.get(m.index) for m in exercise.moments}
+    struck = {m.onset: columns.get(m.index) for m in exercise.moments}
     first = struck.get(Fraction(0)) or 0.0
     places = [Place(Fraction(0), first, True, True)]
     for onset in sorted(barlines | phrase_ends):
@@ -124,11 +122,11 @@ def _starts(
             continue
         if onset not in barlines and not _all_begin(exercise, onset):
             continue
-        x = struck.get(onset) or _between(exercise, geometry, onset)
+        x = struck.get(onset) or _between(exercise, columns, end, onset)
         places.append(Place(onset, x, onset in phrase_ends, onset in barlines))
     clef = 4.0 + 1.1 * abs(exercise.key.signature)
     width = width_px / space_px - 0.5  # the right margin, and what rounding may take
-    return system_starts(places, system.right, width, first, clef)
+    return system_starts(places, end, width, first, clef)
 
 
 def _all_begin(exercise: Exercise, onset: Fraction) -> bool:
@@ -142,21 +140,22 @@ def _all_begin(exercise: Exercise, onset: Fraction) -> bool:
     )
 
 
-def _between(exercise: Exercise, geometry: Geometry, onset: Fraction) -> float:
+def _between(exercise: Exercise, columns: dict[int, float], end: float, onset: Fraction) -> float:
     """A place across for a time at which no moment stands."""
     before = [m for m in exercise.moments if m.onset <= onset]
     after = [m for m in exercise.moments if m.onset > onset]
-    left = geometry.moments[before[-1].index]
+    left = columns[before[-1].index]
     if not after:
-        return geometry.systems[0].right
-    right = geometry.moments[after[0].index]
+        return end
+    right = columns[after[0].index]
     share = float((onset - before[-1].onset) / (after[0].onset - before[-1].onset))
     return left + share * (right - left)
 
 
-def _toolkit(width_px: float, height_px: float | None, space_px: float, breaks: str) -> Any:
+def _set_up(
+    toolkit: Any, width_px: float, height_px: float | None, space_px: float, breaks: str
+) -> None:
     verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit()
     units = 18 / space_px  # verovio's page units a pixel
     height = _TALLEST if height_px is None else min(_TALLEST, round(height_px * units))
     toolkit.setOptions(
@@ -180,12 +179,12 @@ def _toolkit(width_px: float, height_px: float | None, space_px: float, breaks: 
             "minLastJustification": 0.55,
             "mnumInterval": 0,
             "svgViewBox": True,
+            "svgBoundingBoxes": True,
             "xmlIdSeed": 1,
             "topMarginHarm": 1.4,
             "bottomMarginHarm": 1.0,
         }
     )
-    return toolkit
 
 
 def _load(toolkit: Any, mei: str) -> None:
@@ -203,20 +202,20 @@ def _parse(svg: str) -> etree._Element:
 def _page(
     exercise: Exercise,
     number: int,
-    plain: etree._Element,
-    boxed: etree._Element,
+    drawn: etree._Element,
     space_px: float,
     bar_numbers: bool,
 ) -> Page:
     scale = space_px / SPACE
-    inner, measured = plain.find(f"{SVG}svg"), boxed.find(f"{SVG}svg")
-    assert inner is not None and measured is not None
+    inner = drawn.find(f"{SVG}svg")
+    assert inner is not None
     _, _, wide, high = (float(v) for v in inner.get("viewBox", "0 0 0 0").split())
     width, height = round(wide * scale), math.ceil(high * scale)
-    geometry = read_geometry(measured, scale, width, height)
+    geometry = read_geometry(inner, scale, width, height)
+    without_boxes(inner)
     _take_away(inner)
     _sharpen(inner, scale)
-    definitions = plain.find(f"{SVG}defs")
+    definitions = drawn.find(f"{SVG}defs")
     _rename(definitions, inner, number)
     for element in inner.iter(f"{SVG}path", f"{SVG}polygon", f"{SVG}rect", f"{SVG}polyline"):
         element.set("stroke", "currentColor")

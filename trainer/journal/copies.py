@@ -10,7 +10,7 @@ import contextlib
 import sqlite3
 import threading
 import urllib.parse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -104,10 +104,13 @@ def _old(found: Sequence[tuple[date, Path]]) -> list[Path]:
     return [path for _, path in found if path not in kept]
 
 
-def restore(log: Path, copy: Path) -> Path | None:
+def restore(
+    log: Path, copy: Path, before_anything_is_moved: Callable[[], None] = lambda: None
+) -> Path | None:
     """Put a copy in the place of the log; where the log as it was is now, if there was one.
 
-    Raises LogError where the copy is not whole, or cannot be put there.
+    Whatever is raised before anything is moved leaves the log as it was. Raises LogError where the
+    copy is not whole, or cannot be put there.
     """
     fresh = log.with_name(f".{log.name}.restored")
     try:
@@ -118,7 +121,9 @@ def restore(log: Path, copy: Path) -> Path | None:
                 raise LogError("this copy is not whole", file=copy, remedy="take another")
             fresh.unlink(missing_ok=True)
             with contextlib.closing(sqlite3.connect(fresh)) as out:
-                source.backup(out)
+                # in pieces, so that a wish to stop is heard between them
+                source.backup(out, pages=_AT_ONCE, progress=lambda *_: None)
+        before_anything_is_moved()
         aside = dated(log, "before-restoring") if log.exists() else None
         if aside is not None:
             move(log, aside)

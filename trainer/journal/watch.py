@@ -55,14 +55,16 @@ class Watch:
     def amiss(self) -> str:
         """What has become of the file, in words; nothing while it is the same."""
         if self.apart:
-            return "was replaced by another" if self.path.exists() else "was deleted or moved"
+            return self._elsewhere()
         try:
             ahead = _identity(self.ahead)
         except OSError:
             return "lost its write-ahead log"
         if ahead != self._ahead:
             return "got another write-ahead log"
-        return "" if self._unwritten() else "was overwritten"
+        if self._unwritten():
+            return ""
+        return self._elsewhere() if self.apart else "was overwritten"
 
     @property
     def apart(self) -> bool:
@@ -112,6 +114,9 @@ class Watch:
                 self.ahead.unlink()
                 Path(f"{self.path}-shm").unlink(missing_ok=True)
 
+    def _elsewhere(self) -> str:
+        return "was replaced by another" if self.path.exists() else "was deleted or moved"
+
     def _unwritten(self) -> bool:
         """Whether nobody has written into the file but SQLite: where it has changed, it must
         still hold what it held, for another program's checkpoint only adds to that."""
@@ -126,6 +131,8 @@ class Watch:
     def _holds(self) -> bool:
         name = f"file:{urllib.parse.quote(str(self.path.resolve()))}?mode=ro&immutable=1"
         known = self._mark
+        if self.apart:  # by now; SQLite would wait for ever for what a named pipe may bring
+            return False
         try:
             with contextlib.closing(sqlite3.connect(name, uri=True)) as raw:
                 row = raw.execute("SELECT value FROM meta WHERE name = 'log'").fetchone()

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import io
-from collections import OrderedDict
 from dataclasses import dataclass, field
 
 import pygame
 
 from trainer.engraving.fonts import FONT_FILES, Face
 from trainer.resources import assets_folder
+from trainer.screen.drawing.kept import Kept
 from trainer.screen.drawing.theme import Colour
 
 _NOT_SMALL = frozenset("☞←↑→↓−′")  # what the small cuts of the face lack
-_KEPT = 3000  # surfaces; a practice view needs some hundred
+_KEPT = 24 << 20  # bytes of surfaces; a view at 3840x2160 needs a quarter of it
+_OPEN = 64  # fonts; a view needs a dozen
 
 
 def read_fonts() -> dict[Face, bytes]:
@@ -22,37 +23,30 @@ def read_fonts() -> dict[Face, bytes]:
     return {face: (folder / name).read_bytes() for face, name in FONT_FILES.items()}
 
 
+def bytes_of(surface: pygame.Surface) -> int:
+    """The memory it takes."""
+    return surface.get_pitch() * surface.get_height() + 500  # and what is around them
+
+
 @dataclass
 class Lettering:
     """Draws text; holds open fonts and drawn surfaces, so it lives as long as the window."""
 
     _files: dict[Face, bytes] = field(default_factory=read_fonts)
-    _fonts: dict[tuple[Face, int], pygame.font.Font] = field(default_factory=dict)
-    _drawn: OrderedDict[tuple[str, Face, int, Colour], pygame.Surface] = field(
-        default_factory=OrderedDict
-    )
+    _fonts: Kept[pygame.font.Font] = field(default_factory=lambda: Kept(_OPEN, lambda font: 1))
+    _drawn: Kept[pygame.Surface] = field(default_factory=lambda: Kept(_KEPT, bytes_of))
 
     def font(self, face: Face, size: float, text: str = "") -> pygame.font.Font:
         """The face at `size` pixels an em; small sizes get the small cut, if it has the signs."""
         pixels = max(6, round(size))
         if pixels < 20 and face in ("upright", "italic") and _NOT_SMALL.isdisjoint(text):
             face = "small-upright" if face == "upright" else "small-italic"
-        key = (face, pixels)
-        if key not in self._fonts:
-            self._fonts[key] = pygame.font.Font(io.BytesIO(self._files[face]), pixels)
-        return self._fonts[key]
+        file = self._files[face]
+        return self._fonts.find((face, pixels), lambda: pygame.font.Font(io.BytesIO(file), pixels))
 
     def surface(self, text: str, face: Face, size: float, colour: Colour) -> pygame.Surface:
         key = (text, face, round(size), colour)
-        found = self._drawn.get(key)
-        if found is None:
-            found = self.font(face, size, text).render(text, True, colour)
-            self._drawn[key] = found
-            if len(self._drawn) > _KEPT:
-                self._drawn.popitem(last=False)
-        else:
-            self._drawn.move_to_end(key)
-        return found
+        return self._drawn.find(key, lambda: self.font(face, size, text).render(text, True, colour))
 
     def width(self, text: str, face: Face, size: float) -> int:
         return self.font(face, size, text).size(text)[0]

@@ -7,17 +7,18 @@ strokes are drawn four times too large and scaled down.
 from __future__ import annotations
 
 import math
-from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 import pygame
 
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke, Words
-from trainer.screen.drawing.lettering import Lettering
+from trainer.screen.drawing.kept import Kept
+from trainer.screen.drawing.lettering import Lettering, bytes_of
 from trainer.screen.drawing.theme import Colour
 
 _FINE = 4  # sub-pixels a pixel
+_KEPT = 16 << 20  # bytes of surfaces, and as many of signs
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +39,8 @@ class Painter:
     """Turns drawings into surfaces; keeps the signs it has drawn."""
 
     lettering: Lettering
-    _kept: OrderedDict[Hashable, Painted] = field(default_factory=OrderedDict)
-    _signs: dict[tuple[int, float, int, int, Colour], Painted] = field(default_factory=dict)
+    _kept: Kept[Painted] = field(default_factory=lambda: Kept(_KEPT, _bytes))
+    _signs: Kept[Painted] = field(default_factory=lambda: Kept(_KEPT, _bytes))
 
     def paint(
         self,
@@ -58,15 +59,8 @@ class Painter:
         return Painted(surface, area.x, area.y)
 
     def kept(self, key: Hashable, make: Callable[[], Painted]) -> Painted:
-        """What was painted under a key before, else what `make` paints; the oldest are dropped."""
-        found = self._kept.get(key)
-        if found is None:
-            found = self._kept[key] = make()
-            if len(self._kept) > 1000:
-                self._kept.popitem(last=False)
-        else:
-            self._kept.move_to_end(key)
-        return found
+        """What was painted under a key before, else what `make` paints."""
+        return self._kept.find(key, make)
 
     def _part(self, drawing: Drawing, colour: Colour, offset: tuple[float, float]) -> Painted:
         dx, dy = offset
@@ -86,11 +80,7 @@ class Painter:
         whole_x, whole_y = math.floor(x), math.floor(y)
         fine = (round((x - whole_x) * _FINE), round((y - whole_y) * _FINE))
         key = (code, round(space, 2), *fine, colour)
-        kept = self._signs.get(key)
-        if kept is None:
-            if len(self._signs) > 5000:
-                self._signs.clear()
-            kept = self._signs[key] = self._drawn(code, fine, space, colour)
+        kept = self._signs.find(key, lambda: self._drawn(code, fine, space, colour))
         return Painted(kept.surface, kept.x + whole_x, kept.y + whole_y)
 
     def _drawn(self, code: int, fine: tuple[int, int], space: float, colour: Colour) -> Painted:
@@ -107,6 +97,10 @@ class Painter:
         sheet = _sheet(width, height, colour)
         sheet.blit(large, (left - x * _FINE, top - y * _FINE), ink)
         return Painted(pygame.transform.smoothscale(sheet, (width, height)), x, y)
+
+
+def _bytes(painted: Painted) -> int:
+    return bytes_of(painted.surface)
 
 
 def stroke(x1: float, y1: float, x2: float, y2: float, width: float, colour: Colour) -> Painted:
