@@ -127,6 +127,9 @@ def test_a_player_written_by_hand_without_an_id_is_the_same_player_each_time(pat
         ('[players.anna]\nid = "1"\nsupply = ["alto"]\n', 3, "bass, melody"),
         ('[players.anna]\nid = "1"\n[players.berta]\nid = "1"\n', 2, "two players"),
         ('tempo = 3\n[players.anna]\nid = "1"\n', 1, "not a setting"),
+        ('[players.anna]\nid = "1"\nmanuals = "Pedals"\n', 3, "what plays what"),
+        ('[players.anna]\nid = "1"\nmanuals = "A = bass, A = left hand"\n', 3, "two things"),
+        ('[players.anna]\nid = "1"\nmanuals = 3\n', 3, "a text in quotes"),
         ('[latency]\n"Port: 1" = 3\n', 2, "calibrate"),
         ("log = 3\n", 1, "quotes"),
         ("exercises = [3]\n", 1, "folders"),
@@ -181,6 +184,8 @@ def test_a_write_that_fails_leaves_the_old_file(
         ("pitch", "high", "392 to 466"),
         ("volum", "0.4", "did you mean volume?"),
         ("key_strip", "maybe", "true or false"),
+        ("manuals", "Pedals = tenor", "everything, bass, left hand, right hand"),
+        ("manuals", "Console/17 = bass", "they are 1 to 16"),
     ],
 )
 def test_a_bad_value_on_the_command_line_is_one_line_and_status_2(

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from trainer.listening.assigning import EXAMPLE, assignments
+
 
 class Kind(Protocol):
     """`check` takes a TOML value and `read` a text from the command line; both raise ValueError
@@ -103,6 +105,19 @@ class Text:
         if isinstance(value, str) and "\n" not in value:
             return value
         raise ValueError("write a text in quotes, on one line")
+
+    def read(self, text: str) -> object:
+        return "" if text.strip() == "none" else text
+
+
+class Keyboards:
+    """What each keyboard plays, as `trainer.listening.assigning` reads it."""
+
+    def check(self, value: object) -> str:
+        if isinstance(value, str):
+            assignments(value)
+            return value
+        raise ValueError(f"write a text in quotes, as {EXAMPLE!r}")
 
     def read(self, text: str) -> object:
         return "" if text.strip() == "none" else text

@@ -22,7 +22,7 @@ from trainer.errors import SettingsError
 from trainer.files import text_of
 from trainer.folders import config_folder, replace_text
 from trainer.judging.take import Conditions, Part
-from trainer.setting_values import Choice, Kind, Number, Parts, Switch, Text, line_of
+from trainer.setting_values import Choice, Keyboards, Kind, Number, Parts, Switch, Text, line_of
 from trainer.theory.hands import HANDS, Hands
 from trainer.theory.rules import SCHOOLS, School
 
@@ -38,7 +38,7 @@ class Player:
     onset error still called in time, as a part of a beat; `minutes` the length of a day's
     drill, `begin_at` the step of the course taken as known up to there;
     `pitch` the frequency of a' in Hz; `volume` 0 to 1; `midi_out` and `input` are port names
-    (empty: own tone; all keyboards there are).
+    (empty: own tone; all keyboards there are); `manuals` says what each of these plays.
     """
 
     name: str
@@ -52,6 +52,7 @@ class Player:
     minutes: int = 20
     begin_at: int = 1
     input: str = ""
+    manuals: str = ""
     sound: Sound = "organ"
     temperament: str = "equal"
     pitch: float = 440.0
@@ -96,6 +97,7 @@ PLAYER_SETTINGS: tuple[Setting, ...] = (
     Setting("minutes", Number(5, 120, whole=True), "length of a day's drill, minutes"),
     Setting("begin_at", Number(1, 24, whole=True), "step of the course to begin at"),
     Setting("input", Text(), "keyboards to listen to; empty: all there are"),
+    Setting("manuals", Keyboards(), "what each keyboard plays: Pedals = bass, Great = right hand"),
     Setting("sound", Choice(*get_args(Sound)), "the tone one practises with"),
     Setting(
         "temperament",

@@ -43,8 +43,9 @@ REPORTS = (
     ),
     Report(
         "review --json",
-        "`events` name their kind: `down` (a key, with velocity), `up`, `pedal`, `onward`; times are "
-        "seconds of the recording machine's own clock. `low` and `high` are Wilson's score interval "
+        "`events` name their kind: `down` (a key, with velocity), `up`, `pedal`, `onward`; `manual` "
+        "beside a key says what its keyboard was told to play, where that was not everything; times "
+        "are seconds of the recording machine's own clock. `low` and `high` are Wilson's score interval "
         "at 95 %.",
         (f"practice cadence-simple@G {PASS}",),
     ),

@@ -45,6 +45,11 @@ class Program:
         assert self._process.returncode == 0, err
         return json.loads(out)
 
+    def ended(self) -> tuple[int, str, str]:
+        """Status, stdout and stderr, once it has ended."""
+        out, err = self._process.communicate(timeout=60)
+        return self._process.returncode, out, err
+
     def close(self) -> None:
         if self._process.poll() is None:
             self._process.kill()

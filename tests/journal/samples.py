@@ -1,4 +1,4 @@
-"""Takes for the tests of the log: a cadence with 4 3, as a student might play it."""
+"""Takes for the tests of the log: a cadence with 4 3, as a student might play it with pedals."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from trainer.journal.writer import Writer
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict, Timing
 from trainer.listening.events import KeyDown, KeyUp, Pedal
+from trainer.listening.manuals import Manual
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
@@ -17,10 +18,10 @@ from trainer.theory.voicing import Voicing
 CADENCE = (Path(__file__).parent / "data" / "four-three-cadence.krn").read_text(encoding="utf-8")
 STARTED = datetime(2026, 3, 2, 19, 30, tzinfo=timezone(timedelta(hours=1)))
 EVENTS = (
-    KeyDown(10.0, 48, 60),
+    KeyDown(10.0, 48, 60, Manual.BASS),
     KeyDown(10.01, 64, 61),
     Pedal(10.5, True),
-    KeyUp(11.0, 48),
+    KeyUp(11.0, 48, Manual.BASS),
     Pedal(11.25, False),
 )
 TAKE = Take("four-three-cadence", CADENCE, Conditions(tempo=60.0), (), 10.0, STARTED)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import struct
 import zlib
 from fractions import Fraction
 
@@ -36,6 +37,7 @@ from trainer.judging.verdict import (
     Timing,
 )
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.listening.manuals import Manual
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VOICES, Voicing
@@ -43,8 +45,8 @@ from trainer.theory.voicing import VOICES, Voicing
 times = st.floats(-1e9, 1e9)
 keys = st.integers(0, 127)
 events = st.one_of(
-    st.builds(KeyDown, times, keys, st.integers(1, 127)),
-    st.builds(KeyUp, times, keys),
+    st.builds(KeyDown, times, keys, st.integers(1, 127), st.sampled_from(Manual)),
+    st.builds(KeyUp, times, keys, st.sampled_from(Manual)),
     st.builds(Pedal, times, st.booleans()),
     st.builds(Onward, times),
 )
@@ -98,6 +100,24 @@ def test_events_are_the_same_after_packing(played: list[KeyEvent]) -> None:
     assert len(packed) == 11 * len(played)
     assert unpack_events(packed) == tuple(played)
     assert unpack_events(zlib.compress(packed), COMPRESSED) == tuple(played)
+
+
+@given(times, keys, st.integers(1, 127), st.booleans())
+def test_keys_on_manuals_that_play_everything_are_packed_as_they_always_were(
+    time: float, key: int, velocity: int, down: bool
+) -> None:
+    """Against the layout as logs of version 1 and 2 have it."""
+    event = KeyDown(time, key, velocity) if down else KeyUp(time, key)
+    assert pack_events([event]) == struct.pack("<dBBB", time, down, key, velocity * down)
+
+
+@pytest.mark.parametrize("told", [4 * 4, 255, 2 + 4, 3 + 12])
+def test_a_kind_or_a_manual_that_there_is_not_is_refused(told: int) -> None:
+    """No manual after the third; a pedal and the wish to go on lie on none."""
+    with pytest.raises(LogError, match="not a key or a pedal"):
+        unpack_events(struct.pack("<dBBB", 1.0, told, 0, 0))
+    inside = struct.pack("<dBBB", 1.0, 3 * 4 + 1, 60, 70)
+    assert unpack_events(inside) == (KeyDown(1.0, 60, 70, Manual.RIGHT_HAND),)
 
 
 @given(st.binary(max_size=60), st.sampled_from([0, 1, 7]))

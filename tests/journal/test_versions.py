@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 import contextlib
+import gzip
 import shutil
 import sqlite3
+import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import make_url
 
-from tests.journal.samples import VERDICT, play
+from tests.journal.samples import EVENTS, TAKE, VERDICT, play
 from tests.postgresql import Databases
 from trainer.errors import LogError
 from trainer.journal import migrations
+from trainer.journal.merge import export, merge
+from trainer.journal.packing import pack_events
 from trainer.journal.schema import SCHEMA_VERSION, SUMS, metadata
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
+from trainer.judging.passes import judge
+from trainer.judging.verdict import PassVerdict
+from trainer.listening.events import KeyDown, KeyUp
+from trainer.listening.manuals import Manual
 from trainer.review.queries import faults, fluencies, totals
 
 OLD = Path(__file__).parent / "data" / "log-version-1.sqlite"
+OLD_2 = OLD.with_name("log-version-2.sqlite")
 
 
 @pytest.fixture
@@ -37,10 +47,60 @@ def test_a_log_of_version_1_is_backed_up_and_brought_up_to_date(old: Path) -> No
         assert fluencies(journal, by=("figuring",))[0].complete.cases == 6
         assert faults(journal)[0].times == 3
         assert verify(journal).troubles == ()
-    (backup,) = old.parent.glob("log-*-before-version-2.sqlite")
+    (backup,) = old.parent.glob("log-*-before-version-3.sqlite")
     with contextlib.closing(sqlite3.connect(backup)) as raw:
         assert raw.execute("SELECT value FROM meta WHERE name='schema'").fetchone() == ("1",)
         assert raw.execute("SELECT count(*) FROM take").fetchone() == (3,)
+
+
+ROWS = ("chunk", "marking", "moment", "fault", "take", "exercise_text", "sight", "played")
+
+
+def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    with contextlib.closing(sqlite3.connect(path)) as raw:
+        return {
+            table: sorted(raw.execute(f"SELECT * FROM {table}").fetchall(), key=repr)
+            for table in ROWS
+        }
+
+
+def test_a_log_of_version_2_says_what_it_said_bit_for_bit(tmp_path: Path) -> None:
+    """Its keys lie on manuals that play everything; what was stored of them is not touched, and
+    what was heard in them is heard again."""
+    log = Path(shutil.copy(OLD_2, tmp_path / "log.sqlite"))
+    before = rows(log)
+    with Journal.open(log) as journal:
+        assert verify(journal).troubles == ()
+        takes = [journal.take(one.id) for one in journal.takes()]
+        verdicts = [journal.verdict(one.id) for one in journal.takes()]
+    assert rows(log) == before
+    (backup,) = tmp_path.glob("log-*-before-version-3.sqlite")
+    assert rows(backup) == before
+    keys = [e for take in takes for e in take.events if isinstance(e, KeyDown | KeyUp)]
+    assert len(keys) > 100 and {key.manual for key in keys} == {Manual.EVERYTHING}
+    packed = [zlib.decompress(row[4]) for row in before["chunk"]]  # type: ignore[arg-type]
+    assert sorted(map(pack_events, (take.events for take in takes))) == sorted(packed)
+    assert [heard(judge(take)) for take in takes] == list(map(heard, verdicts))
+
+
+def heard(verdict: PassVerdict | None) -> list[object]:
+    """What was heard in a pass, which no better rules change."""
+    assert verdict is not None
+    times = [(m.late_ms, m.think_s, m.spread_ms) for m in verdict.moments]
+    return [[(m.index, m.outcome, m.keys) for m in verdict.moments], times, verdict.extra]
+
+
+def test_a_bundle_of_version_1_is_read_as_it_was_written(tmp_path: Path) -> None:
+    log, bundle = tmp_path / "log.sqlite", tmp_path / "me.bundle"
+    play(log)
+    with Journal.open(log) as journal:
+        export(journal, journal.players()[0].id, bundle)
+    lines = gzip.decompress(bundle.read_bytes()).replace(b'"version": 2', b'"version": 1')
+    bundle.write_bytes(gzip.compress(lines))
+    with Journal.open(tmp_path / "other.sqlite") as journal:
+        assert merge(journal, bundle).new == 1
+        (one,) = journal.takes()
+        assert journal.take(one.id).events == EVENTS and journal.verdict(one.id) == VERDICT
 
 
 def test_an_old_log_and_a_new_one_have_the_same_tables(old: Path, tmp_path: Path) -> None:
@@ -132,11 +192,26 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
         assert verify(journal).troubles == ()
     with engine.connect() as connection:
         (schema,) = connection.execute(
-            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_2_%'")
+            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_3_%'")
         ).scalars()
         count = connection.execute(text(f'SELECT count(*) FROM "{schema}".take')).scalar()
     engine.dispose()
     assert count == 3
+
+
+def test_a_log_of_version_2_on_a_server_is_brought_up_to_date(databases: Databases) -> None:
+    url = databases.new()
+    id = play(url, take=replace(TAKE, events=EVENTS))
+    with Journal.open(url) as journal, journal.writing() as connection:
+        connection.execute(text("UPDATE meta SET value = '2' WHERE name = 'schema'"))
+        before = connection.execute(text("SELECT * FROM chunk")).all()
+    with Journal.open(url) as journal:
+        assert journal.take(id).events == EVENTS
+        assert verify(journal).troubles == ()
+        with journal.reading() as connection:
+            assert connection.execute(text("SELECT * FROM chunk")).all() == before
+            version = text("SELECT value FROM meta WHERE name = 'schema'")
+            assert connection.execute(version).scalar() == str(SCHEMA_VERSION)
 
 
 def test_another_programs_database_is_refused_and_left_alone(tmp_path: Path) -> None:

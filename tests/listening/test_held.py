@@ -7,9 +7,11 @@ from hypothesis import strategies as st
 
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
 from trainer.listening.held import Held
+from trainer.listening.manuals import Manual
 from trainer.listening.midi import ByteReader
 
 GREAT, SWELL = ("console", 0), ("console", 1)
+LEFT, RIGHT = Manual.LEFT_HAND, Manual.RIGHT_HAND
 
 
 def test_a_pitch_held_on_two_manuals_is_up_when_both_have_let_it_go() -> None:
@@ -53,6 +55,30 @@ def test_the_pedal_is_up_when_every_manual_has_let_it_go() -> None:
     assert held.pedal(GREAT, True, 1.0) == [Pedal(1.0, True)]
     assert held.pedal(SWELL, True, 1.0) == [] == held.pedal(GREAT, False, 2.0)
     assert held.pedal(SWELL, False, 3.0) == [Pedal(3.0, False)]
+
+
+def test_a_pitch_on_two_manuals_that_play_different_things_is_two_keys() -> None:
+    held = Held()
+    assert held.press(GREAT, 60, 0, 70, 1.0, RIGHT) == [KeyDown(1.0, 60, 70, RIGHT)]
+    assert held.press(SWELL, 60, 0, 71, 1.1, LEFT) == [KeyDown(1.1, 60, 71, LEFT)]
+    assert held.release(GREAT, 60, 0, 2.0, RIGHT) == [KeyUp(2.0, 60, RIGHT)]
+    assert held.release(SWELL, 60, 0, 3.0, LEFT) == [KeyUp(3.0, 60, LEFT)]
+
+
+def test_two_manuals_for_one_hand_hold_a_pitch_as_one_key() -> None:
+    held = Held()
+    held.press(GREAT, 60, 0, 70, 1.0, RIGHT)
+    held.press(SWELL, 60, 0, 71, 1.1, RIGHT)
+    assert held.release(GREAT, 60, 0, 2.0, RIGHT) == []
+    assert held.release(SWELL, 60, 0, 3.0, RIGHT) == [KeyUp(3.0, 60, RIGHT)]
+
+
+def test_a_key_stays_what_it_was_pressed_as_until_it_is_let_go() -> None:
+    held = Held()
+    held.press(GREAT, 60, 0, 70, 1.0, RIGHT)
+    assert held.release(GREAT, 60, 0, 2.0, LEFT) == [KeyUp(2.0, 60, RIGHT)]
+    held.press(GREAT, 60, 0, 70, 3.0, RIGHT)
+    assert held.silence("console", 4.0) == [KeyUp(4.0, 60, RIGHT)]
 
 
 def test_a_pulled_cable_takes_only_its_own_keys() -> None:

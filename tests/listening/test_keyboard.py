@@ -10,6 +10,8 @@ import pytest
 
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import keyboard as module
+from trainer.listening.assigning import assignments
+from trainer.listening.choosing import Channels
 from trainer.listening.ear import (
     Arrived,
     Gone,
@@ -23,6 +25,7 @@ from trainer.listening.ear import (
 )
 from trainer.listening.events import KeyDown, KeyUp, Pedal, PortFound, PortLost
 from trainer.listening.keyboard import Keyboard
+from trainer.listening.manuals import Manual
 
 
 @dataclass
@@ -60,12 +63,16 @@ class Told:
 class Ears:
     """A keyboard with an ALSA and a JACK ear."""
 
-    def __init__(self, wanted: str | None = None) -> None:
+    def __init__(self, wanted: str | None = None, manuals: str = "") -> None:
         self.heard: list[Any] = []
         self.sounded: list[Any] = []
         self.all: list[Told] = []
         self.keyboard = Keyboard(
-            self.heard.append, wanted=wanted, at_once=self.sounded.append, start=self._start
+            self.heard.append,
+            wanted=wanted,
+            manuals=assignments(manuals),
+            at_once=self.sounded.append,
+            start=self._start,
         )
         self.alsa, self.jack = self.all
 
@@ -87,8 +94,8 @@ def paper(monkeypatch: pytest.MonkeyPatch) -> Any:
         yield library
 
 
-def two_manuals(wanted: str | None = None) -> Ears:
-    ears = Ears(wanted)
+def two_manuals(wanted: str | None = None, manuals: str = "") -> Ears:
+    ears = Ears(wanted, manuals)
     ears.jack.told(Listed(None, "no server"))
     ears.alsa.lists("Great 20:0", "Swell 24:0")
     ears.taken()
@@ -272,6 +279,58 @@ def test_an_octave_chosen_while_a_keyboard_is_listened_to_is_in_force_at_once() 
     ears.alsa.plays("Great 20:0", 0x90, 60, 70)
     assert ears.taken() == [KeyDown(5.0, 72, 70)]
     assert ears.alsa.asked[-1] == ListenTo({"Great 20:0": {None: 1}})
+
+
+def test_keys_carry_what_their_manual_is_told_to_play() -> None:
+    ears = two_manuals(manuals="Great = bass, Swell/2 = right hand")
+    ears.alsa.plays("Great 20:0", 0x90, 60, 70)
+    ears.alsa.plays("Swell 24:0", 0x90, 60, 71, 0x91, 60, 72)
+    assert ears.taken() == [
+        KeyDown(5.0, 60, 70, Manual.BASS),
+        KeyDown(5.0, 60, 71),
+        KeyDown(5.0, 60, 72, Manual.RIGHT_HAND),
+    ]
+    ears.alsa.plays("Great 20:0", 0x80, 60, 0)
+    ears.alsa.plays("Swell 24:0", 0x81, 60, 0)
+    assert ears.taken() == [KeyUp(5.0, 60, Manual.BASS), KeyUp(5.0, 60, Manual.RIGHT_HAND)]
+
+
+def test_the_ear_is_told_too_and_nothing_more_than_before_where_nothing_is_told() -> None:
+    opened: dict[str, Channels] = {"Great 20:0": {None: 0}, "Swell 24:0": {None: 0}}
+    assert two_manuals().alsa.asked[-1] == ListenTo(opened, {})
+    told = two_manuals(manuals="great = bass, Organ = left hand").alsa.asked[-1]
+    assert told == ListenTo(opened, {"Great 20:0": {None: Manual.BASS}})
+
+
+def test_another_thing_to_play_is_in_force_at_once_but_for_keys_that_are_down() -> None:
+    ears = two_manuals()
+    ears.alsa.plays("Great 20:0", 0x90, 60, 70)
+    ears.keyboard.assign(assignments("great = left hand"))
+    ears.alsa.plays("Great 20:0", 0x90, 62, 70, 0x80, 60, 0, 62, 0)
+    assert ears.taken() == [  # nothing is lost and found
+        KeyDown(5.0, 60, 70),
+        KeyDown(5.0, 62, 70, Manual.LEFT_HAND),
+        KeyUp(5.0, 60),
+        KeyUp(5.0, 62, Manual.LEFT_HAND),
+    ]
+
+
+def test_what_a_keyboard_plays_is_known_again_when_it_is_plugged_in_again() -> None:
+    ears = two_manuals(manuals="great = bass")
+    ears.alsa.plays("Great 20:0", 0x90, 60, 70)
+    ears.alsa.told(Gone("Great 20:0", 6.0))
+    assert KeyUp(ears.heard[-2].time, 60, Manual.BASS) in ears.taken()
+    ears.alsa.lists("Great 21:0", "Swell 24:0")
+    ears.taken()
+    ears.alsa.plays("Great 21:0", 0x90, 60, 70)
+    assert ears.taken() == [KeyDown(5.0, 60, 70, Manual.BASS)]
+
+
+def test_a_keyboard_that_is_told_something_and_is_not_there_is_named_until_it_is() -> None:
+    ears = two_manuals(manuals="Pedals = bass")
+    assert ears.keyboard.complaint == "there is no keyboard 'Pedals' to play the bass"
+    ears.alsa.lists("Great 20:0", "Swell 24:0", "Pedals 28:0")
+    assert ears.keyboard.complaint == ""
 
 
 def test_what_the_keys_sound_as_is_told_to_every_process_also_to_one_begun_later() -> None:

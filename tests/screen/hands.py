@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import DemoSource, HandsSource, Source
 from trainer.conducting.way_out import WayOut
+from trainer.listening.assigning import Assignment
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.effects import Effect
 from trainer.practice.session import Session
@@ -203,6 +204,7 @@ class LettersOnly(HandsSource):
         self._at_once = at_once
         self.name = "typing"
         self.lost: str | None = None
+        self.assigned: Sequence[Assignment] = ()
 
     @property
     def port(self) -> str | None:
@@ -217,8 +219,15 @@ class LettersOnly(HandsSource):
     def told(self, effect: Effect, session: Session) -> None:
         return
 
+    @property
+    def complaint(self) -> str:
+        return ""
+
     def listen(self, wanted: str | None) -> None:
         return
+
+    def assign(self, manuals: Sequence[Assignment]) -> None:
+        self.assigned = manuals
 
     def sound_as(self, meant: bytes) -> None:
         return

@@ -9,7 +9,7 @@ import pygame
 import pytest
 
 from tests.screen.conftest import Opens
-from tests.screen.hands import SIZES, Hands, open_app, somebody
+from tests.screen.hands import SIZES, Hands, LettersOnly, open_app, somebody
 from trainer.care import FIRST_WORDS
 from trainer.screen.views.after import AfterView
 from trainer.screen.views.choices import ChoicesView
@@ -254,6 +254,35 @@ def test_what_is_plugged_in_while_the_settings_are_open_can_be_chosen(window: Op
     instruments.append("chamber organ")
     hands.press(pygame.K_RIGHT)
     assert hands.saved[-1].player.midi_out == "chamber organ"
+
+
+def test_what_each_keyboard_plays_is_chosen_on_a_line_of_its_own(window: Opens) -> None:
+    hands = window()
+    keyboards = ["Great"]
+    app = open_app(hands, ports=lambda: (tuple(keyboards), ()))
+    hands.press(pygame.K_s, "s")
+    hands.settle()
+    view = hands.window.room.view
+    assert isinstance(view, ChoicesView)
+    choose(hands, view, "manuals")
+    assert "Great plays" in words(hands) and "everything" in words(hands)
+    hands.press(pygame.K_RIGHT)
+    assert hands.saved[-1].player.manuals == "Great = bass"
+    keyboards.append("Swell")
+    hands.frame(2)
+    assert "Swell plays" in words(hands) and view.chosen == "manuals"
+    hands.press(pygame.K_DOWN)
+    hands.press(pygame.K_LEFT)
+    assert hands.saved[-1].player.manuals == "Great = bass, Swell = right hand"
+    assert "| bass |" in words(hands) and "| right hand |" in words(hands)
+    source = app.desk.source
+    assert isinstance(source, LettersOnly)  # and it is in force at once
+    assert list(map(str, source.assigned)) == ["Great = bass", "Swell = right hand"]
+    hands.press(pygame.K_RIGHT)
+    assert hands.saved[-1].player.manuals == "Great = bass"
+    del keyboards[:]
+    hands.frame(2)
+    assert "Great plays" not in words(hands) and view.chosen
 
 
 def choose(hands: Hands, view: ChoicesView, name: str) -> None:

@@ -9,7 +9,8 @@ DOWN, UP = KeyOn(60, 70, 1.0), KeyOff(60, 2.0)
 
 
 def test_a_row_is_a_key_struck_or_let_go() -> None:
-    assert as_request((1.0, 1, 60, 70)) == DOWN and as_request((2.0, 0, 60, 0)) == UP
+    assert as_request((1.0, 1, 60, 70)) == KeyOn(60, 70, 1.0, 0)
+    assert as_request((2.0, 0, 60, 0)) == KeyOff(60, 2.0, 0)
 
 
 def test_what_both_ways_tell_is_done_once() -> None:
@@ -40,3 +41,33 @@ def test_another_key_and_all_else_is_not_held_back() -> None:
     once = Once()
     others = [UP, KeyOn(62, 70, 0.5), Stop(), Stop()]
     assert once.of(others) == others
+
+
+def test_a_pitch_held_on_two_interfaces_sounds_until_both_let_it_go() -> None:
+    once = Once()
+    on_one, on_other = KeyOn(60, 70, 1.0, 0), KeyOn(60, 80, 2.0, 1)
+    assert once.of([on_one, on_other]) == [on_one, on_other]
+    assert once.of([KeyOff(60, 3.0, 0)]) == []
+    last = KeyOff(60, 4.0, 1)
+    assert once.of([last, KeyOff(60, 4.0)]) == [last]
+
+
+def test_an_interface_that_lets_go_of_one_key_lets_go_of_no_other() -> None:
+    once = Once()
+    once.of([KeyOn(60, 70, 1.0, 0), KeyOn(62, 70, 1.0, 1)])
+    assert once.of([KeyOff(60, 3.0, 0)]) == [KeyOff(60, 3.0, 0)]
+
+
+def test_what_fell_with_the_process_that_had_it_down_is_ended_by_the_program() -> None:
+    once = Once()
+    once.of([KeyOn(60, 70, 1.0, 0)])
+    assert once.of([KeyOff(60, 2.0)]) == [KeyOff(60, 2.0)]
+    once.of([KeyOn(60, 70, 3.0, 1)])  # the other keyboard is not waited for any more
+    assert once.of([KeyOff(60, 4.0, 1)]) == [KeyOff(60, 4.0, 1)]
+
+
+def test_a_word_of_the_programs_that_comes_late_forgets_no_key_struck_since() -> None:
+    once = Once()
+    once.of([KeyOn(60, 70, 1.0, 0), KeyOff(60, 2.0, 0), KeyOn(60, 70, 3.0, 0)])
+    once.of([KeyOn(60, 70, 3.5, 1), KeyOff(60, 2.0)])
+    assert once.of([KeyOff(60, 4.0, 0)]) == []

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trainer.commands.log_option import log_option
+from trainer.commands.manuals_option import chosen_manuals, manuals_option
 from trainer.errors import InputError
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from trainer.conducting.sources import Source
     from trainer.conducting.todays_drill import Drill
     from trainer.conducting.way_out import WayOut
+    from trainer.listening.assigning import Assignment
     from trainer.practice.material import Material
     from trainer.practice.past import Past
     from trainer.practice.result import PassResult
@@ -46,6 +48,7 @@ PARTS = ("warm-up", "due", "weak", "step", "ladder", "sight")
     metavar="INPUT",
     help="Ports by name or a part of it, 'typing', or 'demo' (a demo player).",
 )
+@manuals_option
 @click.option("--view", type=click.Choice(["window", "terminal", "none"]), help="What to see.")
 @click.option("--seed", type=int, default=0, help="The demo player's day: 0, 1, 2 …")
 @click.option("--quick", is_flag=True, help="Demo player, no view: as fast as it can be computed.")
@@ -58,6 +61,7 @@ def command(
     again: bool,
     skip: tuple[str, ...],
     source: str | None,
+    manuals: str | None,
     view: str | None,
     seed: int,
     quick: bool,
@@ -79,6 +83,7 @@ def command(
     if quick and (source != "demo" or view != "none"):
         raise InputError("--quick needs --input demo and --view none")
     settings = load()
+    assigned = chosen_manuals(manuals, settings)
     library = Library(settings.exercises)
     material = open_material(library)
     now = datetime.now().astimezone()
@@ -105,6 +110,7 @@ def command(
             library,
             settings,
             source=source,
+            manuals=assigned,
             view=view,
             seed=seed,
             quick=quick,
@@ -150,6 +156,7 @@ def _play(
     settings: Settings,
     *,
     source: str | None,
+    manuals: Sequence[Assignment],
     view: str | None,
     seed: int,
     quick: bool,
@@ -179,7 +186,7 @@ def _play(
             material,
             library,
             player,
-            _sources(source, hook, way, seed),
+            _sources(source, manuals, hook, way, seed),
             lambda line: click.echo(line, err=as_json),
             ("bass", "melody") if source == "typing" else None,
         )
@@ -193,7 +200,9 @@ def _play(
     return plan.drill, [id for id, _ in shell.results if id is not None], way.status
 
 
-def _sources(name: str, hook: Any, way: WayOut, seed: int) -> Callable[[Setup], Source]:
+def _sources(
+    name: str, manuals: Sequence[Assignment], hook: Any, way: WayOut, seed: int
+) -> Callable[[Setup], Source]:
     """The player's hands stay the same from task to task; the demo player learns each anew."""
     from trainer.commands.performing import open_source
 
@@ -206,7 +215,7 @@ def _sources(name: str, hook: Any, way: WayOut, seed: int) -> Callable[[Setup], 
         if name == "demo":
             return open_source(name, setup, hook, way, seed + passes, ())
         if not kept:
-            kept.append(open_source(name, setup, hook, way, seed, ()))
+            kept.append(open_source(name, setup, hook, way, seed, (), manuals))
         return kept[0]
 
     return source

@@ -5,19 +5,22 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from trainer.commands.groups import Group
+from trainer.commands.manuals_option import chosen_manuals, manuals_option
 from trainer.commands.printing import print_json
 from trainer.errors import InputError
 from trainer.listening.events import KeyDown, KeyUp, ListeningEvent, Pedal, PortFound, PortLost
+from trainer.listening.manuals import Manual, manual_plain
 
 if TYPE_CHECKING:
     from trainer.conducting.way_out import WayOut
+    from trainer.listening.assigning import Assignment
     from trainer.listening.keyboard import Keyboard
 
 _NAMES = ("c", "c#", "d", "eb", "e", "f", "f#", "g", "ab", "a", "bb", "b")
@@ -62,15 +65,18 @@ def list_ports(as_json: bool) -> None:
 @command.command()
 @click.argument("port", required=False)
 @click.option("--seconds", type=float, metavar="S", help="Stop after so long (else with ctrl-c).")
+@manuals_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
-def watch(port: str | None, seconds: float | None, as_json: bool) -> None:
+def watch(port: str | None, seconds: float | None, manuals: str | None, as_json: bool) -> None:
     """Show what arrives from PORT (else from all there are), through loss and return."""
     from trainer.conducting.way_out import WayOut
+    from trainer.settings import load
 
+    assigned = chosen_manuals(manuals, load())
     began = time.monotonic()
     kept: list[dict[str, Any]] = []
     with WayOut() as way:
-        for event in _events(port, seconds, way):
+        for event in _events(port, assigned, seconds, way):
             kept.append(_plain(event, began))
             if not as_json:
                 print(_words(event, began), flush=True)
@@ -104,7 +110,7 @@ def calibrate(
     beat = 60.0 / tempo
     name, queue, first = "", SimpleQueue[ListeningEvent](), 0.0
     with WayOut() as way:
-        keyboard = _listen(port, queue.put, way)
+        keyboard = _listen(port, (), queue.put, way)
         name = keyboard.name or ""
         output = way.closing("the sound", opening_sound(settings.player))
         output.wait_until_open()
@@ -171,15 +177,24 @@ def _beats_counted(
         time.sleep(0.01)
 
 
-def _listen(port: str | None, put: Callable[[ListeningEvent], None], way: WayOut) -> Keyboard:
-    """A keyboard that is open and hands its events to `put`; InputError if there is none."""
+def _listen(
+    port: str | None,
+    manuals: Sequence[Assignment],
+    put: Callable[[ListeningEvent], None],
+    way: WayOut,
+) -> Keyboard:
+    """A keyboard that is open and hands its events to `put`; InputError if there is none. It says
+    where what is told does not fit the keyboards there are."""
     from trainer.listening.keyboard import Keyboard
 
-    keyboard = way.closing("the keyboards", Keyboard(put, wanted=port))
+    keyboard = way.closing("the keyboards", Keyboard(put, wanted=port, manuals=manuals))
     keyboard.settle()
+    names = ", ".join(found.name for found in keyboard.ports) or "none"
     if keyboard.name is None:
-        names, why = ", ".join(found.name for found in keyboard.ports) or "none", keyboard.why_none
+        why = keyboard.why_none
         raise InputError(why, remedy=f"plug a keyboard in; ports here: {names}")
+    if keyboard.complaint:
+        click.echo(f"mittelstimme: {keyboard.complaint} (ports here: {names})", err=True)
     return keyboard
 
 
@@ -188,9 +203,11 @@ def _drained(queue: SimpleQueue[ListeningEvent]) -> Iterator[ListeningEvent]:
         yield queue.get_nowait()
 
 
-def _events(port: str | None, seconds: float | None, way: WayOut) -> Iterator[ListeningEvent]:
+def _events(
+    port: str | None, manuals: Sequence[Assignment], seconds: float | None, way: WayOut
+) -> Iterator[ListeningEvent]:
     queue: SimpleQueue[ListeningEvent] = SimpleQueue()
-    _listen(port, queue.put, way)
+    _listen(port, manuals, queue.put, way)
     ends = None if seconds is None else time.monotonic() + seconds
     way.only_at_looks()
     while ends is None or time.monotonic() < ends:
@@ -203,10 +220,10 @@ def _events(port: str | None, seconds: float | None, way: WayOut) -> Iterator[Li
 def _words(event: ListeningEvent, began: float) -> str:
     at = f"{event.time - began:9.3f}  "
     match event:
-        case KeyDown(_, key, velocity):
-            return f"{at}{_key_name(key):<4} down  key {key}, velocity {velocity}"
-        case KeyUp(_, key):
-            return f"{at}{_key_name(key):<4} up    key {key}"
+        case KeyDown(_, key, velocity, manual):
+            return f"{at}{_key_name(key):<4} down  key {key}, velocity {velocity}{_told(manual)}"
+        case KeyUp(_, key, manual):
+            return f"{at}{_key_name(key):<4} up    key {key}{_told(manual)}"
         case Pedal(_, down):
             return f"{at}pedal {'down' if down else 'up'}"
         case PortFound(_, name):
@@ -217,13 +234,17 @@ def _words(event: ListeningEvent, began: float) -> str:
             return at
 
 
+def _told(manual: Manual) -> str:
+    return "" if manual is Manual.EVERYTHING else f", {manual.words}"
+
+
 def _plain(event: ListeningEvent, began: float) -> dict[str, Any]:
     at = {"time": round(event.time - began, 6)}
     match event:
-        case KeyDown(_, key, velocity):
-            return at | {"down": key, "velocity": velocity}
-        case KeyUp(_, key):
-            return at | {"up": key}
+        case KeyDown(_, key, velocity, manual):
+            return at | {"down": key, "velocity": velocity} | manual_plain(manual)
+        case KeyUp(_, key, manual):
+            return at | {"up": key} | manual_plain(manual)
         case Pedal(_, down):
             return at | {"pedal": down}
         case PortFound(_, name):

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from trainer.conducting.sources import Source
     from trainer.conducting.way_out import WayOut
     from trainer.journal.writer import Writer
+    from trainer.listening.assigning import Assignment
     from trainer.practice.demo import Slip
     from trainer.practice.effects import Effect
     from trainer.settings import Player, Settings
@@ -87,12 +88,18 @@ def check_typing(source: str, view: str) -> None:
 
 
 def open_source(
-    name: str, setup: Setup, hook: Hook, way: WayOut, seed: int = 0, slips: Sequence[Slip] = ()
+    name: str,
+    setup: Setup,
+    hook: Hook,
+    way: WayOut,
+    seed: int = 0,
+    slips: Sequence[Slip] = (),
+    manuals: Sequence[Assignment] = (),
 ) -> Source:
     """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.choosing`
-    reads them.
+    reads them, which play what `manuals` says.
 
-    Raises InputError for a port that is not there.
+    Raises InputError for a port that is not there, or is told two things.
     """
     from trainer.conducting.sources import DemoSource, HandsSource
 
@@ -102,11 +109,15 @@ def open_source(
         raise InputError("--slip is for the demo player", remedy="add --input demo")
     if name == "typing":
         return way.closing("the keyboards", HandsSource(hook, passage=hook.passage))
-    source = way.closing("the keyboards", HandsSource(hook, name, hook.passage))
+    source = way.closing("the keyboards", HandsSource(hook, name, hook.passage, manuals))
     source.settle()
+    names = ", ".join(source.ports) or "none"
     if source.port is None:
-        names, why = ", ".join(source.ports) or "none", source.why_none
-        raise InputError(why, remedy=f"ports here: {names}; or use --input typing or --input demo")
+        remedy = f"ports here: {names}; or use --input typing or --input demo"
+        raise InputError(source.why_none, remedy=remedy)
+    if source.complaint:
+        remedy = f"ports here: {names}; write --manuals anew, or --manuals none"
+        raise InputError(source.complaint, remedy=remedy)
     return source
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from trainer.commands.log_option import log_option
+from trainer.commands.manuals_option import chosen_manuals, manuals_option
 from trainer.errors import InputError
 from trainer.theory.hands import HANDS, Hands
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from trainer.conducting.setup import Setup
     from trainer.conducting.shell import Shell
     from trainer.judging.take import Conditions
+    from trainer.listening.assigning import Assignment
     from trainer.practice.demo import Slip
     from trainer.score.exercise import Exercise
     from trainer.settings import Settings
@@ -46,6 +48,7 @@ FIRST_EXERCISE = "triads-common-tones"
     metavar="INPUT",
     help="Ports by name or a part of it, 'typing', or 'demo' (a demo player).",
 )
+@manuals_option
 @click.option("--view", type=click.Choice(["window", "terminal", "none"]), help="What to see.")
 @click.option("--seed", type=int, default=0, help="The demo player's day: 0, 1, 2 …")
 @click.option(
@@ -75,6 +78,7 @@ def command(
     loop: bool,
     passes: int,
     source: str | None,
+    manuals: str | None,
     view: str | None,
     seed: int,
     slips: tuple[str, ...],
@@ -107,6 +111,7 @@ def command(
     if at_sight and key is None:
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
     settings = load()
+    assigned = chosen_manuals(manuals, settings)
     written = Library(settings.exercises).find(exercise or FIRST_EXERCISE)
     sonorities_of(written)  # a contradiction in the figures is said before anything opens
     if no_melody:
@@ -139,6 +144,7 @@ def command(
         setup,
         settings,
         source=source,
+        manuals=assigned,
         view=view,
         seed=seed,
         slips=tuple(_slip(text) for text in slips),
@@ -181,6 +187,7 @@ def run(
     *,
     source: str,
     view: str,
+    manuals: Sequence[Assignment] = (),
     seed: int = 0,
     slips: Sequence[Slip] = (),
     quick: bool = False,
@@ -198,7 +205,7 @@ def run(
         hook = performing.Hook()
         shell = Shell(
             setup,
-            performing.open_source(source, setup, hook, way, seed, slips),
+            performing.open_source(source, setup, hook, way, seed, slips, manuals),
             performing.open_sound(settings.player, view, hook, way, silent or quick),
             performing.open_writer(location, settings, way),
             QuickClock() if quick else RealClock(),

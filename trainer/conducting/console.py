@@ -10,6 +10,7 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource, Source
 from trainer.judging.take import Part
+from trainer.listening.assigning import assignments
 from trainer.listening.events import KeyEvent
 from trainer.score.exercise import Exercise
 
@@ -68,6 +69,11 @@ class Console:
         """To other keyboards, as the setting `input` names them."""
         if isinstance(self.source, HandsSource):
             self.source.listen(wanted or None)
+
+    def assign(self, manuals: str) -> None:
+        """Other things to be played by the keyboards, as the setting `manuals` says."""
+        if isinstance(self.source, HandsSource):
+            self.source.assign(assignments(manuals))
 
     def retune(self, player: Player) -> None:
         """Another tone, tuning, pitch, volume or instrument; what sounds goes on in it."""

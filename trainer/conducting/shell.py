@@ -28,6 +28,7 @@ from trainer.judging.passes import mended
 from trainer.judging.task import on_the_page
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
+from trainer.listening.manuals import Manual
 from trainer.listening.tones import Tones
 from trainer.practice.effects import (
     Accompany,
@@ -276,12 +277,13 @@ class Shell:
         self.session = replace(self.session, stage="ended")
         self.output.stop()
 
-    def _tone(self, key: int) -> int:
-        return on_the_page(key, self.setup.conditions)
+    def _tone(self, key: int, manual: Manual) -> int:
+        return on_the_page(key, self.setup.conditions, manual)
 
     def _ready(self) -> Session:
         self._port = self.source.name
-        self.source.sound_as(bytes(map(self._tone, range(128))))
+        tones = (self._tone(key, manual) for manual in Manual for key in range(128))
+        self.source.sound_as(bytes(tones))
         conditions = self.setup.conditions
         if self._latency is not None:
             conditions = replace(conditions, latency=self._latency(self._port))

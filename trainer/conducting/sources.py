@@ -9,6 +9,7 @@ from typing import Protocol
 
 from trainer.apart import Passage
 from trainer.conducting.setup import Setup
+from trainer.listening.assigning import Assignment
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
 from trainer.listening.keyboard import FIRST, Keyboard
 from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
@@ -38,7 +39,8 @@ class Source(Protocol):
         """What the session asked for: a demo player begins when the pass does."""
 
     def sound_as(self, meant: bytes) -> None:
-        """The tones of the 128 keys, where some sound before `at_once` is told of them."""
+        """The tones of the 128 keys, for each manual in turn, where some sound before `at_once` is
+        told of them."""
 
     def sure(self, now: float) -> float:
         """Until when nothing can have been played that `poll` has not given, at the latest `now`.
@@ -53,7 +55,8 @@ class HandsSource:
 
     `at_once` is called where a key event arises, in a thread that listens for a MIDI keyboard,
     before the event waits for `poll`: there a tone starts, if it has not through `passage`.
-    `wanted` names keyboards as `trainer.listening.choosing` reads it.
+    `wanted` names keyboards as `trainer.listening.choosing` reads it; `manuals` says what they
+    play.
     """
 
     def __init__(
@@ -61,10 +64,13 @@ class HandsSource:
         at_once: Callable[[KeyEvent], None],
         wanted: str | None = None,
         passage: Passage | None = None,
+        manuals: Sequence[Assignment] = (),
     ) -> None:
         self._queue: SimpleQueue[SessionEvent] = SimpleQueue()
         self._at_once = at_once
-        self._keyboard = Keyboard(self._queue.put, wanted=wanted, at_once=at_once, passage=passage)
+        self._keyboard = Keyboard(
+            self._queue.put, wanted=wanted, manuals=manuals, at_once=at_once, passage=passage
+        )
         self.name = "typing"
 
     @property
@@ -82,6 +88,12 @@ class HandsSource:
         """Why no port is open, in a line; ask once it has settled."""
         return self._keyboard.why_none
 
+    @property
+    def complaint(self) -> str:
+        """A line where what the keyboards are told to play does not fit those there are; ask once
+        it has settled."""
+        return self._keyboard.complaint
+
     def settle(self, within: float = FIRST) -> None:
         """Wait until what is there has been found and opened, so many seconds at most."""
         self._keyboard.settle(within)
@@ -90,6 +102,10 @@ class HandsSource:
     def listen(self, wanted: str | None) -> None:
         """To other keyboards."""
         self._keyboard.listen(wanted)
+
+    def assign(self, manuals: Sequence[Assignment]) -> None:
+        """Other things to be played by the keyboards."""
+        self._keyboard.assign(manuals)
 
     def put(self, event: KeyEvent) -> None:
         """A key event from a view."""

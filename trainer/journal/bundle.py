@@ -2,7 +2,7 @@
 
 A bundle is gzip over UTF-8 lines, a JSON object each:
 
-    {"format": "mittelstimme-log", "version": 1, "playing": true,
+    {"format": "mittelstimme-log", "version": 2, "playing": true,
      "player": {"id": "…", "name": "…", "named": 1772474400.0}}
     {"text": "<SHA-256 of the source>", "source": "<exercise as played, native format>"}
     {"take": {"id", "exercise", "text", "conditions", "origin", "started", "port", "rules",
@@ -11,7 +11,8 @@ A bundle is gzip over UTF-8 lines, a JSON object each:
 
 A text comes before the first take that names it. `events` is base64 over the zlib-compressed
 events of `packing.py`, or null where the playing was left out. `markings` holds
-{"rules", "made", "verdict"}, verdicts as `plain.py` writes them. Takes are in order of id, so the
+{"rules", "made", "verdict"}, verdicts as `plain.py` writes them. In version 1 no key says on what
+manual it lies; else it is the same. Takes are in order of id, so the
 same takes make the same bytes.
 """
 
@@ -45,7 +46,8 @@ from trainer.journal.schema import STATES
 from trainer.journal.whole import Said, WholeTake
 from trainer.judging.take import Take
 
-FORMAT, VERSION = "mittelstimme-log", 1
+FORMAT, VERSION = "mittelstimme-log", 2
+_READ = (1, VERSION)  # versions that are read
 _LONGEST = 64 * 1024 * 1024  # bytes of a line: hours of playing in one take
 
 
@@ -174,7 +176,7 @@ def _constant(name: str) -> NoReturn:
 def _header(head: dict[str, Any], file: Path) -> Name:
     if head.get("format") != FORMAT:
         raise LogError("this is not a bundle of a log", file=file, line=1)
-    if head.get("version") != VERSION:
+    if head.get("version") not in _READ:
         raise LogError(
             f"this bundle was written by a newer Mittelstimme (version {head.get('version')!r})",
             file=file,

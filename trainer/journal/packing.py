@@ -1,9 +1,10 @@
 """Values of a take as rows and bytes of the log, and back.
 
 Raw events are packed 11 bytes each, little-endian: the time as an IEEE double (seconds), the kind
-(0 key up, 1 key down, 2 pedal, 3 the player went on), the MIDI note number (0 for 2 and 3), the
-velocity of a key down (1 for pedal down, else 0). Packing 0 is that, packing 1 the same
-compressed with zlib.
+(0 key up, 1 key down, 2 pedal, 3 the player went on) and, with a key, four times what its manual
+was told to play (0 everything, 1 the bass, 2 the left hand, 3 the right hand; logs before version 3
+have 0), the MIDI note number (0 for kinds 2 and 3), the velocity of a key down (1 for pedal down,
+else 0). Packing 0 is that, packing 1 the same compressed with zlib.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from trainer.judging.verdict import (
     Timing,
 )
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.listening.manuals import Manual
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
@@ -36,6 +38,7 @@ from trainer.theory.voicing import Voicing
 Row = Mapping[str, Any]
 PLAIN, COMPRESSED = 0, 1
 _EVENT = struct.Struct("<dBBB")
+_MANUALS = tuple(Manual)
 _MOST = 64 * 1024 * 1024  # bytes of events in one chunk: days of playing
 _LONGEST_REST = 24 * 3600.0  # seconds between two events of a take
 
@@ -45,10 +48,10 @@ def pack_events(events: Iterable[KeyEvent]) -> bytes:
     parts: list[bytes] = []
     for event in events:
         match event:
-            case KeyDown(time, key, velocity):
-                parts.append(_EVENT.pack(time, 1, key, velocity))
-            case KeyUp(time, key):
-                parts.append(_EVENT.pack(time, 0, key, 0))
+            case KeyDown(time, key, velocity, manual):
+                parts.append(_EVENT.pack(time, 1 + 4 * manual, key, velocity))
+            case KeyUp(time, key, manual):
+                parts.append(_EVENT.pack(time, 4 * manual, key, 0))
             case Pedal(time, down):
                 parts.append(_EVENT.pack(time, 2, 0, int(down)))
             case Onward(time):
@@ -103,14 +106,16 @@ def _inflated(payload: bytes) -> bytes:
     return bytes(found)
 
 
-def _event(time: float, kind: int, key: int, value: int) -> KeyEvent:
-    if key > 127 or value > 127 or kind > 3 or not math.isfinite(time):
+def _event(time: float, told: int, key: int, value: int) -> KeyEvent:
+    manual, kind = divmod(told, 4)
+    sense = key <= 127 and value <= 127 and manual < len(_MANUALS) and math.isfinite(time)
+    if not sense or (manual and kind > 1):
         raise LogError("an event of a take is not a key or a pedal")
     match kind:
         case 0:
-            return KeyUp(time, key)
+            return KeyUp(time, key, _MANUALS[manual])
         case 1:
-            return KeyDown(time, key, value)
+            return KeyDown(time, key, value, _MANUALS[manual])
         case 2:
             return Pedal(time, bool(value))
     return Onward(time)

@@ -27,7 +27,7 @@ from sqlalchemy import (
     Text,
 )
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 STATES = ("open", "recovered", "stopped", "finished")  # of a take; the further on, the later
 APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
 
@@ -92,8 +92,9 @@ Index("take_by_piece", take.c.player_id, take.c.exercise_id, take.c.started_at)
 Index("take_by_time", take.c.started_at)
 Index("take_by_state", take.c.state)
 
-# Raw events in the order they came, packed as `packing.py` says. A take being played has a chunk
-# for every append; when it ends they become one compressed chunk numbered 0.
+# Raw events in the order they came, packed as `packing.py` says (since version 3 with what a key's
+# manual was told to play). A take being played has a chunk for every append; when it ends they
+# become one compressed chunk numbered 0.
 chunk = Table(
     "chunk",
     metadata,

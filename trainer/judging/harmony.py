@@ -82,7 +82,7 @@ class HarmonyTable:
         return ChordHeard("not-played", self._all_placed(missing))
 
     def judge(self, keys: Iterable[int], melody_supplied: bool = False) -> ChordHeard:
-        """The verdict on all keys that sound, those the program supplies included, ascending.
+        """The verdict on all keys that sound, from the bass up; those the program supplies too.
 
         Where no chord begins, nothing can be missing. A melody the program plays is always right,
         even with a key above it.

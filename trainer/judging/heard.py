@@ -31,8 +31,9 @@ ONE_CHORD = 1.0  # seconds after the first key in which what is struck is still 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """Keys heard at a moment, ascending: `keys` under the fingers, `pedalled` by the pedal only;
-    `struck` are those of `keys` that were pressed for this moment.
+    """Keys heard at a moment, as places (`trainer.listening.manuals`), ascending: `keys` under the
+    fingers, `pedalled` by the pedal only; `struck` are those of `keys` that were pressed for this
+    moment.
 
     `onset` is clock time in seconds of the first chord struck for it and `spread` its seconds from
     first to last key, None where nothing was struck.

@@ -4,6 +4,9 @@
 millisecond of its last key. The live judge knows only what has been played so far; judging a whole
 pass again, when it is over, may divide the keys among the voices better and knows how every
 dissonance went on.
+
+Keys under the fingers are told by their places (`trainer.listening.manuals`): MIDI note numbers,
+where no manual is told what it plays.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
 from trainer.judging.voices import Line, divisions, extend, upper_divisions
+from trainer.listening.manuals import as_bass, as_soprano, key_at, keys_at
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.fault import WEIGHTS, Fault
@@ -244,16 +248,21 @@ class Judge:
         return table.judge(self._sounding(index, keys), "melody" in self.conditions.supply)
 
     def _sounding(self, index: int, keys: Sequence[int]) -> list[int]:
-        """The keys with what the program supplies. A bass or melody note that is held on from
-        before still counts where the finger has left it."""
+        """MIDI note numbers from the bass up: the keys with what the program supplies. A bass or
+        melody note that is held on from before still counts where the finger has left it."""
         moment = self.moments[index]
-        sounding = {*keys, *self._supplied[index]}
-        bass, melody = moment.bass, moment.melody
-        if bass is not None and not moment.bass_struck and bass.midi < min(sounding):
-            sounding.add(bass.midi)
-        if melody is not None and not moment.melody_struck and melody.midi > max(sounding):
-            sounding.add(melody.midi)
-        return sorted(sounding)
+        sounding, low, high = {*keys}, min(keys), max(keys)
+        bass = None if moment.bass is None else as_bass(moment.bass.midi, low)
+        melody = None if moment.melody is None else as_soprano(moment.melody.midi, high)
+        if bass is not None and "bass" in self.conditions.supply:
+            sounding.add(bass)
+        if melody is not None and "melody" in self.conditions.supply:
+            sounding.add(melody)
+        if bass is not None and not moment.bass_struck and bass < min(sounding):
+            sounding.add(bass)
+        if melody is not None and not moment.melody_struck and melody > max(sounding):
+            sounding.add(melody)
+        return [key_at(place) for place in sorted(sounding)]
 
     def _verdict(
         self, index: int, keys: Sequence[int], heard: ChordHeard, voicing: Voicing | None
@@ -262,7 +271,7 @@ class Judge:
         return MomentVerdict(
             index,
             heard.outcome,
-            tuple(sorted(keys)),
+            keys_at(keys),
             voicing,
             tuple(label(pitch) for pitch in heard.missing),
             tuple(dict.fromkeys(label(pitch) for pitch in heard.foreign)),
@@ -331,7 +340,7 @@ class Judge:
             return
         for member in self.sonorities[index].members:
             having = [v for v in VOICES if (p := voicing[v]) is not None and p.name == member.name]
-            sounding = [key for key in sorted(keys) if key % 12 == member.name.pitch_class]
+            sounding = [k for k in keys_at(keys) if k % 12 == member.name.pitch_class]
             if member.doublable or len(having) > 1 or len(sounding) < 2:
                 continue
             name = "doubled-leading-tone" if member.leading else "doubled-dissonance"
@@ -385,7 +394,8 @@ class Judge:
         for voice, part, pitch in given:
             if pitch is None or voice not in self.given or part in self.conditions.supply:
                 continue
-            if pitch.midi not in keys and any((key - pitch.midi) % 12 == 0 for key in keys):
+            pressed = keys_at(keys)
+            if pitch.midi not in pressed and any((k - pitch.midi) % 12 == 0 for k in pressed):
                 yield "another-octave", (voice,), (pitch,)
 
 

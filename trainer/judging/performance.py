@@ -64,7 +64,8 @@ def meant(event: KeyEvent, conditions: Conditions) -> KeyEvent:
         return event
     time = event.time - conditions.latency
     if isinstance(event, KeyDown | KeyUp):
-        return replace(event, time=time, key=on_the_page(event.key, conditions))
+        key = on_the_page(event.key, conditions, event.manual)
+        return replace(event, time=time, key=key)
     return replace(event, time=time)
 
 

@@ -21,6 +21,7 @@ from trainer.judging.timing import onset
 from trainer.judging.verdict import ExtraChord
 from trainer.listening.capture import Capture, close
 from trainer.listening.events import KeyEvent, StruckChord
+from trainer.listening.manuals import keys_at
 from trainer.listening.strokes import Strokes
 from trainer.listening.trail import Trail
 
@@ -227,4 +228,4 @@ def _unplaced(
 
 
 def _extra(after: int, chord: StruckChord, origin: float) -> ExtraChord:
-    return ExtraChord(after, round(chord.first - origin, 6), chord.struck)
+    return ExtraChord(after, round(chord.first - origin, 6), keys_at(chord.struck))

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from trainer.judging.harmony import sonorities_of
 from trainer.judging.take import Conditions
 from trainer.judging.timing import Timeline, played, timeline
+from trainer.listening.manuals import Manual
 from trainer.score.exercise import Exercise
 from trainer.theory.moment import Moment
 from trainer.theory.sonority import Sonority
@@ -102,16 +103,18 @@ def task(exercise: Exercise, conditions: Conditions) -> Task:
     return Task(exercise, conditions, moments, sounds, awaited, line)
 
 
-def on_the_page(key: int, conditions: Conditions) -> int:
-    """The key meant by a key pressed, with the octaves each hand is shifted by: the left hand's
-    keys are those below middle c. A key that would leave the keyboard stays where it is."""
-    octaves = conditions.shift_left if key < 60 else conditions.shift_right
+def on_the_page(key: int, conditions: Conditions, manual: Manual = Manual.EVERYTHING) -> int:
+    """The key meant by a key pressed, with the octaves each hand is shifted by. The left hand's
+    keys are those on a manual told to play it, or the bass; where a manual plays everything, those
+    below middle c. A key that would leave the keyboard stays where it is."""
+    below = key < 60 if manual is Manual.EVERYTHING else manual is not Manual.RIGHT_HAND
+    octaves = conditions.shift_left if below else conditions.shift_right
     meant = key + 12 * octaves
     return meant if 0 <= meant <= 127 else key
 
 
 def strangeness(awaited: Awaited, keys: Sequence[int]) -> float:
-    """How badly keys struck together, ascending, fit a moment: 0 not at all, up to 1.5.
+    """How badly keys struck together, from the bass up, fit a moment: 0 not at all, up to 1.5.
 
     1.2 times the part of them that contradicts the figuring, 0.4 for a bass that should have been
     the lowest of them and 0.2 for a melody that should have been the highest.

@@ -1,8 +1,9 @@
 """Who sings what: from keys to soprano, alto, tenor and bass.
 
-Fingers do not say which voice they play. The lowest key is the bass and the highest the soprano;
-with three keys two voices are on one of them, with more than four keys some only fill. Where more
-than one division is possible, that one is meant which breaks the fewest rules over the phrase.
+Fingers do not say which voice they play. The lowest key is the bass and the highest the soprano
+(where manuals are told what they play: by their places, see `trainer.listening.manuals`); with
+three keys two voices are on one of them, with more than four keys some only fill. Where more than
+one division is possible, that one is meant which breaks the fewest rules over the phrase.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ MOST = 4  # keys, from the highest down, looked at for the middle voices of a fu
 def divisions(
     pitches: Sequence[Pitch], low: Pitch | None = None, high: Pitch | None = None
 ) -> tuple[Voicing, ...]:
-    """Every way to give ascending pitches to four voices, the plainest first; empty for none.
+    """Every way to give pitches, from the bass up, to four voices, the plainest first; empty for
+    none.
 
     `low` and `high` are the bass and soprano where they are known (among the pitches), else the
     lowest and highest. Four pitches have one division. Of fewer, neighbours share a key; of more,
@@ -29,7 +31,7 @@ def divisions(
     if not pitches:
         return ()
     bass, soprano = low or pitches[0], high or pitches[-1]
-    inner = [pitch for pitch in pitches if pitch not in (bass, soprano)][-MOST:]
+    inner = _without(_without(pitches, bass)[::-1], soprano)[::-1][-MOST:]
     if len(inner) >= 2:
         pairs = list(combinations(inner, 2))
     elif inner:
@@ -43,11 +45,11 @@ def divisions(
 
 
 def upper_divisions(pitches: Sequence[Pitch], high: Pitch | None = None) -> tuple[Voicing, ...]:
-    """The same where the bass rests: three voices of ascending pitches."""
+    """The same where the bass rests: three voices of pitches from the lowest up."""
     if not pitches:
         return ()
     soprano = high or pitches[-1]
-    inner = [pitch for pitch in pitches if pitch != soprano][-MOST:]
+    inner = _without(pitches[::-1], soprano)[::-1][-MOST:]
     if len(inner) >= 2:
         pairs = list(combinations(inner, 2))
     elif inner:
@@ -56,6 +58,14 @@ def upper_divisions(pitches: Sequence[Pitch], high: Pitch | None = None) -> tupl
     else:
         pairs = [(soprano, soprano)]
     return tuple(Voicing(soprano, alto, tenor, None) for tenor, alto in pairs)
+
+
+def _without(pitches: Sequence[Pitch], one: Pitch) -> list[Pitch]:
+    """Without the first that is this one: another voice may have its pitch on another manual."""
+    left = list(pitches)
+    if one in left:
+        left.remove(one)
+    return left
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,9 @@ while all of its keys stay down, the next key may follow within `ROLLED`. A chor
 - Keys that were down before and still are when the chord closes are held; the fingers of the
   chord before, which leave a little late, are not.
 - A key that only the sustain pedal keeps sounding is `pedalled`.
+
+Keys are told apart by their places (`trainer.listening.manuals`): one pitch on two manuals is two
+keys.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ from dataclasses import dataclass, field, replace
 from math import inf
 
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal, StruckChord
+from trainer.listening.manuals import placed
 from trainer.listening.strokes import KeyStroke, Strokes
 
 TOGETHER = 0.050  # seconds between neighbouring onsets of one chord; common practice, no source
@@ -52,17 +56,17 @@ class Capture:
 
     @property
     def down(self) -> tuple[int, ...]:
-        """Keys held by the fingers, ascending."""
+        """Places of the keys held by the fingers, ascending."""
         return self.strokes.held_now
 
     @property
     def sounding(self) -> tuple[int, ...]:
-        """Keys held by the fingers or the pedal, ascending."""
+        """Places of the keys held by the fingers or the pedal, ascending."""
         return tuple(sorted(self.strokes.sounding))
 
     @property
     def gathering(self) -> tuple[int, ...]:
-        """Keys of the chord that is not closed yet, ascending."""
+        """Places of the keys of the chord that is not closed yet, ascending."""
         return () if self._gathering is None else tuple(self._gathering.counted)
 
     @property
@@ -86,9 +90,9 @@ def hear(capture: Capture, event: KeyEvent) -> tuple[Capture, tuple[StruckChord,
     match event:
         case KeyDown():
             return _press(capture, event)
-        case KeyUp(time, key):
+        case KeyUp(time, key, manual):
             capture, closed = settle(capture, time)
-            return _release(capture, key, time), closed
+            return _release(capture, placed(key, manual), time), closed
         case Pedal(time, down):
             capture, closed = settle(capture, time)
             strokes = capture.strokes if down else capture.strokes.unpedalled(time)
@@ -130,17 +134,17 @@ def struck_chords(events: Iterable[KeyEvent]) -> tuple[StruckChord, ...]:
 
 
 def _press(capture: Capture, event: KeyDown) -> tuple[Capture, tuple[StruckChord, ...]]:
-    chord = capture._gathering
+    chord, place = capture._gathering, placed(event.key, event.manual)
     closed: tuple[StruckChord, ...] = ()
     if chord is not None and not _joins(chord, event.time):
         capture, closed = close(capture)
         chord = None
     if chord is None:
-        held = tuple(key for key in capture.down if key != event.key)
-        chord = _Gathering(event.time, event.time, {event.key: (event.time,) * 2}, before=held)
+        held = tuple(key for key in capture.down if key != place)
+        chord = _Gathering(event.time, event.time, {place: (event.time,) * 2}, before=held)
     else:
-        chord = _joined(chord, event)
-    strokes = capture.strokes.pressed(KeyStroke(event.key, event.velocity, event.time))
+        chord = _joined(chord, place, event.time)
+    strokes = capture.strokes.pressed(KeyStroke(place, event.velocity, event.time))
     return Capture(strokes, capture.pedal, chord), closed
 
 
@@ -149,8 +153,7 @@ def _joins(chord: _Gathering, time: float) -> bool:
     return gap <= TOGETHER or (gap <= ROLLED and not chord.released)
 
 
-def _joined(chord: _Gathering, event: KeyDown) -> _Gathering:
-    key, time = event.key, event.time
+def _joined(chord: _Gathering, key: int, time: float) -> _Gathering:
     earliest, latest = chord.struck.get(key, (time, time))
     released = chord.released - {key}
     return _Gathering(

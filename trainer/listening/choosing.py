@@ -101,12 +101,13 @@ def chosen(text: str | None, ports: Sequence[Port]) -> dict[Port, Channels]:
         return {port: {None: 0} for port in first[:MOST]}
     found: dict[Port, dict[int | None, int]] = {}
     for wish in asked:
-        for port in _meant(wish.name, ports):
+        for port in meant(wish.name, ports):
             found.setdefault(port, {})[wish.channel] = wish.octaves
     return dict(list(found.items())[:MOST])
 
 
-def _meant(name: str, ports: Sequence[Port]) -> list[Port]:
+def meant(name: str, ports: Sequence[Port]) -> list[Port]:
+    """The ports meant by a name or a part of one."""
     name = name.casefold()
     for fits in (
         [port for port in ports if port.name.casefold() == name],

@@ -11,7 +11,7 @@ import faulthandler
 import gc
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from math import inf
 from queue import Empty, SimpleQueue
@@ -19,10 +19,11 @@ from queue import Empty, SimpleQueue
 from trainer.apart import Line, hurry
 from trainer.apart.haste import Haste
 from trainer.apart.passage import Row, send
+from trainer.listening.assigning import Told
 from trainer.listening.choosing import Channels
 from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, whole_name
 from trainer.listening.interfaces import keyboards as without_the_systems_own
-from trainer.listening.libraries import interface
+from trainer.listening.libraries import interface, titles
 from trainer.listening.stamps import Stamps
 from trainer.listening.touch import Touch
 
@@ -46,16 +47,18 @@ class Begin:
 
 @dataclass(frozen=True, slots=True)
 class SoundAs:
-    """The tone of each of the 128 keys, where keys sound from here (`trainer.listening.touch`)."""
+    """The tone of each of the 128 keys, for each manual in turn, where keys sound from here
+    (`trainer.listening.touch`)."""
 
     meant: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class ListenTo:
-    """These ports, by their addresses, are to be open and no others."""
+    """These ports, by their addresses, are to be open and no others; what each is told to play."""
 
     ports: Mapping[str, Channels]
+    told: Mapping[str, Told] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +250,7 @@ def serve(line: Line) -> None:
     begin = asked.get()
     if not isinstance(begin, Begin):
         return
-    touch = Touch(_way_out(line))
+    touch = Touch(_way_out(line), titles().index(begin.title))
     ear = Ear(interface(begin.title), line.tell, touch)
     gc.freeze()
     gc.disable()  # nothing here makes rings of references
@@ -280,9 +283,9 @@ def _over(ear: Ear, touch: Touch, asked: SimpleQueue[Asked]) -> bool:
     try:
         while True:
             match asked.get_nowait():
-                case ListenTo(ports):
+                case ListenTo(ports, told):
                     ear.listen_to(ports)
-                    touch.listen_to(ports, time.monotonic())
+                    touch.listen_to(ports, time.monotonic(), told)
                 case SoundAs(meant):
                     touch.sound_as(meant)
                 case End():

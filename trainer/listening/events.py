@@ -8,22 +8,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trainer.listening.manuals import Manual
+
 
 @dataclass(frozen=True, slots=True)
 class KeyDown:
-    """A key pressed: `key` is the MIDI note number, `velocity` 1 to 127."""
+    """A key pressed: `key` is the MIDI note number, `velocity` 1 to 127, `manual` what the manual
+    it lies on is told to play."""
 
     time: float
     key: int
     velocity: int = 64
+    manual: Manual = Manual.EVERYTHING
 
 
 @dataclass(frozen=True, slots=True)
 class KeyUp:
-    """A key released (note-off, or note-on with velocity 0)."""
+    """A key released (note-off, or note-on with velocity 0) on a manual told to play `manual`."""
 
     time: float
     key: int
+    manual: Manual = Manual.EVERYTHING
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +81,9 @@ class StruckChord:
     """Keys struck together, with what was still held.
 
     `struck` are the keys newly down in the cluster, `held` those already down before it and still
-    down, `pedalled` those kept only by the pedal; all ascending. `first` and `last` are the times
-    of the earliest and latest of the struck keys, in seconds; a corrected wrong key is in none.
+    down, `pedalled` those kept only by the pedal; all as places (`trainer.listening.manuals`),
+    ascending: from the bass up. `first` and `last` are the times of the earliest and latest of the
+    struck keys, in seconds; a corrected wrong key is in none.
     """
 
     struck: tuple[int, ...]
@@ -88,7 +94,7 @@ class StruckChord:
 
     @property
     def keys(self) -> tuple[int, ...]:
-        """All keys that are down, ascending."""
+        """The places of all keys that are down, ascending."""
         return tuple(sorted({*self.struck, *self.held}))
 
     @property

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import threading
 import time as clocks
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from math import inf
@@ -18,6 +18,7 @@ from typing import Any, Protocol
 
 from trainer.apart import Passage, Process
 from trainer.apart.haste import Haste
+from trainer.listening.assigning import Assignment, Told, assigned, complaint, plays
 from trainer.listening.choosing import Channels, Port, chosen, named, octaves, wants_all
 from trainer.listening.ear import (
     ENTRY,
@@ -90,6 +91,7 @@ class _Side:
     ports: tuple[Port, ...] = ()
     why: str = ""  # it does not answer
     asked: dict[Port, Channels] = field(default_factory=dict)
+    told: dict[Port, Told] = field(default_factory=dict)  # what each port is to play
     refused: dict[str, str] = field(default_factory=dict)  # address -> why it cannot be opened
     open: dict[str, _Open] = field(default_factory=dict)  # by address
     sure: float = -inf
@@ -104,8 +106,9 @@ class Keyboard:
 
     `put` receives every event, `at_once` the key events only and before; both are called in the
     thread where the event arrives, so `at_once` is the place to start a tone. Through `passage` it
-    starts earlier still. `wanted` is text as `trainer.listening.choosing` reads it; `start` starts
-    the process for an interface.
+    starts earlier still. `wanted` is text as `trainer.listening.choosing` reads it, `manuals` what
+    each keyboard plays (`trainer.listening.assigning`); `start` starts the process for an
+    interface.
     """
 
     def __init__(
@@ -113,12 +116,15 @@ class Keyboard:
         put: Callable[[ListeningEvent], None],
         *,
         wanted: str | None = None,
+        manuals: Sequence[Assignment] = (),
         at_once: Callable[[KeyEvent], None] | None = None,
         passage: Passage | None = None,
         start: Start | None = None,
     ) -> None:
         self._put = put
         self._wanted = wanted
+        self._manuals = manuals
+        self._complaint = ""
         self._at_once = at_once
         self._start = start or partial(start_ear, passage=passage)
         self._meant: bytes | None = None
@@ -179,6 +185,12 @@ class Keyboard:
             return "there is no MIDI port"
         return f"there is no MIDI port {self._wanted!r}"
 
+    @property
+    def complaint(self) -> str:
+        """A line where what the keyboards are told to play does not fit those there are; ask once
+        it has settled. Never waits."""
+        return self._complaint
+
     def sure(self, now: float) -> float:
         """Until when all that was played has been handed on; `now` where nothing is listened to.
         Never waits."""
@@ -190,8 +202,8 @@ class Keyboard:
             self._change.wait_for(self._settled, within)
 
     def sound_as(self, meant: bytes) -> None:
-        """From now on each of the 128 keys has the tone that stands in its place, where keys sound
-        through a passage."""
+        """From now on each of the 128 keys has the tone that stands in its place, for each manual
+        in turn, where keys sound through a passage."""
         with self._change:
             self._meant = meant
             for side in self._sides.values():
@@ -201,6 +213,13 @@ class Keyboard:
         """To other ports from now on."""
         with self._change:
             self._wanted, self._first = wanted, None
+            self._choose()
+
+    def assign(self, manuals: Sequence[Assignment]) -> None:
+        """Other things to be played by the keyboards from now on; a key that is down stays what it
+        was until it is let go."""
+        with self._change:
+            self._manuals = manuals
             self._choose()
 
     def close(self) -> None:
@@ -285,6 +304,7 @@ class Keyboard:
             return
         side.refused.pop(address, None)
         reader = ByteReader(self._held, f"{side.title} {address}", octaves(side.asked[port]))
+        reader.plays = plays(side.told.get(port, {}))
         side.open[address] = _Open(port.name, reader)
         side.sure = clocks.monotonic()
         self._name()
@@ -328,16 +348,21 @@ class Keyboard:
         for_all = kept or ports  # one interface is stayed with as long as it has a port
         asked = chosen(self._wanted, for_all if wants_all(self._wanted) else ports)
         self._first = next(iter(asked)).interface if asked else None
+        told = assigned(self._manuals, ports)
+        self._complaint = complaint(self._manuals, ports)
         for side in sides:
             mine = {port: how for port, how in asked.items() if port.interface == side.title}
             names = {port.address: port.name for port in mine}
             for address in [address for address in side.open if address not in names]:
                 self._gone(side, address, clocks.monotonic())
-            if mine != side.asked:
-                side.asked = mine
+            playing = {port: told[port] for port in mine if port in told}
+            if (mine, playing) != (side.asked, side.told):
+                side.asked, side.told = mine, playing
                 for port, channels in mine.items():
                     if port.address in side.open:
-                        side.open[port.address].reader.octaves = octaves(channels)
+                        reader = side.open[port.address].reader
+                        reader.octaves = octaves(channels)
+                        reader.plays = plays(playing.get(port, {}))
                 self._ask(side)
 
     def _name(self) -> None:
@@ -345,7 +370,9 @@ class Keyboard:
 
     def _ask(self, side: _Side) -> None:
         if side.apart is not None:
-            side.apart.send(ListenTo({port.address: how for port, how in side.asked.items()}))
+            ports = {port.address: how for port, how in side.asked.items()}
+            manuals = {port.address: channels for port, channels in side.told.items()}
+            side.apart.send(ListenTo(ports, manuals))
 
     def _tell_tones(self, side: _Side) -> None:
         if side.apart is not None and self._meant is not None:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 
 from trainer.listening.events import KeyEvent
 from trainer.listening.held import Held
+from trainer.listening.manuals import Manual
 
 NOTE_OFF, NOTE_ON, CONTROL = 0x80, 0x90, 0xB0
 SUSTAIN, ALL_SOUND_OFF, RESET_CONTROLLERS, ALL_NOTES_OFF = 64, 120, 121, 123
@@ -23,7 +24,7 @@ class ByteReader:
 
     It remembers the running status and an unfinished message; what is down, on this port and
     others, is in `held`. `octaves` tells by how many octaves a channel (0 to 15) is moved, None
-    where it is not listened to; another may be set.
+    where it is not listened to, `plays` what it is told to play; others may be set.
     """
 
     def __init__(
@@ -35,6 +36,7 @@ class ByteReader:
         self._held = Held() if held is None else held
         self._port = port
         self.octaves = octaves
+        self.plays: Callable[[int], Manual] = lambda channel: Manual.EVERYTHING
         self._status = 0  # 0: none in force, data bytes are passed over
         self._data: list[int] = []
 
@@ -65,11 +67,11 @@ class ByteReader:
         octaves = self.octaves(channel)
         if octaves is None:
             return []
-        who = self._port, channel
+        who, manual = (self._port, channel), self.plays(channel)
         if kind == NOTE_ON and data[1] > 0:
-            return self._held.press(who, first, octaves, data[1], time)
+            return self._held.press(who, first, octaves, data[1], time, manual)
         if kind in (NOTE_ON, NOTE_OFF):
-            return self._held.release(who, first, octaves, time)
+            return self._held.release(who, first, octaves, time, manual)
         if kind != CONTROL:
             return []
         if first == SUSTAIN:

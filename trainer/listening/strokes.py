@@ -16,7 +16,8 @@ from trainer.listening.trail import Trail
 
 @dataclass(frozen=True, slots=True)
 class KeyStroke:
-    """One key from its press on: `up` and `silent` (pedal included) are inf while still to come."""
+    """One key from its press on, by its place (`trainer.listening.manuals`): `up` and `silent`
+    (pedal included) are inf while still to come."""
 
     key: int
     velocity: int

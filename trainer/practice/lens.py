@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from trainer.listening.manuals import keys_at
 from trainer.practice.accompany import supplied
 from trainer.practice.session import Session
 
@@ -37,7 +38,7 @@ def lens(session: Session) -> Lens:
         return Lens(written, ())
     verdict = session.judge.harmony(index, keys)
     given = supplied(session.task, index)
-    upper = [sonority.spell(key) for key in sorted({*keys, *given}, reverse=True)]
+    upper = [sonority.spell(key) for key in sorted({*keys_at(keys), *given}, reverse=True)]
     states: dict[str, State] = {}
     for pitch in upper:
         if pitch.midi > sonority.bass.midi or pitch.name != sonority.bass.name:

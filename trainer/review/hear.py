@@ -11,6 +11,7 @@ from trainer.judging.stretch import stretches
 from trainer.judging.take import Take
 from trainer.judging.task import Task, task
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.listening.manuals import Manual
 from trainer.practice.accompany import accompany, supplied
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
@@ -62,8 +63,8 @@ def heard(take: Take, exercise: Exercise) -> tuple[tuple[ToneNote, ...], tuple[f
 
 def _keys(events: Sequence[KeyEvent]) -> Iterator[ToneNote]:
     """Keys from down to up, or to the pedal's release if that is later."""
-    down: dict[int, KeyDown] = {}
-    kept: dict[int, KeyDown] = {}
+    down: dict[tuple[int, Manual], KeyDown] = {}
+    kept: dict[tuple[int, Manual], KeyDown] = {}
     pedal = False
     end = events[-1].time + _RINGS
 
@@ -72,16 +73,16 @@ def _keys(events: Sequence[KeyEvent]) -> Iterator[ToneNote]:
 
     for event in events:
         match event:
-            case KeyDown(time, key):
-                for sounding in (down.pop(key, None), kept.pop(key, None)):
+            case KeyDown(time, key, _, manual):
+                for sounding in (down.pop((key, manual), None), kept.pop((key, manual), None)):
                     if sounding is not None:
                         yield note(sounding, time)
-                down[key] = event
-            case KeyUp(time, key) if key in down:
+                down[key, manual] = event
+            case KeyUp(time, key, manual) if (key, manual) in down:
                 if pedal:
-                    kept[key] = down.pop(key)
+                    kept[key, manual] = down.pop((key, manual))
                 else:
-                    yield note(down.pop(key), time)
+                    yield note(down.pop((key, manual)), time)
             case Pedal(time, is_down):
                 pedal = is_down
                 if not pedal:

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from trainer.journal.plain_verdicts import Plain, verdict_plain
 from trainer.journal.store import Journal, TakeSummary
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
+from trainer.listening.manuals import manual_plain
 from trainer.review.advice import Advice
 from trainer.review.queries import Totals
 from trainer.review.statistics import Share
@@ -44,10 +45,10 @@ def summary_plain(summary: TakeSummary) -> Plain:
 def event_plain(event: KeyEvent) -> Plain:
     """A raw event, named by its kind."""
     match event:
-        case KeyDown(time, key, velocity):
-            return {"down": key, "velocity": velocity, "time": time}
-        case KeyUp(time, key):
-            return {"up": key, "time": time}
+        case KeyDown(time, key, velocity, manual):
+            return {"down": key, "velocity": velocity, "time": time} | manual_plain(manual)
+        case KeyUp(time, key, manual):
+            return {"up": key, "time": time} | manual_plain(manual)
         case Pedal(time, down):
             return {"pedal": down, "time": time}
     return {"onward": True, "time": event.time}

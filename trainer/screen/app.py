@@ -120,6 +120,8 @@ class App:
             self.desk.retune(player)
         if name in ("input", PLAYER):
             self.desk.listen(player.input)
+        if name in ("manuals", PLAYER):
+            self.desk.assign(player.manuals)
         if name == PLAYER and self.desk.writer is not None:
             self.desk.writer.player(player.id, player.name)
         assert name != CALIBRATE

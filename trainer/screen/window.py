@@ -279,6 +279,7 @@ def _open_desk(room: Room, log: str, way: WayOut) -> Console:
     from trainer.conducting.chosen_sound import opening_sound
     from trainer.conducting.console import Console
     from trainer.conducting.sources import HandsSource
+    from trainer.listening.assigning import assignments
     from trainer.screen.app import get_ready
 
     later: list[Console] = []
@@ -289,7 +290,8 @@ def _open_desk(room: Room, log: str, way: WayOut) -> Console:
 
     player = room.settings.player
     across = passage()
-    source = way.closing("the keyboards", HandsSource(at_once, player.input or None, across))
+    keyboards = HandsSource(at_once, player.input or None, across, assignments(player.manuals))
+    source = way.closing("the keyboards", keyboards)
     output = way.closing("the sound", opening_sound(player, across))
     desk = Console(source, output, None, log=log)
     later.append(desk)

@@ -37,17 +37,23 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class KeyOn:
-    """The player's key, a MIDI note number, at `time.monotonic()` = `at`."""
+    """The player's key, a MIDI note number, at `time.monotonic()` = `at`.
+
+    `ear` is the number of the process that has told of it, None for the program, which knows of
+    all keyboards.
+    """
 
     key: int
     velocity: int
     at: float
+    ear: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class KeyOff:
     key: int
     at: float
+    ear: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,17 +10,25 @@ from trainer.sound.requests import KeyOff, KeyOn, Request
 
 
 def as_request(row: Row) -> KeyOn | KeyOff:
-    """A row of the passage: when a key was struck (1) or let go (0), which, how hard."""
-    at, down, key, velocity = row
-    return KeyOn(key, velocity, at) if down else KeyOff(key, at)
+    """A row of the passage: when a key was struck (odd) or let go (even), and by twice what number
+    that is told; which, how hard."""
+    at, told, key, velocity = row
+    ear, down = divmod(told, 2)
+    return KeyOn(key, velocity, at, ear) if down else KeyOff(key, at, ear)
 
 
 class Once:
     """What is new of what is asked for. A key is done as the latest time of it says: the same told
-    again is left out, and so is what is told when something later has been done."""
+    again is left out, and so is what is told when something later has been done.
+
+    A process that listens knows the keyboards of its own interface only: what it says of the end of
+    a key does not hold while another has said of the same that it is down. The program's word does:
+    whatever has been lost on the way, or fell with its process, it puts right.
+    """
 
     def __init__(self) -> None:
         self._last: dict[int, tuple[float, set[type]]] = {}
+        self._down: dict[int, set[int]] = {}  # the ears that have a key down
 
     def of(self, requests: Iterable[Request]) -> list[Request]:
         """Those that are to be done."""
@@ -30,9 +38,24 @@ class Once:
         """Whether it is to be done; it counts as done then."""
         if not isinstance(request, KeyOn | KeyOff):
             return True
+        if self._held_elsewhere(request):
+            return False
         last, done = self._last.get(request.key, (-inf, set()))
         if request.at < last or (request.at == last and type(request) in done):
             return False
         same = done if request.at == last else set()
         self._last[request.key] = request.at, {*same, type(request)}
         return True
+
+    def _held_elsewhere(self, request: KeyOn | KeyOff) -> bool:
+        """Whether a key that one ear says is up is down for another."""
+        ears = self._down.setdefault(request.key, set())
+        if request.ear is None:
+            last, _ = self._last.get(request.key, (-inf, set()))
+            if isinstance(request, KeyOff) and request.at >= last:
+                ears.clear()
+        elif isinstance(request, KeyOn):
+            ears.add(request.ear)
+        else:
+            ears.discard(request.ear)
+        return isinstance(request, KeyOff) and request.ear is not None and bool(ears)

@@ -71,6 +71,8 @@ def status_words(shell: Shell, notice: str) -> str:
     if isinstance(source, HandsSource):
         port = source.port
         keyboard = f"listening to {port}" if port else "no keyboard found: the letters are keys"
+        if port and source.complaint:
+            keyboard = f"{keyboard}, but {source.complaint}"
     else:
         keyboard = "a demo player plays"
     supply = shell.setup.conditions.supply

@@ -8,6 +8,7 @@ from trainer.judging.take import Take
 from trainer.judging.task import Task, on_the_page
 from trainer.judging.verdict import MomentVerdict
 from trainer.listening.events import KeyDown, KeyUp
+from trainer.listening.manuals import Manual
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote, Track
 from trainer.theory.fault import Fault
@@ -71,15 +72,17 @@ def as_played(task: Task, take: Take, first: int, last: int) -> Track | None:
     begin = take.origin + line.time(first) - 0.15
     end = take.origin + (line.time(last + 1) if last < task.last else line.end) + 0.1
     notes: list[ToneNote] = []
-    down: dict[int, tuple[float, int]] = {}
+    down: dict[tuple[int, Manual], tuple[float, int]] = {}
     for event in take.events:
         if isinstance(event, KeyDown):
-            down[event.key] = (event.time, event.velocity)
-        elif isinstance(event, KeyUp) and event.key in down:
-            start, velocity = down.pop(event.key)
-            notes += _cut(task, event.key, start, event.time, velocity, begin, end)
-    for key, (start, velocity) in down.items():
-        notes += _cut(task, key, start, end, velocity, begin, end)
+            down[event.key, event.manual] = (event.time, event.velocity)
+        elif isinstance(event, KeyUp) and (event.key, event.manual) in down:
+            start, velocity = down.pop((event.key, event.manual))
+            key = on_the_page(event.key, task.conditions, event.manual)
+            notes += _cut(key, start, event.time, velocity, begin, end)
+    for (pressed, manual), (start, velocity) in down.items():
+        key = on_the_page(pressed, task.conditions, manual)
+        notes += _cut(key, start, end, velocity, begin, end)
     for part in task.conditions.supply:
         for index in range(first, last + 1):
             moment = task.exercise.moments[index]
@@ -88,7 +91,7 @@ def as_played(task: Task, take: Take, first: int, last: int) -> Track | None:
             if pitch is not None and (struck or index == first):
                 start = take.origin + line.time(index)
                 stop = start + _length(task, index, part)
-                notes += _cut(task, pitch.midi, start, stop, 56, begin, end, shifted=False)
+                notes += _cut(pitch.midi, start, stop, 56, begin, end)
     return Track(tuple(sorted(notes, key=lambda note: note.start)))
 
 
@@ -102,20 +105,10 @@ def _length(task: Task, index: int, part: str) -> float:
 
 
 def _cut(
-    task: Task,
-    key: int,
-    start: float,
-    stop: float,
-    velocity: int,
-    begin: float,
-    end: float,
-    shifted: bool = True,
+    key: int, start: float, stop: float, velocity: int, begin: float, end: float
 ) -> list[ToneNote]:
     start, stop = max(start, begin), min(stop, end)
-    if stop <= start:
-        return []
-    sounding = on_the_page(key, task.conditions) if shifted else key
-    return [ToneNote(start - begin, stop - start, sounding, velocity)]
+    return [] if stop <= start else [ToneNote(start - begin, stop - start, key, velocity)]
 
 
 def fault_track(exercise: Exercise, fault: Fault, tempo: float | None) -> Track:

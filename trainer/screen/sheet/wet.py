@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from trainer.listening.manuals import keys_at
 from trainer.practice.session import Session
 from trainer.screen.sheet.board import Written
 from trainer.screen.sheet.inked import Inked
@@ -21,7 +22,7 @@ def wet_notes(inked: Inked, session: Session) -> tuple[Written, ...]:
 def _column(inked: Inked, session: Session, index: int, keys: Sequence[int]) -> Written | None:
     sonority = session.judge.sonorities[index]
     moment = session.exercise.moments[index]
-    left = sorted(keys)
+    left = list(keys_at(keys))
     for given in (moment.bass, moment.melody):
         if given is not None and given.midi in left:
             left.remove(given.midi)

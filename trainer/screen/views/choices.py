@@ -9,6 +9,10 @@ from typing import Any
 import pygame
 
 from trainer.errors import SettingsError
+from trainer.listening.assigning import Told, assigned, assignments, complaint, in_words
+from trainer.listening.assigning import changed as reassigned
+from trainer.listening.choosing import Port
+from trainer.listening.manuals import Manual
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.parts.widgets import Do, Field, Rows, foot_of, set_actions, set_heading
 from trainer.screen.room import Keys, Room
@@ -83,19 +87,18 @@ _SETTINGS: dict[str, Setting] = {setting.name: setting for setting in PLAYER_SET
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A heading (`name` empty) or a setting."""
+    """A heading (`name` empty) or a setting; of `manuals` a line for each keyboard."""
 
     words: str
     name: str = ""
+    keyboard: str = ""
 
 
-PLAYER, CALIBRATE = "player", "calibrate"
+PLAYER, CALIBRATE, MANUALS = "player", "calibrate", "manuals"
 
 
 class ChoicesView:
     """Left and right change the chosen line; what is changed is in force and kept."""
-
-    lively = False
 
     def __init__(
         self,
@@ -111,17 +114,9 @@ class ChoicesView:
         self._ports = ports
         self._calibrate = calibrate
         self._trouble = ""
-        self._lines = [
-            Line("player"),
-            Line("who plays", PLAYER),
-            *(
-                line
-                for heading, settings in GROUPS
-                for line in (Line(heading), *(Line(words, name) for name, words in settings))
-            ),
-        ]
-        at = next(i for i, line in enumerate(self._lines) if line.name == "input")
-        self._lines.insert(at + 1, Line("calibrate the keyboard", CALIBRATE))
+        self.lively = False  # but where keyboards have come or gone
+        self._keyboards: tuple[str, ...] = ports()[0]
+        self._lines = _lines(self._keyboards)
         self.rows = Rows(count=len(self._lines), chosen=1)
         self._name: Field | None = None  # a new player's name, while it is written
 
@@ -135,7 +130,16 @@ class ChoicesView:
         return self._name is not None
 
     def step(self, now: float) -> None:
-        return
+        keyboards = self._ports()[0]
+        self.lively = keyboards != self._keyboards
+        if self.lively:
+            chosen = self._lines[self.rows.chosen]
+            self._keyboards, self._lines = keyboards, _lines(keyboards)
+            self.rows.resize(len(self._lines))
+            if chosen in self._lines:
+                self.rows.choose(self._lines.index(chosen))
+            else:
+                self._skip_headings(-1)
 
     def close(self) -> None:
         return
@@ -232,9 +236,28 @@ class ChoicesView:
             self._trouble = str(error)
         self._applied(settings, name)
 
+    def _told(self, keyboard: str) -> Told:
+        """What a keyboard plays."""
+        manuals = assignments(self.room.settings.player.manuals)
+        told = assigned(manuals, self._named)
+        return next((told[port] for port in told if port.name == keyboard), {})
+
+    def _assigned(self, keyboard: str, by: int) -> str:
+        """The setting with what is after or before what that keyboard plays."""
+        order = tuple(Manual)
+        now = self._told(keyboard).get(None, Manual.EVERYTHING)
+        following = order[(order.index(now) + by) % len(order)]
+        return reassigned(self.room.settings.player.manuals, keyboard, following, self._named)
+
+    @property
+    def _named(self) -> tuple[Port, ...]:
+        return tuple(Port(name, "") for name in self._keyboards)
+
     def _following(self, name: str, by: int) -> str | None:
         """The value after or before the one in force, as text."""
         kind, value = _SETTINGS[name].kind, getattr(self.room.settings.player, name)
+        if name == MANUALS:
+            return self._assigned(self._lines[self.rows.chosen].keyboard, by)
         if name == "pitch":
             near = min(range(4), key=lambda n: abs(_PITCHES[n] - value))
             return f"{_PITCHES[(near + by) % 4]:g}"
@@ -288,6 +311,9 @@ class ChoicesView:
         said = self._trouble
         if not said and line.name in _SETTINGS:
             said = _SETTINGS[line.name].meaning
+        if not self._trouble and line.name == MANUALS:
+            manuals = assignments(self.room.settings.player.manuals)
+            said = complaint(manuals, self._named) or said
         if self._name is not None:
             self._name.set(forme, measure.margin, foot - 1.7 * em, width, "the new player’s name")
         else:
@@ -324,9 +350,21 @@ class ChoicesView:
             )
             return
         middle = rect.x + 0.47 * rect.width
+        shown = in_words(self._told(line.keyboard)) if line.keyboard else self._shown(line.name)
         forme.text(line.words, rect.x + 1.4 * em, y, room=middle - rect.x - 2 * em)
         room = rect.right - middle - 2.6 * em
-        shown = forme.text(self._shown(line.name), middle + em, y, room=room)
+        set_there = forme.text(shown, middle + em, y, room=room)
         if chosen and line.name != CALIBRATE:
             forme.text("‹", middle, y, action=lambda: self.change(-1))
-            forme.text("›", shown.right + 0.7 * em, y, action=lambda: self.change(1))
+            forme.text("›", set_there.right + 0.7 * em, y, action=lambda: self.change(1))
+
+
+def _lines(keyboards: tuple[str, ...]) -> list[Line]:
+    """The page, with a line on what each keyboard plays."""
+    lines = [Line("player"), Line("who plays", PLAYER)]
+    for heading, settings in GROUPS:
+        lines += [Line(heading), *(Line(words, name) for name, words in settings)]
+    at = next(i for i, line in enumerate(lines) if line.name == "input")
+    about = [Line(f"{keyboard} plays", MANUALS, keyboard) for keyboard in keyboards]
+    lines[at + 1 : at + 1] = [*about, Line("calibrate the keyboard", CALIBRATE)]
+    return lines

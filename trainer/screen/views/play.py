@@ -11,6 +11,7 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource
 from trainer.listening.events import Onward
+from trainer.listening.manuals import keys_at
 from trainer.practice.accompany import supplied
 from trainer.practice.effects import (
     Begin,
@@ -391,9 +392,11 @@ class PlayView:
         """The keys that are down and what they are: given, the player's, foreign; what is held over
         from before and counts at no moment that is open is leaving."""
         session = self.shell.session
-        down: dict[int, Role] = dict.fromkeys(session.capture.down, "soft")
+        places = session.capture.down
+        down: dict[int, Role] = dict.fromkeys(keys_at(places), "soft")
         for heard in session.open:
-            down |= {key: self._role(heard.index, key) for key in heard.keys if key in down}
+            counting = keys_at(place for place in heard.keys if place in places)
+            down |= {key: self._role(heard.index, key) for key in counting}
         if session.stage == "playing":
             for key in supplied(session.task, session.current):
                 down.setdefault(key, "ink")
