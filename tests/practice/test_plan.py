@@ -218,6 +218,7 @@ def test_a_part_passed_over_is_left_out_though_there_is_time() -> None:
         (60.0, 80.0),
         (60.5, 20.0),
         (61.0, 20.0),
+        (-0.5, 20.0),
         (-5.0, 20.0),
     ],
 )

@@ -1,19 +1,24 @@
 """Four-part chorales from music21's corpus as our values, with figures a continuo player would
 write over their basses.
 
-Source of the music: `music21.corpus.chorales.Iterator`. The figures are derived here by hand-made
-rules that know nothing of the completion table under test.
+Source of the music: `music21.corpus.chorales.Iterator`. Its files are read here as what they are,
+MusicXML, in a tenth of the time music21 takes over them; test_chorales.py holds some of them
+against music21's own reading. The figures are derived here by hand-made rules that know nothing
+of the completion table under test.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
+from zipfile import ZipFile
 
-from music21 import corpus
+from lxml import etree
+from music21 import converter, corpus
 
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figuring, Way
@@ -67,8 +72,8 @@ class Chorale:
 def chorales(count: int) -> Iterator[Chorale]:
     """The first `count` chorales that have four voices from beginning to end."""
     found = 0
-    for score in corpus.chorales.Iterator():
-        chorale = chorale_of(score)
+    for path in chorale_files():
+        chorale = chorale_in(path)
         if chorale is not None:
             yield chorale
             found += 1
@@ -76,24 +81,42 @@ def chorales(count: int) -> Iterator[Chorale]:
             return
 
 
+def chorale_files() -> Iterator[Path]:
+    """The chorales' files in music21's own order."""
+    for name in corpus.chorales.Iterator(returnType="filename"):
+        found = corpus.getWork(name)
+        yield Path(found[0] if isinstance(found, list) else found)
+
+
+def chorale_in(path: Path) -> Chorale | None:
+    """The chorale in a file of the corpus; three of them are no MusicXML, and read by music21."""
+    if path.suffix == ".krn":
+        return chorale_of(converter.parse(path))
+    parts = _musicxml(path).findall("part")
+    sharps = next((part.findtext(".//key/fifths") for part in parts[:1]), None)
+    return _chorale(path.stem, [_read(part) for part in parts], sharps and int(sharps))
+
+
 def chorale_of(score: Any) -> Chorale | None:
+    """The chorale as music21 reads it."""
     parts = list(score.parts)
-    if len(parts) != 4:
-        return None
     signature = next(iter(parts[0].recurse().getElementsByClass("KeySignature")), None)
-    voices = tuple(_voice(part) for part in parts)
-    if signature is None or not all(voices):
+    name = str(score.metadata.title or score.metadata.corpusFilePath or "")
+    return _chorale(name, [_voice(part) for part in parts], signature and signature.sharps)
+
+
+def _chorale(name: str, voices: list[tuple[Note, ...]], sharps: int | None) -> Chorale | None:
+    if len(voices) != 4 or sharps is None or not all(voices):
         return None
     end = min(voice[-1].end for voice in voices)
-    voices = tuple(tuple(n for n in voice if n.end <= end) for voice in voices)
+    voices = [tuple(n for n in voice if n.end <= end) for voice in voices]
     if any(voice[-1].end != end for voice in voices):
         return None
     soprano, alto, tenor, bass = voices
     last = next(n.pitch for n in reversed(bass) if n.pitch is not None)
     assert last is not None
-    key = _key(last.name, signature.sharps)
-    name = str(score.metadata.title or score.metadata.corpusFilePath or "")
-    soundings = _soundings(voices)
+    key = _key(last.name, sharps)
+    soundings = _soundings(tuple(voices))
     bare = Exercise(
         "chorale",
         name,
@@ -139,7 +162,48 @@ def _signature(final: PitchName, mode: str) -> int:
     )
 
 
+def _musicxml(path: Path) -> Any:
+    """The root of a MusicXML file, packed (`container.xml` says where it is) or plain."""
+    if path.suffix != ".mxl":
+        return etree.parse(str(path)).getroot()
+    with ZipFile(path) as packed:
+        container = etree.fromstring(packed.read("META-INF/container.xml"))
+        return etree.fromstring(packed.read(container.find(".//{*}rootfile").get("full-path")))
+
+
+def _read(part: Any) -> tuple[Note, ...]:
+    """The notes and rests of a MusicXML part; nothing where they are not one after the other."""
+    notes: list[Note] = []
+    at, divisions = Fraction(0), 1
+    for element in part.iterfind("measure/*"):
+        if element.tag == "attributes":
+            divisions = int(element.findtext("divisions") or divisions)
+        length = Fraction(int(element.findtext("duration") or 0), divisions)
+        if element.tag in ("backup", "forward"):
+            at += length if element.tag == "forward" else -length
+        if element.tag != "note" or element.find("grace") is not None:
+            continue
+        pitch = None
+        if (written := element.find("pitch")) is not None:
+            step, octave = written.findtext("step"), int(written.findtext("octave"))
+            pitch = Pitch("CDEFGAB".index(step), int(written.findtext("alter") or 0), octave)
+        tied = any(tie.get("type") == "stop" for tie in element.iterfind("tie"))
+        fermata = element.find("notations/fermata") is not None
+        if element.find("chord") is not None:  # divided: the last one written is sung
+            notes[-1] = replace(notes[-1], pitch=pitch)
+            continue
+        onset = at.limit_denominator(96)
+        notes.append(
+            Note(onset, length.limit_denominator(96), pitch, tied and bool(notes), fermata)
+        )
+        at += length
+    notes.sort(key=lambda note: note.onset)
+    ends = [Fraction(0), *(note.end for note in notes)]
+    return () if any(n.onset != end for n, end in zip(notes, ends, strict=False)) else tuple(notes)
+
+
 def _voice(part: Any) -> tuple[Note, ...]:
+    """The same of a part as music21 reads it."""
     notes: list[Note] = []
     for element in part.flatten().notesAndRests:
         if element.duration.isGrace or not element.duration.quarterLength:

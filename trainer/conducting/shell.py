@@ -67,6 +67,10 @@ JUDGED_WITHIN = 0.2  # seconds that judging the pass may take at the end
 class Clock(Protocol):
     """Seconds on one monotonic clock."""
 
+    @property
+    def frame(self) -> float:
+        """Seconds from step to step where no view says when."""
+
     def now(self) -> float: ...
 
     def wall(self) -> float:
@@ -98,6 +102,8 @@ class Plan(Protocol):
 class RealClock:
     """The computer's own."""
 
+    frame = 0.004
+
     def now(self) -> float:
         return time.monotonic()
 
@@ -110,6 +116,8 @@ class RealClock:
 
 class QuickClock:
     """A clock that goes only while one waits for it: minutes of playing in a moment."""
+
+    frame = 1 / 60  # a window's
 
     def __init__(self, now: float = 0.0) -> None:
         self._now = now
@@ -396,7 +404,7 @@ def play_through(
             look()
             for effect in shell.step():
                 show(effect)
-            shell.clock.sleep(0.004)
+            shell.clock.sleep(shell.clock.frame)
         if not shell.more_to_come():
             return
         shell.again()
