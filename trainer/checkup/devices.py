@@ -14,12 +14,11 @@ from typing import Any
 
 from trainer.apart import Line, Process
 from trainer.checkup.finding import Finding, State
-from trainer.display import has_display
+from trainer.display import DRIVER, has_display, open_display
+from trainer.errors import InputError
 
 ANSWERS_WITHIN = 15.0  # seconds that a device has to answer
 SCREEN = "trainer.checkup.devices:serve_screen"
-# drivers of SDL that draw where nobody looks; it takes them by itself where no server answers
-_UNSEEN = ("dummy", "offscreen", "evdev", "kmsdrm")
 _SERVERS: Mapping[str, str] = {
     "ALSA": "on Linux load the kernel's sequencer (`modprobe snd-seq`) to hear USB keyboards",
     "JACK": "start its server if you play through one; else nothing is missing",
@@ -88,32 +87,27 @@ def sound() -> tuple[Finding, ...]:
 def screen() -> tuple[Finding, ...]:
     """Whether a window can be seen here."""
     terminal = "the terminal view is used; `practice --view window` needs a display"
-    if not has_display() and not os.environ.get("SDL_VIDEODRIVER"):
+    if not has_display() and not os.environ.get(DRIVER):
         return (Finding("display", "without", "none here", terminal),)
     answer = _asked(SCREEN, None)
     if not isinstance(answer, dict):
         return (Finding("display", "wrong", f"no window can be opened ({answer})", terminal),)
     driver = answer["driver"]
-    if driver in _UNSEEN and not os.environ.get("SDL_VIDEODRIVER"):
-        said = f"the display {os.environ.get('DISPLAY', '')} does not answer"
-        remedy = "correct DISPLAY, or unset it to use the terminal view"
-        return (Finding("display", "wrong", " ".join(said.split()), remedy),)
     sizes = ", ".join(f"{wide}x{high}" for wide, high in answer["sizes"])
     return (Finding("display", "good", f"{driver} {sizes}".strip()),)
 
 
 def serve_screen(line: Line) -> None:
     """The life of the process that asks for the displays."""
-    import pygame
-
     next(iter(line), None)
     try:
-        pygame.display.init()
-    except pygame.error as error:
-        line.tell(str(error))
+        open_display()
+    except InputError as error:
+        line.tell(error.what)
         return
-    sizes = [] if pygame.display.get_driver() in _UNSEEN else pygame.display.get_desktop_sizes()
-    line.tell({"driver": pygame.display.get_driver(), "sizes": list(sizes)})
+    import pygame
+
+    line.tell({"driver": pygame.display.get_driver(), "sizes": pygame.display.get_desktop_sizes()})
 
 
 def terminal() -> tuple[Finding, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from trainer.display import has_display
+from trainer.display import has_display, open_display
 from trainer.errors import InputError, LogError
 
 if TYPE_CHECKING:
@@ -53,8 +53,6 @@ def chosen_view(view: str | None) -> str:
         )
     if view in ("terminal", "none") or not (view or has_display()):
         return view or "terminal"
-    from trainer.screen.display import open_display
-
     try:
         open_display()
     except InputError as error:

@@ -11,7 +11,8 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 import pygame
 
-from trainer.screen.display import heed_its_death, open_display
+from trainer.display import open_display
+from trainer.screen.display import heed_its_death
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.stage import Stage
 from trainer.screen.drawing.theme import SMALLEST

@@ -98,6 +98,11 @@ class Sonority:
         return frozenset(member.name.pitch_class for member in self.additions)
 
     @cached_property
+    def belonging_pitch_classes(self) -> frozenset[int]:
+        """Of all that may sound: members and additions."""
+        return self.allowed_pitch_classes | self.addition_pitch_classes
+
+    @cached_property
     def dissonances(self) -> tuple[Member, ...]:
         """Members with any treatment, the bass among them where it is the dissonance."""
         return tuple(member for member in self.members if member.treatment is not None)

@@ -32,8 +32,6 @@ def _column(inked: Inked, session: Session, index: int, keys: Sequence[int]) -> 
     foreign = frozenset(
         pitch
         for pitch in pitches
-        if sonority.bass is not None
-        and pitch.midi % 12 not in sonority.allowed_pitch_classes
-        and pitch.midi % 12 not in sonority.addition_pitch_classes
+        if sonority.bass is not None and pitch.midi % 12 not in sonority.belonging_pitch_classes
     )
     return inked.wet(index, pitches, foreign)

@@ -404,9 +404,9 @@ class PlayView:
 
     def _role(self, index: int, key: int) -> Role:
         session = self.shell.session
-        moment, awaited = session.exercise.moments[index], session.judge.sonorities[index]
+        moment, sonority = session.exercise.moments[index], session.judge.sonorities[index]
         if key in {p.midi for p in (moment.bass, moment.melody) if p is not None}:
             return "ink"
-        belonging = awaited.allowed_pitch_classes | awaited.addition_pitch_classes
-        foreign = session.stage == "playing" and awaited.bass is not None
-        return "mark" if foreign and key % 12 not in belonging else "player"
+        foreign = session.stage == "playing" and sonority.bass is not None
+        belongs = key % 12 in sonority.belonging_pitch_classes
+        return "mark" if foreign and not belongs else "player"
