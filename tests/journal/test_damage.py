@@ -125,7 +125,7 @@ def test_a_damaged_bundle_is_refused_in_one_line_and_nothing_comes_of_it(
         (b"", "not a bundle"),
         (b"[1]\n", "an object is missing"),
         (b'{"format": "recipes", "version": 1}\n', "this is not a bundle of a log"),
-        (b'{"format": "mittelstimme-log", "version": 2}\n', "newer Mittelstimme (version 2)"),
+        (b'{"format": "mittelstimme-log", "version": 99}\n', "newer Mittelstimme (version 99)"),
         (b'{"format": "mittelstimme-log", "version": 1}\n', ":1: an object is missing"),
         (b"[" * 100_000 + b"\n", "not a bundle of a log"),
     ],
@@ -191,7 +191,7 @@ def test_damaged_events_and_marks_are_found_and_mended(location: str) -> None:
         found = {(one.take, one.what) for one in verify(journal).troubles}
     assert found == {
         (ids[0], "the events of a take are damaged"),
-        (ids[1], f"marks of rules {RULES_VERSION} are damaged"),
+        (ids[1], "marks of rules 1 are damaged"),
         ("", "the sums are not those of the takes"),
     }
     repair(location, judge, RULES_VERSION)
