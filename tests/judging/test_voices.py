@@ -55,6 +55,28 @@ def test_two_keys_are_shared_by_four_voices() -> None:
     assert ways("c3 g4") == ["c3 g4 g4 g4", "c3 c3 g4 g4", "c3 c3 c3 g4"]
 
 
+def test_one_pitch_on_two_manuals_is_two_voices() -> None:
+    assert ways("c3 c3 g3 e4") == ["c3 c3 g3 e4"]
+    assert ways("c3 g3 e4 e4") == ["c3 g3 e4 e4"]
+    assert ways("c3 g3 c3 e4", low="c3") == ["c3 g3 c3 e4"]
+    upper = [Pitch.parse(word) for word in ("g3", "e4", "e4")]
+    assert list(map(str, upper_divisions(upper))) == ["- g3 e4 e4"]
+
+
+def test_voices_that_cross_on_manuals_stay_in_their_order() -> None:
+    assert ways("c4 g3 e4 c5") == ["c4 g3 e4 c5"]
+    assert ways("c3 g4 e4 f4") == ["c3 g4 e4 f4"]
+    crossing = [Pitch.parse(word) for word in ("g4", "e4", "f4")]
+    assert list(map(str, upper_divisions(crossing))) == ["- g4 e4 f4"]
+
+
+def test_of_many_keys_on_manuals_the_last_four_before_the_soprano_are_looked_at() -> None:
+    found = ways("c3 b4 g3 b3 c4 e4 g4")
+    assert len(found) == 6 and not [way for way in found if " b4 " in way]
+    above = [Pitch.parse(word) for word in ("b4", "g3", "b3", "c4", "e4", "g4")]
+    assert not [way for way in upper_divisions(above) if Pitch.parse("b4") in tuple(way)]
+
+
 def test_one_key_is_all_four_voices_and_none_is_no_chord() -> None:
     assert ways("c4") == ["c4 c4 c4 c4"]
     assert ways("") == []

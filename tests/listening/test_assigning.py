@@ -55,7 +55,7 @@ def test_a_console_sends_its_manuals_as_channels_of_one_port() -> None:
 
 def test_channels_one_and_sixteen_are_the_outermost() -> None:
     assert told("Console/1/16 = bass") == {CONSOLE: {0: BASS, 15: BASS}}
-    for none in ("Console/0 = bass", "Console/17 = bass"):
+    for none in ("Console/0 = bass", "Console/17 = bass", "Console/1/17 = bass"):
         with pytest.raises(ValueError, match="they are 1 to 16"):
             assignments(none)
 
@@ -105,4 +105,6 @@ def test_one_keyboard_is_told_otherwise_and_the_rest_stays_as_it_was_written() -
         SWELL: {None: RIGHT},
     }
     assert changed("Pedals = bass", "Pedals", Manual.EVERYTHING, PORTS) == ""
+    by_channel = "Great/2 = bass, Great = left hand"
+    assert changed(by_channel, "Great", Manual.EVERYTHING, PORTS) == "Great/2 = bass"
     assert changed("", "Pi, no/3", BASS, PORTS) == "Pi, no/3 = bass"

@@ -16,6 +16,7 @@ from trainer.listening.manuals import (
     key_at,
     keys_at,
     manual_at,
+    manual_plain,
     placed,
 )
 
@@ -38,6 +39,22 @@ def test_the_bass_lies_leftmost_and_the_right_hand_rightmost_whatever_the_keys()
     order = (Manual.BASS, Manual.LEFT_HAND, Manual.EVERYTHING, Manual.RIGHT_HAND)
     for lower, upper in pairwise(order):
         assert placed(127, lower) < placed(0, upper)
+
+
+def test_the_boards_stand_side_by_side_and_keep_their_numbers_in_the_log() -> None:
+    lefts = [placed(0, manual) for manual in sorted(Manual, key=lambda m: placed(0, m))]
+    assert lefts == [-264, -132, 0, 132]
+    assert [(manual.value, manual.words) for manual in Manual] == [
+        (0, "everything"),
+        (1, "bass"),
+        (2, "left hand"),
+        (3, "right hand"),
+    ]
+
+
+def test_beside_a_key_stands_what_its_manual_was_told_unless_that_is_everything() -> None:
+    assert manual_plain(Manual.EVERYTHING) == {}
+    assert manual_plain(Manual.LEFT_HAND) == {"manual": "left hand"}
 
 
 def test_one_pitch_on_two_manuals_is_two_keys() -> None:
