@@ -126,6 +126,7 @@ def test_a_damaged_bundle_is_refused_in_one_line_and_nothing_comes_of_it(
         (b"[1]\n", "an object is missing"),
         (b'{"format": "recipes", "version": 1}\n', "this is not a bundle of a log"),
         (b'{"format": "mittelstimme-log", "version": 99}\n', "newer Mittelstimme (version 99)"),
+        (b'{"format": "mittelstimme-log", "version": 2}\n', ":1: an object is missing"),
         (b'{"format": "mittelstimme-log", "version": 1}\n', ":1: an object is missing"),
         (b"[" * 100_000 + b"\n", "not a bundle of a log"),
     ],
