@@ -237,6 +237,28 @@ def test_interfaces_that_do_not_answer_are_told_by_how_much_they_are_missed(
     assert only(looked, "keyboards") == Finding("keyboards", "good", "Great (ALSA)")
 
 
+def test_what_keyboards_are_told_to_play_is_held_against_those_there_are(monkeypatch: Env) -> None:
+    monkeypatch.setattr(ports, "found", lambda: found({"ALSA": ""}, "Great", "Pedals"))
+    save(load())
+    assert not [finding for finding in devices.midi() if finding.about == "manuals"]
+    save(changed(load(), "manuals", "pedals = bass"))
+    assert only(devices.midi(), "manuals") == Finding("manuals", "good", "pedals = bass")
+    save(changed(load(), "manuals", "pedals = bass, Swell = left hand"))
+    told = only(devices.midi(), "manuals")
+    assert (told.state, told.said) == (
+        "wrong",
+        "there is no keyboard 'Swell' to play the left hand",
+    )
+    assert "settings set manuals" in told.remedy
+
+
+def test_settings_that_cannot_be_read_hide_no_keyboard(monkeypatch: Env) -> None:
+    monkeypatch.setattr(ports, "found", lambda: found({"ALSA": ""}, "Great"))
+    save(load())
+    settings_path().write_text("player = ", encoding="utf-8")
+    assert only(devices.midi(), "keyboards").state == "good"
+
+
 @pytest.mark.parametrize(
     ("hurries", "state"), [("real time", "good"), ("raised", "good"), ("usual", "without")]
 )

@@ -9,13 +9,16 @@ import os
 import shutil
 import sys
 import threading
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from trainer.apart import Line, Process
 from trainer.checkup.finding import Finding, State
 from trainer.display import DRIVER, has_display, open_display
-from trainer.errors import InputError
+from trainer.errors import InputError, SettingsError
+
+if TYPE_CHECKING:
+    from trainer.listening.choosing import Port
 
 ANSWERS_WITHIN = 15.0  # seconds that a device has to answer
 SCREEN = "trainer.checkup.devices:serve_screen"
@@ -46,6 +49,7 @@ def midi() -> tuple[Finding, ...]:
     else:
         remedy = "plug one in and look again; the letters of the typing keyboard are keys too"
         findings.append(Finding("keyboards", "without", "none found", remedy))
+    findings += _manuals(looked.ports)
     if "usual" in looked.hurries:
         said = "is woken like any other program: keys may sound late while the machine is busy"
         remedy = "on Linux give yourself real-time priority (rtprio in /etc/security/limits.d)"
@@ -53,6 +57,24 @@ def midi() -> tuple[Finding, ...]:
     elif looked.hurries:
         findings.append(Finding("listening", "good", "is woken before other programs"))
     return tuple(findings)
+
+
+def _manuals(ports: Sequence[Port]) -> list[Finding]:
+    """What the player has told the keyboards to play, where anything is told."""
+    from trainer.listening.assigning import assignments, complaint
+    from trainer.settings import load, settings_path
+
+    try:
+        manuals = assignments(load().player.manuals) if settings_path().exists() else ()
+    except SettingsError:  # told where the settings are looked at
+        return []
+    if not manuals:
+        return []
+    wrong = complaint(manuals, ports)
+    if wrong:
+        remedy = "plug it in, or say anew what plays what: `mittelstimme settings set manuals`"
+        return [Finding("manuals", "wrong", wrong, remedy)]
+    return [Finding("manuals", "good", ", ".join(map(str, manuals)))]
 
 
 def sound() -> tuple[Finding, ...]:
