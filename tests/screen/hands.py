@@ -205,6 +205,7 @@ class LettersOnly(HandsSource):
         self.name = "typing"
         self.lost: str | None = None
         self.assigned: Sequence[Assignment] = ()
+        self.amiss = ""
 
     @property
     def port(self) -> str | None:
@@ -221,7 +222,7 @@ class LettersOnly(HandsSource):
 
     @property
     def complaint(self) -> str:
-        return ""
+        return self.amiss
 
     def listen(self, wanted: str | None) -> None:
         return

@@ -6,11 +6,14 @@ import pygame
 import pytest
 
 from tests.screen.conftest import Opens
-from tests.screen.hands import SIZES, Hands, chord, practise, somebody
+from tests.screen.hands import SIZES, Hands, LettersOnly, chord, practise, somebody
 from tests.screen.pieces import eight_pages, evening, extremes, hymn, seven_flats
-from trainer.listening.events import PortFound, PortLost
+from trainer.listening.events import KeyDown, PortFound, PortLost
+from trainer.listening.manuals import Manual
 from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.lens import lens
 from trainer.score.exercise import Exercise
+from trainer.screen.sheet.heading import status_words
 from trainer.screen.views.after import AfterView
 from trainer.screen.views.play import PlayView
 
@@ -86,6 +89,41 @@ def test_the_mark_glides_and_with_reduced_motion_jumps(window: Opens) -> None:
         hands.close()
     assert len(places[False]) > 5
     assert len(places[True]) == 1
+
+
+def test_keys_on_two_manuals_are_drawn_where_they_lie(window: Opens) -> None:
+    """Page, lens and strip show keys, whatever their manuals are told; the same key on two is one
+    on the strip."""
+    hands = window((1280, 800), somebody(supply=("bass", "melody")))
+    view = practise(hands, hymn(), demo=False, tempo=None)
+    source = view.shell.source
+    assert isinstance(source, LettersOnly)
+    hands.settle()
+    hands.press(pygame.K_RETURN)
+    player = hands.window.room.type.theme.player
+    before = inked(hands.surface, view.board.area, player)
+    for manual in (Manual.LEFT_HAND, Manual.RIGHT_HAND):
+        source.put(KeyDown(hands.now, 71, 70, manual))
+    source.put(KeyDown(hands.now, 67, 70, Manual.BASS))
+    hands.frame(3)
+    down = view._down()
+    assert {67, 71} <= down.keys() and all(0 <= key < 128 for key in down)
+    assert down[71] == "player"
+    figures = [mark.figure for mark in lens(view.shell.session).marks]
+    assert len(figures) == len(set(figures)) > 0
+    assert inked(hands.surface, view.board.area, player) > before
+
+
+def test_the_foot_names_a_keyboard_that_is_told_something_and_is_not_there(window: Opens) -> None:
+    hands = window((1280, 800))
+    view = practise(hands, hymn(), demo=False)
+    source = view.shell.source
+    assert isinstance(source, LettersOnly)
+    source.lost, source.amiss = "Great", "there is no keyboard 'Pedals' to play the bass"
+    said = status_words(view.shell, "")
+    assert said.startswith("listening to Great, but there is no keyboard 'Pedals' to play the bass")
+    source.amiss = ""
+    assert status_words(view.shell, "").startswith("listening to Great ·")
 
 
 def test_keys_struck_by_hand_are_written_at_once_and_stay(window: Opens) -> None:
