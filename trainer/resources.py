@@ -20,3 +20,11 @@ def exercises_folder() -> Path:
 def assets_folder() -> Path:
     """The folder of shipped fonts, icons and sounds with their licences."""
     return _shipped("assets")
+
+
+def program_files(*packages: str) -> tuple[tuple[str, int, int], ...]:
+    """The modules of the program's packages by name, size and time (ns): a program that was
+    changed in place is another."""
+    files = [path for part in packages for path in sorted((_PACKAGE / part).rglob("*.py"))]
+    facts = [(path, path.stat()) for path in files]
+    return tuple((path.name, stat.st_size, stat.st_mtime_ns) for path, stat in facts)

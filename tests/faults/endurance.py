@@ -311,7 +311,7 @@ def in_words(one: Sample, passes: int) -> str:
     return (
         f"{one.hours:5.2f} h, {passes:4} passes: {one.memory_mb:6.1f} MB, its processes {apart} "
         f"MB; {one.handles}+{one.handles_apart} handles, {one.threads} threads, {one.processes} "
-        f"processes, {one.files} temporary files, {one.objects.total()} objects, {one.kept} "
+        f"processes, {one.files} temporary files, {one.objects} objects, {one.kept} "
         "results in caches"
     )
 

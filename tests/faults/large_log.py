@@ -3,13 +3,19 @@
     python -m tests.faults.large_log
     python -m tests.faults.large_log --chords 100000
 
-Seconds that went by, and of computing of this process: on a busy machine the first hold what other
-programs took.
+Seconds that went by, and of computing of this process and those it waited for: on a busy machine
+the first hold what other programs took. A page is made with none of its pieces engraved before, as
+after ten takes of pieces that are new, and once more; and by the command itself, from its start to
+its end.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
+import shutil
+import subprocess
+import sys
 import tempfile
 import threading
 import time
@@ -19,20 +25,55 @@ from pathlib import Path
 
 from tests.bench.big_log import BUSY, LAST, build
 from trainer.commands.shelves import open_library
+from trainer.folders import HOME, cache_folder
 from trainer.journal.copies import keep_copy
 from trainer.journal.seals import Seals
 from trainer.journal.store import Journal
 from trainer.journal.verify import Checked, verify
 from trainer.practice.material import open_material
 from trainer.review.classroom import class_page, classroom
+from trainer.review.kept_pages import engraved
 from trainer.review.review_page import review_page
 
 
 def timed(what: str, do: Callable[[], object]) -> None:
-    went, computed = time.perf_counter(), time.process_time()
+    went, computed = time.perf_counter(), _computed()
     do()
-    went, computed = time.perf_counter() - went, time.process_time() - computed
+    went, computed = time.perf_counter() - went, _computed() - computed
     print(f"{what:44}{went:8.2f} s went by{computed:8.2f} s of computing", flush=True)
+
+
+def _computed() -> float:
+    return sum(os.times()[:4])  # with children
+
+
+def review(log: Path, player: str | None) -> None:
+    """The page of a player's ten last takes, as another process would make it."""
+    engraved.cache_clear()
+    with Journal.open(log) as journal:
+        who = None if player is None else journal.player(player)
+        review_page(journal, who, 10, datetime.now().astimezone())
+
+
+def command(*words: str) -> None:
+    """The program, from its start to its end."""
+    with tempfile.TemporaryDirectory() as folder:
+        page = str(Path(folder) / "page.html")
+        done = [sys.executable, "-m", "trainer", *words, "--html", page]
+        subprocess.run(done, check=True, stdout=subprocess.DEVNULL)
+
+
+def pages(log: Path) -> None:
+    """Each with no piece engraved before, and again."""
+    for name, player in (("one player", BUSY), ("everybody", None)):
+        shutil.rmtree(cache_folder() / "engraved", ignore_errors=True)
+        timed(f"review page of {name}, pieces new", lambda player=player: review(log, player))
+        timed("  again", lambda player=player: review(log, player))
+    words = ("review", "--log", str(log), "--player", BUSY)
+    shutil.rmtree(cache_folder() / "engraved", ignore_errors=True)
+    timed("command `review --html`, pieces new", lambda: command(*words))
+    timed("  again", lambda: command(*words))
+    timed("command `review --class --html`", lambda: command("review", "--class", *words[1:3]))
 
 
 def main() -> None:
@@ -41,15 +82,14 @@ def main() -> None:
     parser.add_argument("--log", type=Path, help="use the log that is there, or make it there")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
+        os.environ[HOME] = folder
         log = asked.log or Path(folder) / "log.sqlite"
         if not log.exists():
             timed(f"{asked.chords} chords made", lambda: build(str(log), asked.chords))
         material = open_material(open_library())
+        pages(log)
         with Journal.open(log) as journal:
             now = datetime.now().astimezone()
-            who = journal.player(BUSY)
-            timed("review page of one player", lambda: review_page(journal, who, 10, now))
-            timed("review page of everybody", lambda: review_page(journal, None, 10, now))
             timed("class page", lambda: class_page(classroom(journal, material, (), LAST), now))
             seals = Path(folder) / "seals"
             found: list[Checked] = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 import functools
 import gc
 import os
+import sys
 import threading
 from collections import Counter
 from collections.abc import Sequence
@@ -16,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+MANY = 200
 PAGE_MB = os.sysconf("SC_PAGE_SIZE") / 2**20 if hasattr(os, "sysconf") else 0.0
 
 
@@ -32,7 +34,8 @@ class Sample:
     processes: int
     files: int  # that lie in the folder for temporary ones
     kept: int  # results in `lru_cache`s
-    objects: Counter[str]  # what Python's collector looks after, by kind
+    objects: int  # that Python's collector looks after
+    kinds: Counter[str]  # how many of a kind: of our own kinds, and of those there are many of
 
     @property
     def figures(self) -> dict[str, float]:
@@ -52,10 +55,11 @@ def sample(hours: float, temporary: Path) -> Sample:
     """What this process and its children hold now, what nobody needs any more thrown away."""
     gc.collect()
     objects = gc.get_objects()
-    kinds = Counter(f"{type(one).__module__}.{type(one).__qualname__}" for one in objects)
+    kinds = Counter(map(type, objects))
     caches = [one for one in objects if isinstance(one, functools._lru_cache_wrapper)]
     kept = sum(one.cache_info().currsize for one in caches)
-    del objects
+    number = len(objects)
+    del objects, caches
     children = _children()
     return Sample(
         hours,
@@ -67,8 +71,19 @@ def sample(hours: float, temporary: Path) -> Sample:
         len(children),
         sum(1 for _ in temporary.rglob("*")),
         kept,
-        kinds,
+        number,
+        _told(kinds),
     )
+
+
+def _told(kinds: Counter[type]) -> Counter[str]:
+    """By name; what is measured must not grow by measuring it."""
+    told: Counter[str] = Counter()
+    for kind, count in kinds.items():
+        name = f"{kind.__module__}.{kind.__qualname__}"
+        if count > MANY or name.startswith("trainer."):
+            told[sys.intern(name)] += count
+    return told
 
 
 def _memory(pid: int) -> float:
@@ -147,6 +162,6 @@ def _line(hours: np.ndarray, values: np.ndarray) -> tuple[float, float]:
 
 def grown(samples: Sequence[Sample], most: int = 12) -> list[tuple[str, int, int]]:
     """The kinds of objects of which there are most more at the end than in the middle."""
-    before, after = samples[len(samples) // 2].objects, samples[-1].objects
+    before, after = samples[len(samples) // 2].kinds, samples[-1].kinds
     more = sorted(((n - before[kind], kind) for kind, n in after.items()), reverse=True)
     return [(kind, before[kind], after[kind]) for by, kind in more[:most] if by > 0]

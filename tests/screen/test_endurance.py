@@ -31,7 +31,7 @@ def test_after_any_number_of_pieces_no_handle_thread_process_or_view_is_left_ove
             assert max(held[1]) <= max(held[0]), name
     for view in VIEWS:
         counts = [
-            [sum(n for kind, n in one.objects.items() if kind.endswith(f".{view}")) for one in part]
+            [sum(n for kind, n in one.kinds.items() if kind.endswith(f".{view}")) for one in part]
             for part in (first, second)
         ]
         assert max(counts[1]) <= max(counts[0]), view

@@ -31,6 +31,7 @@ from trainer.practice.material import Material
 from trainer.practice.past import Past, continued, nothing
 from trainer.practice.plain_past import past_from, past_plain
 from trainer.practice.result import PassResult
+from trainer.resources import program_files
 from trainer.review.results import judged, results_of
 from trainer.theory.rules import RULES_VERSION
 
@@ -102,15 +103,8 @@ def _rules(material: Material) -> str:
     """What the fold depends on beside the takes."""
     steps = [(step.number, step.new_figurings, step.new_in_minor) for step in material.steps]
     versions = (_FORMAT, SCHEMA_VERSION, RULES_VERSION, trainer.__version__)
-    return repr((versions, metadata.version("fsrs"), _program(), steps, dict(material.wholes)))
-
-
-def _program() -> list[tuple[str, int, int]]:
-    """The files the fold is made by, by size and time: a program changed in place is another."""
-    home = Path(trainer.__file__).parent
-    files = [path for part in _FOLDED_BY for path in sorted((home / part).glob("*.py"))]
-    facts = [(path, path.stat()) for path in files]
-    return [(path.name, stat.st_size, stat.st_mtime_ns) for path, stat in facts]
+    folded_by = (metadata.version("fsrs"), program_files(*_FOLDED_BY))
+    return repr((versions, folded_by, steps, dict(material.wholes)))
 
 
 def _seal(rules: str, takes: Sequence[Any]) -> str:

@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 from markupsafe import Markup
@@ -14,17 +13,17 @@ from markupsafe import Markup
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Ink, Words, to_svg
 from trainer.engraving.marks import marks, played
-from trainer.engraving.page import Page, engrave_systems
+from trainer.engraving.page import Page
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
 from trainer.review.hear import heard
+from trainer.review.kept_pages import engraved
 from trainer.review.tables import rule_title
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
 from trainer.theory.fault import Fault
 
 _MOST_EVENTS = 40_000  # in a take that can be played: an hour at the keyboard
-WIDTH, SPACE = 660.0, 7.5  # pixels of a system, and between staff lines
 # what a page of HTML says of its own inks
 INKS: dict[Ink, str] = {
     "print": "var(--ink)",
@@ -84,7 +83,7 @@ def _sheet(
     middle: Literal["suggested"] | None,
     sound: tuple[tuple[ToneNote, ...], tuple[float, ...]],
 ) -> Sheet:
-    pages = _engraved(exercise, middle)
+    pages = engraved(exercise, middle)
     systems: list[Markup] = []
     cursors: dict[int, tuple[int, float]] = {}
     for page in pages:
@@ -107,12 +106,6 @@ def _sheet(
         times,
         tuple(cursors.get(m.index, (-1, 0.0)) for m in exercise.moments),
     )
-
-
-@lru_cache(maxsize=16)
-def _engraved(exercise: Exercise, middle: Literal["suggested"] | None) -> tuple[Page, ...]:
-    """The systems of an exercise: what was practised last is the same piece many times over."""
-    return engrave_systems(exercise, WIDTH, space_px=SPACE, middle=middle)
 
 
 def _marked(page: Page, exercise: Exercise, verdict: PassVerdict, *, own: bool) -> str:
