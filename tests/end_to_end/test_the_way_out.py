@@ -121,7 +121,7 @@ def test_letters_where_nobody_can_type_are_refused(stack: ExitStack) -> None:
 
 
 def _until_said(playing: Playing, words: bytes) -> None:
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while words not in b"".join(playing.said):
         assert time.monotonic() < until, b"".join(playing.said)[-500:]
         time.sleep(0.02)
