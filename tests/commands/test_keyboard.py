@@ -32,6 +32,19 @@ def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, 
     return int(end.value.code or 0), out, err
 
 
+def tap_when_heard(paper: PaperMidi) -> threading.Thread:
+    """One tap as soon as somebody listens, in a thread of its own."""
+
+    def taps() -> None:
+        paper.listened_to("organ:keys")
+        paper.play("organ:keys", [0x90, 60, 80])
+        paper.play("organ:keys", [0x90, 60, 0])
+
+    thread = threading.Thread(target=taps, daemon=True)
+    thread.start()
+    return thread
+
+
 def tap(paper: PaperMidi, first: float, beat: float, late: float, beats: int) -> threading.Thread:
     """Tap on every beat, late by so many seconds, in a thread of its own as RtMidi would."""
 
@@ -84,8 +97,8 @@ def test_a_port_that_is_not_there_is_one_line(
 
 def test_what_arrives_is_shown(capsys: pytest.CaptureFixture[str], paper: PaperMidi) -> None:
     paper.names = ["organ:keys"]
-    thread = tap(paper, time.monotonic() + 0.2, 0.05, 0.0, 2)
-    status, out, _ = run(capsys, "watch", "--seconds", "0.6")
+    thread = tap_when_heard(paper)
+    status, out, _ = run(capsys, "watch", "--seconds", "2")
     thread.join()
     lines = out.splitlines()
     assert status == 0 and "listening to organ:keys" in lines[0]
@@ -96,8 +109,8 @@ def test_what_arrives_is_one_object_with_json(
     capsys: pytest.CaptureFixture[str], paper: PaperMidi
 ) -> None:
     paper.names = ["organ:keys"]
-    thread = tap(paper, time.monotonic() + 0.2, 0.05, 0.0, 1)
-    _, out, _ = run(capsys, "watch", "--seconds", "0.5", "--json")
+    thread = tap_when_heard(paper)
+    _, out, _ = run(capsys, "watch", "--seconds", "2", "--json")
     thread.join()
     shown = json.loads(out)
     assert shown["format"] == "mittelstimme-keys"

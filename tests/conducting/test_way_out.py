@@ -138,7 +138,7 @@ def test_a_program_that_does_not_look_is_led_out_all_the_same(stage: Stage) -> N
         stage.opens("the log", "the sound")
         stage.way.only_at_looks()
         signal.raise_signal(signal.SIGTERM)
-        assert stage.over.wait(20)  # stuck in a library, as far as anybody can see
+        assert stage.over.wait(120)  # stuck in a library, as far as anybody can see
         assert stage.done == ["the log", "the sound"] and stage.ended == [143]
     assert stage.done == ["the log", "the sound"]
 

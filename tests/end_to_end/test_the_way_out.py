@@ -64,7 +64,7 @@ def test_ctrl_c_after_a_flood_ends_the_pass_and_keeps_every_key(
         keys = flood[first : first + 100]
         organ.send([(at + n * 1e-4, [0x90, key, 70]) for n, key in enumerate(keys)])
         organ.wait()
-    playing.until_it_plays(len(flood) // 2)
+    playing.until_it_plays(len(flood))  # all have come, and are still to be heard
     sent(signal.SIGINT)(playing)
     assert playing.process.wait(60) == 130
     assert playing.key_downs() == flood
@@ -121,7 +121,7 @@ def test_letters_where_nobody_can_type_are_refused(stack: ExitStack) -> None:
 
 
 def _until_said(playing: Playing, words: bytes) -> None:
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while words not in b"".join(playing.said):
         assert time.monotonic() < until, b"".join(playing.said)[-500:]
         time.sleep(0.02)

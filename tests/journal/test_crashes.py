@@ -14,7 +14,9 @@ import signal
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from multiprocessing import get_context
 from pathlib import Path
 
 import pytest
@@ -105,15 +107,14 @@ def quick_folder() -> Iterator[Path]:
     shutil.rmtree(folder)
 
 
-def test_a_program_killed_at_any_instant_loses_at_most_the_current_chord(
-    quick_folder: Path,
-) -> None:
-    chance = random.Random(7)
+def killed(folder: Path, seed: int, kills: int) -> tuple[int, int, int]:
+    """So many kills; chords kept, those of them that were confirmed, and chords lost."""
+    chance = random.Random(seed)
     kept = confirmed = lost = 0
     log, before = "", 0
-    for kill in range(KILLS):
+    for kill in range(kills):
         if kill % 10 == 0:  # a new log, so that its making is hit too
-            log, before = str(quick_folder / f"{kill}.sqlite"), 0
+            log, before = str(folder / f"{seed}-{kill}.sqlite"), 0
         with child(lambda tell, log=log: write_takes(log, tell)) as (pid, pipe):  # type: ignore[misc]
             # Every fifth kill falls anywhere, the making of the log included; the others after
             # so many words, and a moment that is too short for the next.
@@ -132,6 +133,16 @@ def test_a_program_killed_at_any_instant_loses_at_most_the_current_chord(
         before += now
         assert sure <= now <= handed, (kill, said)
         kept, confirmed, lost = kept + now, confirmed + sure, lost + handed - now
+    return kept, confirmed, lost
+
+
+def test_a_program_killed_at_any_instant_loses_at_most_the_current_chord(
+    quick_folder: Path,
+) -> None:
+    """Two series beside each other: while one is killed the other is looked at."""
+    with ProcessPoolExecutor(2, get_context("fork")) as pool:
+        series = [pool.submit(killed, quick_folder, seed, KILLS // 2) for seed in (7, 8)]
+        kept, confirmed, lost = map(sum, zip(*(one.result() for one in series), strict=True))
     print(f"{KILLS} kills: {kept} chords kept ({confirmed} of them confirmed), {lost} lost")
     assert lost <= KILLS
     assert confirmed > KILLS  # the kills did fall while chords were written

@@ -89,7 +89,7 @@ def opened(log: Path) -> Writer:
     writer = Writer(log)
     for thread in threading.enumerate():
         if thread.name == "log copier":
-            thread.join(30)  # against hanging
+            thread.join(120)  # against hanging
             assert not thread.is_alive()
     return writer
 
@@ -221,7 +221,7 @@ def test_a_pipe_put_in_the_place_of_the_log_while_it_is_looked_at_is_not_waited_
         said: list[str] = []
         looking = threading.Thread(target=lambda: said.append(watched.amiss()), daemon=True)
         looking.start()
-        looking.join(10)  # against hanging
+        looking.join(60)  # against hanging
         still = looking.is_alive()
         if still:
             os.close(os.open(log, os.O_WRONLY))  # lets whoever waits for it go

@@ -119,7 +119,7 @@ class PaperMidi(ModuleType):
         for client in self.clients:
             client.hears.discard(port)
 
-    def listened_to(self, port: str, within: float = 10.0) -> None:
+    def listened_to(self, port: str, within: float = 60.0) -> None:
         """Wait until somebody listens to a port."""
         until(lambda: any(port in client.hears for client in self.clients), within)
 
@@ -161,7 +161,7 @@ class PaperJack(ModuleType):
         self.Client = Client
 
 
-def until(holds: Callable[[], bool], within: float = 10.0) -> None:
+def until(holds: Callable[[], bool], within: float = 60.0) -> None:
     """Wait for something that another thread brings about."""
     deadline = time.monotonic() + within
     while not holds():

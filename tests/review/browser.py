@@ -123,7 +123,7 @@ def browser() -> Iterator[Browser]:
         window.end()
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(60)
         shutil.rmtree(profile, ignore_errors=True)
 
 

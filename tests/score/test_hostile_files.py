@@ -6,6 +6,7 @@ import io
 import os
 import random
 import struct
+import sys
 import time
 import zipfile
 from collections.abc import Iterator
@@ -30,7 +31,7 @@ def reader() -> Iterator[Reader]:
         yield one
 
 
-def refusal(data: bytes, name: str, reader: Reader, folder: Path, seconds: float = 30.0) -> str:
+def refusal(data: bytes, name: str, reader: Reader, folder: Path, seconds: float = 120.0) -> str:
     path = folder / name
     path.write_bytes(data)
     began = time.perf_counter()
@@ -106,11 +107,19 @@ def test_a_bad_file_is_refused_in_one_line(
     assert says in refusal(data, name, reader, tmp_path)
 
 
-def test_a_file_of_50_megabytes_is_refused_unread(reader: Reader, tmp_path: Path) -> None:
-    began = time.perf_counter()
+def test_a_file_of_50_megabytes_is_refused(reader: Reader, tmp_path: Path) -> None:
     message = refusal(b"<" + b" " * 50_000_000, "huge.musicxml", reader, tmp_path)
     assert f"more than {LARGEST}" in message
-    assert time.perf_counter() - began < 5
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there a file is as long as what is written")
+def test_a_file_that_is_too_long_is_refused_unread(reader: Reader, tmp_path: Path) -> None:
+    """Fifty gigabytes of nothing: to read them takes more memory than the process may have."""
+    path = tmp_path / "endless.musicxml"
+    path.touch()
+    os.truncate(path, 50_000_000_000)
+    with pytest.raises(ExerciseError, match=f"more than {LARGEST}"):
+        import_file(path, reader)
 
 
 def test_a_file_that_takes_too_long_is_given_up_and_the_next_one_read(
@@ -202,5 +211,5 @@ def test_damaged_files_give_an_exercise_or_one_line(
             read += 1
         except ExerciseError as error:
             assert "\n" not in str(error) and len(str(error)) < 600, number
-        assert time.perf_counter() - began < 30, (number, path)
+        assert time.perf_counter() - began < 120, (number, path)  # against hanging
     assert read > 0

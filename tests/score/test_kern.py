@@ -178,4 +178,4 @@ def test_damaged_files_give_one_clear_line_and_never_hang() -> None:
             assert "\n" not in str(error)
         else:
             assert exercise.moments
-        assert time.perf_counter() - began < 5
+        assert time.perf_counter() - began < 60  # against hanging

@@ -82,7 +82,7 @@ class Hands:
             self.now = time.monotonic() if self.real else self.now + 1 / 60
             self.window.frame(self.now)
 
-    def settle(self, seconds: float = 20.0) -> None:
+    def settle(self, seconds: float = 120.0) -> None:
         """Frames until the page has come and nothing is being sought."""
         ends = time.monotonic() + seconds
         self.frame(2)
@@ -100,8 +100,8 @@ class Hands:
             time.sleep(0.004)
         raise AssertionError("the window did not come to rest")
 
-    def until(self, condition: Callable[[], bool], seconds: float = 30.0) -> None:
-        """Frames until something holds."""
+    def until(self, condition: Callable[[], bool], seconds: float = 120.0) -> None:
+        """Frames until something holds; the limit only guards against hanging."""
         ends = time.monotonic() + seconds
         while not condition():
             if time.monotonic() > ends:

@@ -82,7 +82,7 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
         until(lambda: like(server.picture()[680:708], MARK).sum() > 60, "no fault was told")
     finally:
         program.terminate()
-        program.wait(10)
+        program.wait(60)
 
 
 def mark_column(server: Server) -> int | None:

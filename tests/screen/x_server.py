@@ -37,4 +37,4 @@ class Server:
 
     def close(self) -> None:
         self._process.terminate()
-        self._process.wait(10)
+        self._process.wait(60)
