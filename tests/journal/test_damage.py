@@ -192,7 +192,7 @@ def test_damaged_events_and_marks_are_found_and_mended(location: str) -> None:
         found = {(one.take, one.what) for one in verify(journal).troubles}
     assert found == {
         (ids[0], "the events of a take are damaged"),
-        (ids[1], "marks of rules 1 are damaged"),
+        (ids[1], f"marks of rules {RULES_VERSION} are damaged"),
         ("", "the sums are not those of the takes"),
     }
     repair(location, judge, RULES_VERSION)

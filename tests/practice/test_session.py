@@ -69,6 +69,7 @@ def test_the_take_holds_every_event_and_is_judged_again_alike() -> None:
     made = play(CADENCE, TEMPO, right)
     take = made.session.take
     assert take.events == tuple(right(take.origin)) and judge(take) == verdict(made)
+    assert take.rules == RULES_VERSION  # by which its marks are known later
 
 
 def test_nothing_played_is_nothing_heard() -> None:

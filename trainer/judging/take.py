@@ -8,7 +8,7 @@ from typing import Literal
 
 from trainer.listening.events import KeyEvent
 from trainer.theory.hands import Hands
-from trainer.theory.rules import School
+from trainer.theory.rules import RULES_VERSION, School
 
 Part = Literal["bass", "melody"]
 
@@ -57,5 +57,5 @@ class Take:
     started: datetime
     player: str = ""
     port: str = ""
-    rules: int = 1  # version of the rule set it was first judged by
+    rules: int = RULES_VERSION  # version of the rule set it was first judged by
     pauses: tuple[tuple[float, float], ...] = field(default=())

@@ -64,6 +64,7 @@ from trainer.practice.playing import key_played, over, time_goes_by
 from trainer.practice.state import Session, Stage
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
+from trainer.theory.rules import RULES_VERSION
 
 STILL = 2.0  # seconds without a tick after which a pass in tempo cannot be trusted to go on
 JUMP = 2.0  # seconds by which the wall clock may run off before the computer must have slept
@@ -79,7 +80,7 @@ def start(
     player: str = "",
     port: str = "",
     started: datetime | None = None,
-    rules: int = 1,
+    rules: int = RULES_VERSION,
     ways: bool = True,
 ) -> Session:
     """A pass that is ready to begin; `ways` as in `Session`.
