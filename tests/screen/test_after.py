@@ -33,7 +33,7 @@ def played(window: Opens) -> tuple[Hands, PlayView, AfterView]:
     """A pass with a foreign note and with consecutive fifths."""
     hands = window((1920, 1080))
     slips = [Slip("wrong", 2), Slip("fifths", 5)]
-    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=100)
+    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=200)
     after = played_through(hands, view)
     return hands, view, after
 
@@ -139,7 +139,7 @@ def test_again_slower_and_leaving(played: tuple[Hands, PlayView, AfterView]) -> 
     hands, view, _ = played
     hands.press(pygame.K_MINUS, "-")
     assert hands.window.room.view is view
-    assert view.shell.setup.conditions.tempo == 88
+    assert view.shell.setup.conditions.tempo == 176
     assert view.shell.session.stage == "ready"
     assert not view.inked.verdicts
     hands.press(pygame.K_ESCAPE)
