@@ -35,6 +35,7 @@ from trainer.practice.effects import (
 )
 from trainer.practice.lens import LensMark, lens
 from trainer.practice.session import feed, start
+from trainer.theory.rules import RULES_VERSION
 
 CADENCE = lesson("C", "c3 f3 g3 c3", "", "e4 f4 d4 e4", fermatas=(3,))
 RIGHT = ("c3 g3 c4 e4", "f3 a3 c4 f4", "g3 g3 b3 d4", "c3 g3 c4 e4")
