@@ -38,7 +38,7 @@ HANGS = 60.0  # seconds
 def long(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A log that takes seconds to check."""
     path = tmp_path_factory.mktemp("long") / "log.sqlite"
-    build(str(path), 12_000)
+    build(str(path), 20_000)
     return path
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import shutil
 import sqlite3
 from collections import Counter
@@ -117,6 +118,34 @@ def test_a_take_whose_row_is_gone_is_known_by_what_indexes_say(log: Path) -> Non
         assert [(one.id,) for one in journal.players() if one.takes] == players
         assert {len(journal.take(id).events) for id in ids} == {5, 455}
         assert {one.state for one in journal.takes()} == {"recovered"}
+
+
+@pytest.mark.parametrize("column", ["pauses", "state", "seconds", "writer"])
+def test_a_damaged_length_takes_nothing_of_the_columns_before_it(log: Path, column: str) -> None:
+    """The head of a row tells what each column is and how long (SQLite, Database File Format,
+    2.1): from 128 on a byte takes in the next one."""
+    before = {}
+    with Journal.open(log) as journal:
+        before = {one.id: journal.take(one.id) for one in journal.takes()}
+    data = bytearray(log.read_bytes())
+    id, was = next(iter(before.items()))
+    place = next(
+        at
+        for at in (found.start() for found in re.finditer(id.encode(), data))
+        if data[at + len(id) : at + len(id) + len(was.player)] == was.player.encode()
+    )  # the first column is the row's number, which stands elsewhere: the head ends here
+    head = next(size for size in range(10, 60) if data[place - size] == size)
+    at = place - head + 1
+    for _ in range([one.name for one in metadata.tables["take"].columns].index(column)):
+        at += 2 if data[at] >= 128 else 1
+    data[at] = 0xE6
+    log.write_bytes(data)
+    repair(str(log), judge, RULES_VERSION)
+    with Journal.open(log) as journal:
+        mended = journal.take(id)
+        assert {one.id for one in journal.takes()} == set(before)
+    for name in ("exercise_id", "exercise", "conditions", "origin", "started", "player", "events"):
+        assert getattr(mended, name) == getattr(was, name), name
 
 
 def test_frames_behind_a_break_in_the_write_ahead_log_are_kept(tmp_path: Path) -> None:

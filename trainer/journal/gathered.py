@@ -144,13 +144,32 @@ def _sorted(row: Row) -> tuple[str, Sequence[Value]]:
         share = _likeness(table, row.values)
         if share > most:
             best, most = table, share
+    values = list(row.values)
+    if best is None:
+        best, values = _begun(row)
     if best is None or best in _DERIVED:
         return "", ()
     width = len(best.columns)
-    values = list(row.values) + [None] * (width - len(row.values))
+    values += [None] * (width - len(values))
     if best in (exercise_text, take, marking):
         values[0] = row.number  # SQLite keeps the number of a row beside it
     return best.name, values
+
+
+def _begun(row: Row) -> tuple[Table | None, list[Value]]:
+    """The table whose rows begin as this one does, and the row as far as it does. Where the byte
+    that tells the length of one column is damaged it takes in its neighbour's: the row then seems
+    to have one column fewer, and what follows is at wrong places."""
+    found: list[tuple[int, Table]] = []
+    for table in _BY_SHAPE.get((row.kind, len(row.values) + 1), ()):
+        fits = list(map(_fits, table.columns, row.values))
+        fitting = fits.index(False) if False in fits else len(fits)
+        if 2 * fitting > len(table.columns) == len(row.values) + 1:
+            found.append((fitting, table))
+    if len(found) != 1:
+        return None, []
+    ((fitting, table),) = found
+    return table, list(row.values[:fitting])
 
 
 def _word(value: Value) -> str:
