@@ -58,6 +58,8 @@ OTHERS = {
     "output",
     "engine",
     "_interface",
+    "_cables",
+    "_round",
 }
 
 

@@ -113,9 +113,13 @@ def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: 
         seals.forget()
     done = Repaired((), "", 0, ())
     checked: Checked | None = None
+
+    def broken_off() -> bool:
+        return checked is None and way.status != 0
+
     with WayOut() as way, _watching("checking") as progress:
         way.at_the_end("the terminal", progress.stop)
-        way.at_the_end("errands", lambda: progress.broken_off if checked is None else None)
+        way.at_the_end("errands", lambda: progress.broken_off if broken_off() else None)
         if mend:
             done = repair(where, judge, RULES_VERSION, seals, progress.of)
         with open_log(where) as journal:
