@@ -113,13 +113,10 @@ def verify(ctx: click.Context, mend: bool, anew: bool, as_json: bool, location: 
         seals.forget()
     done = Repaired((), "", 0, ())
     checked: Checked | None = None
-
-    def broken_off() -> bool:
-        return checked is None and way.status != 0
-
     with WayOut() as way, _watching("checking") as progress:
         way.at_the_end("the terminal", progress.stop)
-        way.at_the_end("errands", lambda: progress.broken_off if broken_off() else None)
+        # of one that could not begin, or came to its end, there is nothing to say
+        way.at_the_end("errands", lambda: way.status and not checked and progress.broken_off)
         if mend:
             done = repair(where, judge, RULES_VERSION, seals, progress.of)
         with open_log(where) as journal:
