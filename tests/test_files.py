@@ -34,7 +34,7 @@ ARGUED = {
     "journal/bundle.py": "written beside its place, whose kind was looked at before",
     "journal/continued.py": "SQLite, a new log made beside the place of one that is gone",
     "journal/copies.py": "SQLite: the log that is open, copies that are ordinary files, new ones",
-    "journal/engine.py": "SQLite, after the place was looked at",
+    "journal/opening.py": "SQLite, after the place was looked at",
     "journal/gathered.py": "SQLite in memory",
     "journal/seals.py": "written into the cache, after the place was looked at",
     "journal/watch.py": "SQLite, a log that is open already",

@@ -19,7 +19,7 @@ from trainer.folders import HOME
 from trainer.journal import default_path
 from trainer.journal.store import Journal
 from trainer.listening import ports
-from trainer.listening.choosing import Port
+from trainer.listening.chosen_ports import Port
 from trainer.settings import changed, load, save, settings_path
 
 Env = pytest.MonkeyPatch

@@ -6,7 +6,7 @@ import json
 
 from click.testing import CliRunner
 
-from trainer.commands.rules import command
+from trainer.commands.rules_command import command
 from trainer.errors import InputError
 from trainer.theory.rules import RULES
 

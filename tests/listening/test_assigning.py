@@ -12,7 +12,7 @@ from trainer.listening.assigning import (
     in_words,
     plays,
 )
-from trainer.listening.choosing import Port
+from trainer.listening.chosen_ports import Port
 from trainer.listening.manuals import Manual
 
 BASS, LEFT, RIGHT = Manual.BASS, Manual.LEFT_HAND, Manual.RIGHT_HAND

@@ -11,7 +11,7 @@ import pytest
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import keyboard as module
 from trainer.listening.assigning import assignments
-from trainer.listening.choosing import Channels
+from trainer.listening.chosen_ports import Channels
 from trainer.listening.ear import (
     Arrived,
     Gone,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trainer.apart.passage import Row
-from trainer.listening.choosing import Channels
+from trainer.listening.chosen_ports import Channels
 from trainer.listening.manuals import Manual
 from trainer.listening.touch import Touch
 from trainer.sound.requests import KeyOff, KeyOn

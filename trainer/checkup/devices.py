@@ -18,7 +18,7 @@ from trainer.display import DRIVER, has_display, open_display
 from trainer.errors import InputError, SettingsError
 
 if TYPE_CHECKING:
-    from trainer.listening.choosing import Port
+    from trainer.listening.chosen_ports import Port
 
 ANSWERS_WITHIN = 15.0  # seconds that a device has to answer
 SCREEN = "trainer.checkup.devices:serve_screen"

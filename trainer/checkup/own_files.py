@@ -94,6 +94,6 @@ def log() -> tuple[Finding, ...]:
 
 
 def _shown(location: str) -> str:
-    from trainer.journal.engine import shown
+    from trainer.journal.opening import shown
 
     return shown(location)

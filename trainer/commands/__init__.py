@@ -24,10 +24,13 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "assess": ("assess", "Mark a complete four-part realization against its own figures."),
     "review": ("review", "What practice adds up to: takes, minutes, pieces, figurings, faults."),
     "log": ("log", "Move logs between machines and players; check and repair them."),
-    "keyboard": ("keyboard", "MIDI keyboards: list, watch, calibrate."),
-    "rules": ("rules", "Every rule with its explanation, weight, source and an example."),
+    "keyboard": ("keyboard_command", "MIDI keyboards: list, watch, calibrate."),
+    "rules": ("rules_command", "Every rule with its explanation, weight, source and an example."),
     "doctor": ("doctor", "What this machine offers for practice, and remedies for what is amiss."),
-    "settings": ("settings", "Where the settings are, what is in force, and how to change it."),
+    "settings": (
+        "settings_command",
+        "Where the settings are, what is in force, and how to change it.",
+    ),
 }
 
 

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from trainer.commands.log_option import one_player, open_log, which_log
 from trainer.commands.printing import print_json
-from trainer.journal.engine import is_url
+from trainer.journal.opening import is_url
 from trainer.journal.store import Journal, Player
 from trainer.review.assignments import (
     Assignment,

@@ -137,7 +137,7 @@ def _look_back(
     """
     from trainer.commands.log_option import open_log
     from trainer.journal import LOG_VARIABLE, log_location
-    from trainer.journal.engine import is_url
+    from trainer.journal.opening import is_url
     from trainer.review.looking_back import look_back
 
     where = log_location(location or os.environ.get(LOG_VARIABLE) or settings.log)

@@ -168,7 +168,7 @@ def restore(day: str | None, as_json: bool, location: str | None) -> None:
     The log as it was is kept beside; `log merge` brings in what it knows beyond the copy.
     """
     from trainer.journal import copies
-    from trainer.journal.engine import is_url
+    from trainer.journal.opening import is_url
 
     where = which_log(location)
     if is_url(where):

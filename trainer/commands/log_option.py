@@ -42,7 +42,7 @@ def open_log(given: str | None) -> Journal:
 
     Raises LogError.
     """
-    from trainer.journal.engine import is_url
+    from trainer.journal.opening import is_url
     from trainer.journal.store import Journal
     from trainer.journal.writer import settle
 

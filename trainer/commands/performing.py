@@ -65,7 +65,7 @@ def chosen_view(view: str | None) -> str:
 
 def automatic_input(view: str) -> str:
     """The MIDI keyboards if there are any, typing where somebody can type, else the demo player."""
-    from trainer.listening.choosing import ALL
+    from trainer.listening.chosen_ports import ALL
     from trainer.listening.ports import ports
 
     if ports():
@@ -94,7 +94,7 @@ def open_source(
     slips: Sequence[Slip] = (),
     manuals: Sequence[Assignment] = (),
 ) -> Source:
-    """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.choosing`
+    """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.chosen_ports`
     reads them, which play what `manuals` says.
 
     Raises InputError for a port that is not there, or is told two things.

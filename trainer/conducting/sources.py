@@ -55,7 +55,7 @@ class HandsSource:
 
     `at_once` is called where a key event arises, in a thread that listens for a MIDI keyboard,
     before the event waits for `poll`: there a tone starts, if it has not through `passage`.
-    `wanted` names keyboards as `trainer.listening.choosing` reads it; `manuals` says what they
+    `wanted` names keyboards as `trainer.listening.chosen_ports` reads it; `manuals` says what they
     play.
     """
 

@@ -7,7 +7,7 @@ import sqlite3
 
 from trainer.errors import LogError
 from trainer.journal.beside import dated, remove
-from trainer.journal.session import Session
+from trainer.journal.since_opened import Session
 from trainer.journal.store import Journal
 from trainer.journal.watch import Watch
 

@@ -17,8 +17,8 @@ from sqlalchemy import Connection, delete, select, update
 from trainer.errors import LogError
 from trainer.journal.beside import dated
 from trainer.journal.bundle import Name
-from trainer.journal.engine import DamagedLogError, ForeignLogError, is_url
 from trainer.journal.merge import put_player
+from trainer.journal.opening import DamagedLogError, ForeignLogError, is_url
 from trainer.journal.pages import ahead_is_broken
 from trainer.journal.readable import (
     readable_events,

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, Select, Table, func, select
 
 from trainer.errors import LogError
 from trainer.journal import log_location
-from trainer.journal.engine import open_engine, shown, translated
+from trainer.journal.opening import open_engine, shown, translated
 from trainer.journal.packing import conditions_from, unpack_events, verdict_from
 from trainer.journal.schema import (
     chunk,

@@ -25,9 +25,9 @@ from trainer.errors import LogError, TrainerError
 from trainer.journal import records
 from trainer.journal.continued import go_on
 from trainer.journal.copies import keep_copy
-from trainer.journal.engine import is_url
+from trainer.journal.opening import is_url
 from trainer.journal.schema import take as take_table
-from trainer.journal.session import Record, Session
+from trainer.journal.since_opened import Record, Session
 from trainer.journal.store import Journal
 from trainer.journal.watch import Watch
 from trainer.journal.whole import WholeTake, read_whole

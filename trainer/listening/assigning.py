@@ -2,8 +2,8 @@
 
 What the player writes: nothing, and every keyboard plays everything; or keyboards, each with what
 it plays, and commas between them. A keyboard is a port's name or a part of it, as
-`trainer.listening.choosing` reads names; channels (1 to 16) may follow, each after a slash, where
-one port carries several manuals:
+`trainer.listening.chosen_ports` reads names; channels (1 to 16) may follow, each after a slash,
+where one port carries several manuals:
 
     Pedals = bass
     Great = left hand, Swell = right hand
@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from trainer.listening.choosing import Port, meant
+from trainer.listening.chosen_ports import Port, meant
 from trainer.listening.manuals import Manual
 
 Told = Mapping[int | None, Manual]  # what each channel (0 to 15) of a port plays; None: all others

@@ -20,7 +20,7 @@ from trainer.apart import Line, hurry
 from trainer.apart.haste import Haste
 from trainer.apart.passage import Row, send
 from trainer.listening.assigning import Told
-from trainer.listening.choosing import Channels
+from trainer.listening.chosen_ports import Channels
 from trainer.listening.interfaces import Interface, InterfaceError, OpenPort, whole_name
 from trainer.listening.interfaces import keyboards as without_the_systems_own
 from trainer.listening.libraries import interface, titles

@@ -19,7 +19,7 @@ from typing import Any, Protocol
 from trainer.apart import Passage, Process
 from trainer.apart.haste import Haste
 from trainer.listening.assigning import Assignment, Told, assigned, complaint, plays
-from trainer.listening.choosing import Channels, Port, chosen, named, octaves, wants_all
+from trainer.listening.chosen_ports import Channels, Port, chosen, named, octaves, wants_all
 from trainer.listening.ear import (
     ENTRY,
     Arrived,
@@ -106,8 +106,8 @@ class Keyboard:
 
     `put` receives every event, `at_once` the key events only and before; both are called in the
     thread where the event arrives, so `at_once` is the place to start a tone. Through `passage` it
-    starts earlier still. `wanted` is text as `trainer.listening.choosing` reads it, `manuals` what
-    each keyboard plays (`trainer.listening.assigning`); `start` starts the process for an
+    starts earlier still. `wanted` is text as `trainer.listening.chosen_ports` reads it, `manuals`
+    what each keyboard plays (`trainer.listening.assigning`); `start` starts the process for an
     interface.
     """
 

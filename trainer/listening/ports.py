@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trainer.apart.haste import Haste
-from trainer.listening.choosing import Port
+from trainer.listening.chosen_ports import Port
 from trainer.listening.keyboard import Keyboard
 from trainer.midi_library import title
 

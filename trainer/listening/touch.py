@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 
 from trainer.apart.passage import Row
 from trainer.listening.assigning import NOTHING_TOLD, Told, plays
-from trainer.listening.choosing import Channels, octaves
+from trainer.listening.chosen_ports import Channels, octaves
 from trainer.listening.events import KeyEvent
 from trainer.listening.held import Held
 from trainer.listening.manuals import Manual

@@ -14,7 +14,7 @@ from typing import Any, Concatenate, Literal, ParamSpec, TypeVar
 
 from sqlalchemy import Select, func, literal_column, select
 
-from trainer.journal.engine import translated
+from trainer.journal.opening import translated
 from trainer.journal.schema import fault_count, fluency, played
 from trainer.journal.store import Journal
 from trainer.review.statistics import Share, Think

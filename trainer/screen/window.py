@@ -12,11 +12,11 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 import pygame
 
 from trainer.display import open_display
-from trainer.screen.display import heed_its_death
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.stage import Stage
 from trainer.screen.drawing.theme import SMALLEST
 from trainer.screen.errands import Errands
+from trainer.screen.lost_display import heed_its_death
 from trainer.screen.remembered import WindowState, load_state, save_state
 from trainer.screen.room import Room, View, new_type
 from trainer.screen.sheet.engraver import Engraver

@@ -11,7 +11,7 @@ import pygame
 from trainer.errors import SettingsError
 from trainer.listening.assigning import Told, assigned, assignments, complaint, in_words
 from trainer.listening.assigning import changed as reassigned
-from trainer.listening.choosing import Port
+from trainer.listening.chosen_ports import Port
 from trainer.listening.manuals import Manual
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.parts.widgets import Do, Field, Rows, foot_of, set_actions, set_heading

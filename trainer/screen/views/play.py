@@ -28,9 +28,9 @@ from trainer.practice.effects import (
 from trainer.practice.lens import lens
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.theme import Measure, Role
+from trainer.screen.parts.beating_hand import set_tactus
 from trainer.screen.parts.letters import Letters
 from trainer.screen.parts.strip import Strip, set_strip, strip_for
-from trainer.screen.parts.tactus import set_tactus
 from trainer.screen.parts.widgets import fitting, post_key
 from trainer.screen.room import Keys, Room
 from trainer.screen.sheet.board import Board, spaces_for

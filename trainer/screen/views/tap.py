@@ -12,7 +12,7 @@ from trainer.errors import InputError, TrainerError
 from trainer.listening.events import KeyDown
 from trainer.practice.calibrate import Offset, offset, tactus
 from trainer.screen.drawing.forme import Forme
-from trainer.screen.parts.tactus import set_tactus
+from trainer.screen.parts.beating_hand import set_tactus
 from trainer.screen.parts.widgets import Do, foot_of, set_actions, set_heading
 from trainer.screen.room import Keys, Room
 from trainer.sound.track import Click, Track

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.listening.choosing import MOST, Port, chosen, named
+from trainer.listening.chosen_ports import MOST, Port, chosen, named
 
 PIANO, UPPER, LOWER = (Port(n, "ALSA", n) for n in ("Stage piano", "Organ upper", "Organ lower"))
 ALL = (PIANO, UPPER, LOWER)
