@@ -38,6 +38,7 @@ class Stage:
 @pytest.fixture
 def stage() -> Iterator[Stage]:
     handlers = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # scripts in the background ignore it
     yield Stage()
     for number, handler in handlers.items():
         signal.signal(number, handler)

@@ -23,7 +23,7 @@ from typing import Any
 
 from tests.faults import measured_sound
 from tests.faults.measured_ear import MEASURES, Notes
-from trainer.apart import Passage, Process
+from trainer.apart import Process
 from trainer.conducting import chosen_sound, sources
 from trainer.journal import writer
 from trainer.listening import keyboard
@@ -42,9 +42,8 @@ class Noted(keyboard.Keyboard):
         self,
         put: Callable[[ListeningEvent], None],
         *,
-        wanted: str | None = None,
         at_once: Callable[[KeyEvent], None] | None = None,
-        passage: Passage | None = None,
+        **more: Any,
     ) -> None:
         assert at_once is not None
         self.sounded, self.queued = Notes("sounded"), Notes("queued")
@@ -60,7 +59,7 @@ class Noted(keyboard.Keyboard):
             at_once(event)
             self.sounded.times.append(time.monotonic())
 
-        super().__init__(put_and_note, wanted=wanted, at_once=sound_and_note, passage=passage)
+        super().__init__(put_and_note, at_once=sound_and_note, **more)
 
         OPENED.append(self)
 
