@@ -71,7 +71,6 @@ class RtMidi:
     def waiting(self, name: str) -> Port:
         """A client with a port of its own that somebody connects. Raises InterfaceError."""
         client = self._client(QUEUE)
-        client.ignore_types(sysex=True, timing=True, active_sense=True)
         try:
             client.open_virtual_port(name)
         except Exception as error:  # a kind of the interface's own
@@ -96,7 +95,6 @@ class RtMidi:
     def _opened(self, client: Any, address: str) -> bool:
         """Whether it is open; one port more or less just then, and it may be another one."""
         there = names(client)
-        client.ignore_types(sysex=True, timing=True, active_sense=True)
         client.open_port(addresses(there).index(address), name=PORT)
         return names(client) == there
 
@@ -108,9 +106,11 @@ class RtMidi:
         import rtmidi
 
         try:
-            return rtmidi.MidiIn(_apis()[self._title], name=CLIENT, queue_size_limit=queue)
+            client = rtmidi.MidiIn(_apis()[self._title], name=CLIENT, queue_size_limit=queue)
         except Exception as error:  # ALSA without a sequencer, JACK without a server
             raise InterfaceError(" ".join(str(error).split())) from None
+        client.ignore_types(sysex=True, timing=True, active_sense=True)
+        return client
 
 
 class Port:
