@@ -13,6 +13,7 @@ way: tries, how long it took, what was lost. The status is 1 if anything failed.
 from __future__ import annotations
 
 import argparse
+import fcntl
 import os
 import pty
 import shutil
@@ -20,6 +21,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import termios
 import threading
 import time
 from collections import defaultdict
@@ -60,6 +62,8 @@ class Playing:
     display: Display | None = None
     downs: list[tuple[float, int]] = field(default_factory=list)  # keys known to have gone down
     said: list[bytes] = field(default_factory=list)
+    line: int | None = None  # the program's end of the terminal
+    unread: int = 0  # letters that were still on their way to it when the terminal was closed
 
     def key_downs(self) -> list[int]:
         """Those the log holds, take after take."""
@@ -101,7 +105,8 @@ def started(stack: ExitStack, *words: str, **surroundings: str) -> Playing:
     )
     playing = Playing(home, process, master)
     if master is not None:
-        os.close(slave)
+        playing.line = slave
+        stack.callback(os.close, slave)
     stream = master if master is not None else process.stdout.fileno()  # type: ignore[union-attr]
     threading.Thread(target=_listen, args=(stream, playing.said), daemon=True).start()
 
@@ -118,9 +123,6 @@ def _hears_ctrl_c() -> None:
 
 
 def _owns_terminal() -> None:
-    import fcntl
-    import termios
-
     _hears_ctrl_c()
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
@@ -273,7 +275,10 @@ def typed(text: bytes) -> End:
 
 
 def terminal_closed(playing: Playing) -> None:
-    assert playing.terminal is not None
+    """What the program has not read by then is gone with the terminal: the system drops it."""
+    assert playing.terminal is not None and playing.line is not None
+    waiting = fcntl.ioctl(playing.line, termios.FIONREAD, bytes(4))
+    playing.unread = int.from_bytes(waiting, sys.byteorder)
     os.close(playing.terminal)
 
 
@@ -387,7 +392,8 @@ def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
         with Journal.open(playing.home / "log.sqlite") as journal:
             wrong += [str(trouble) for trouble in verify(journal).troubles]
         kept = playing.key_downs()
-        played = [key for at, key in playing.downs if at < told] or before
+        played = [key for at, key in playing.downs if at < told]
+        played = played[: len(played) - playing.unread] or before
         return Tried(seconds, _missing(played, kept), tuple(wrong))
 
 
