@@ -29,6 +29,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
+from difflib import SequenceMatcher
 from pathlib import Path
 from random import Random
 
@@ -357,10 +358,11 @@ class Watch:
 
 @dataclass(frozen=True)
 class Tried:
-    """One end: seconds until the process was gone (None: it was not), and what was wrong."""
+    """One end: seconds until the process was gone (None: it was not), which keys are not in the
+    log (their numbers among those played, from 0), and what was wrong."""
 
     seconds: float | None
-    lost: int
+    lost: tuple[int, ...]
     wrong: tuple[str, ...]
 
 
@@ -370,7 +372,7 @@ def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
         try:
             playing = player(stack)
         except (OSError, AssertionError) as error:
-            return Tried(None, 0, (f"could not be begun: {error!r}",))
+            return Tried(None, (), (f"could not be begun: {error!r}",))
         playing.until_it_plays(chance.randrange(1, 12))
         time.sleep(chance.uniform(0.0, 0.5))
         before = playing.key_downs()
@@ -378,7 +380,7 @@ def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
         watch = Watch(playing.process)
         last = end(playing) or told
         if not watch.over.wait(GIVEN_UP):
-            return Tried(None, 0, ("it hangs",))
+            return Tried(None, (), ("it hangs",))
         seconds = watch.gone - last
         wrong = []
         if playing.process.returncode != status:
@@ -397,10 +399,11 @@ def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
         return Tried(seconds, _missing(played, kept), tuple(wrong))
 
 
-def _missing(played: list[int], kept: list[int]) -> int:
-    """How many of the keys played are not among those kept, in order."""
-    ahead = iter(kept)
-    return sum(key not in ahead for key in played)
+def _missing(played: list[int], kept: list[int]) -> tuple[int, ...]:
+    """Which of the keys played are not among those kept, in order."""
+    blocks = SequenceMatcher(None, played, kept, autojunk=False).get_matching_blocks()
+    found = {block.a + n for block in blocks for n in range(block.size)}
+    return tuple(number for number in range(len(played)) if number not in found)
 
 
 def main() -> int:
@@ -451,7 +454,7 @@ def told(found: dict[str, list[Tried]]) -> int:
     for name, tries in (*found.items(), ("altogether", everything)):
         times = sorted(one.seconds if one.seconds is not None else GIVEN_UP for one in tries)
         over = sum(seconds > BAR for seconds in times)
-        bad, gone = sum(bool(one.wrong) for one in tries), sum(one.lost for one in tries)
+        bad, gone = sum(bool(one.wrong) for one in tries), sum(len(one.lost) for one in tries)
         figures = (
             len(tries),
             over,

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.judging.lessons import lesson
-from trainer.judging.follow import _strangeness, align, follow, follower
+from trainer.judging.follow import _foreignness, _strangeness, align, follow, follower
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, foreignness, strangeness, task
 from trainer.listening.events import StruckChord
@@ -126,7 +126,7 @@ def test_the_live_follower_knows_where_the_latest_chord_belongs() -> None:
 @given(st.sets(st.integers(36, 80), min_size=1, max_size=5))
 def test_all_moments_at_once_are_weighed_as_each_alone(keys: set[int]) -> None:
     here, chord = asked(), StruckChord(tuple(sorted(keys)), (), (), 0.0, 0.0)
-    foreign, strange = _strangeness(here, chord)
+    foreign, strange = _foreignness(here, chord.struck), _strangeness(here, chord.struck)
     for place, awaited in enumerate(here.awaited):
         assert abs(foreign[place] - foreignness(awaited, chord.struck)) < 1e-12
         assert abs(strange[place] - strangeness(awaited, chord.struck)) < 1e-12

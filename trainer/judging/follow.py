@@ -3,14 +3,16 @@
 The chords of a pass are aligned to its moments in order, by dynamic programming: a chord belongs
 to a moment, the first there or one more at the same one (a rolled, corrected or doubled chord), or
 to none (an extra chord); a moment may be passed over. What each costs is below; one more chord at
-the same moment costs distance only from half of the moment on. Because moments
-and chords keep their order and the price of skipping is paid once, a skipped or an extra chord does
-not spoil what follows; because content counts, neither does being a beat behind.
+the same moment costs distance only from half of the moment on. Hands that come apart, whichever is
+first, are one attack: up to `HANDS` chords close to one another are weighed as the whole they make,
+at the nearest of their times. Because moments and chords keep their order and the price of skipping
+is paid once, a skipped or an extra chord does not spoil what follows; because content counts,
+neither does being a beat behind.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,28 +26,49 @@ EXTRA = 1.8  # a chord that belongs to no moment
 SKIPPED = 0.6  # a moment passed over; half of it where only inner voices are asked for
 AGAIN = 0.15  # one more chord at the same moment
 NEAR, FAR = 1.0, 0.3  # for each beat of distance: the first half beat, and beyond
+HANDS = 3  # chords that one attack may fall apart into
+APART = 0.4  # beats from the first of them to the last, but
+AT_LEAST = 0.25  # seconds, where that is longer, and never
+AT_MOST = 0.5  # beats
+_RECENT = 8  # chords whose places may still change while a pass goes on
 
 _Costs = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """What one chord does: `kind[i]` is how the cheapest way to place i takes it in, `came_from[i]`
+    the place before it. An attack of several chords came from before the first of them."""
+
+    costs: _Costs
+    came_from: NDArray[np.int64]
+    kind: NDArray[np.int64]  # _EXTRA, _AGAIN, or _AGAIN + the number of chords of an attack
+
+
+_EXTRA, _AGAIN = range(2)
 
 
 @dataclass(frozen=True, eq=False)
 class Follower:
     """Where the player is: `costs[i]` is the least cost of all chords so far if the last moment
-    reached is number i - 1 of the pass (0: none yet)."""
+    reached is number i - 1 of the pass (0: none yet). `recent` are the latest chords."""
 
     task: Task
     costs: _Costs
-    moment: int | None = None  # where the latest chord belongs; None: none yet, or an extra one
+    recent: tuple[StruckChord, ...] = ()
+    _steps: tuple[_Step, ...] = ()
+    _before: tuple[_Costs, ...] = ()  # the costs before each of `recent`
 
+    @property
+    def places(self) -> tuple[int | None, ...]:
+        """The moment of each of the recent chords, as it looks by now; None for an extra one."""
+        places = _traced(self._steps, int(np.argmin(self.costs)))
+        return tuple(None if place is None else self.task.first + place - 1 for place in places)
 
-@dataclass(frozen=True, slots=True)
-class _Step:
-    costs: _Costs
-    came_from: NDArray[np.int64]
-    kind: NDArray[np.int64]  # _EXTRA, _AGAIN, _NEXT
-
-
-_EXTRA, _AGAIN, _NEXT = range(3)
+    @property
+    def moment(self) -> int | None:
+        """Where the latest chord belongs; None: none yet, or an extra one."""
+        return self.places[-1] if self.recent else None
 
 
 def follower(task: Task, begins: int | None = None) -> Follower:
@@ -57,10 +80,11 @@ def follower(task: Task, begins: int | None = None) -> Follower:
 
 def follow(before: Follower, chord: StruckChord, origin: float) -> Follower:
     """Take in one more chord; `origin` is the clock time of the first moment, in seconds."""
-    step = _step(before.task, before.costs, chord, origin)
-    best = int(np.argmin(step.costs))
-    moment = None if step.kind[best] == _EXTRA else before.task.first + best - 1
-    return Follower(before.task, step.costs, moment)
+    recent = (*before.recent, chord)[-_RECENT:]
+    costs = (*before._before, before.costs)[-_RECENT:]
+    step = _step(before.task, costs, recent, origin)
+    steps = (*before._steps, step)[-_RECENT:]
+    return Follower(before.task, step.costs, recent, steps, costs)
 
 
 def align(
@@ -70,55 +94,89 @@ def align(
 
     `origin` is where the clock would have been, in seconds, at the first moment of the pass.
     """
-    costs = follower(task, begins).costs
+    before = [follower(task, begins).costs]
     steps: list[_Step] = []
-    for chord in chords:
-        step = _step(task, costs, chord, origin)
+    for count in range(1, len(chords) + 1):
+        step = _step(task, before[-HANDS:], chords[max(0, count - HANDS) : count], origin)
         steps.append(step)
-        costs = step.costs
+        before.append(step.costs)
     skips = _skips(task)
-    place = int(np.argmin(costs + skips[-1] - skips))
+    places = _traced(steps, int(np.argmin(before[-1] + skips[-1] - skips)))
+    return tuple(None if place is None else task.first + place - 1 for place in places)
+
+
+def _traced(steps: Sequence[_Step], place: int) -> tuple[int | None, ...]:
+    """The place of each chord, backward from the last one's; None for an extra one."""
     found: list[int | None] = []
-    for step in reversed(steps):
-        kind = step.kind[place]
-        found.append(None if kind == _EXTRA else task.first + place - 1)
+    while len(found) < len(steps):
+        step = steps[-1 - len(found)]
+        kind = int(step.kind[place])
+        found += [None if kind == _EXTRA else place] * max(1, kind - _AGAIN)
         place = int(step.came_from[place])
-    return tuple(reversed(found))
+    return tuple(reversed(found[: len(steps)]))
 
 
-def _step(task: Task, costs: _Costs, chord: StruckChord, origin: float) -> _Step:
-    sheet, skips = task.sheet, _skips(task)
-    count = len(task.moments)
-    foreign, strange = _strangeness(task, chord)
-    late = (onset(chord) - origin - sheet.times) / sheet.beats
-    first_here = strange + _price(np.abs(late))
-    again_here = AGAIN + foreign + _price(np.maximum(-late, late - sheet.lengths / 2))
+def _step(
+    task: Task, before: Sequence[_Costs], chords: Sequence[StruckChord], origin: float
+) -> _Step:
+    """Take in the last of `chords`; `before` are the costs before each of them."""
+    sheet, costs = task.sheet, before[-1]
+    stay = np.arange(len(costs))
+    late = (onset(chords[-1]) - origin - sheet.times) / sheet.beats
+    foreign = _foreignness(task, chords[-1].struck)
+    again = AGAIN + foreign + _price(np.maximum(-late, late - sheet.lengths / 2))
+    choices = [costs + EXTRA, np.concatenate([[np.inf], costs[1:] + again])]
+    sources = [stay, stay]
+    for count, keys, apart, nearest in _attacks(task, chords, origin):
+        here = _strangeness(task, keys) + _price(nearest) + AGAIN * (count - 1)
+        following, source = _reached(task, before[-count])
+        choices.append(np.concatenate([[np.inf], np.where(apart, following + here, np.inf)]))
+        sources.append(np.concatenate([[0], source]))
+    kind = np.argmin(choices, axis=0)
+    return _Step(np.array(choices)[kind, stay], np.array(sources)[kind, stay], kind)
 
-    # passing over the moments between: the cheapest place to come from, for each to go to
+
+def _reached(task: Task, costs: _Costs) -> tuple[_Costs, NDArray[np.int64]]:
+    """What it costs to come to each moment, passing over those between, and from which place it is
+    cheapest."""
+    count, skips = len(task.moments), _skips(task)
     ready = costs[:-1] - skips[:-1]
     cheapest = np.minimum.accumulate(ready)
     source = np.maximum.accumulate(np.where(ready == cheapest, np.arange(count), 0))
-    following = cheapest + skips[:-1] + first_here
-
-    choices = np.empty((3, count + 1))
-    choices[_EXTRA] = costs + EXTRA
-    choices[_AGAIN, 0] = choices[_NEXT, 0] = np.inf
-    choices[_AGAIN, 1:] = costs[1:] + again_here
-    choices[_NEXT, 1:] = following
-    kind = np.argmin(choices, axis=0)
-    stay = np.arange(count + 1)
-    came_from = np.where(kind == _NEXT, np.concatenate([[0], source]), stay)
-    return _Step(choices[kind, stay], came_from, kind)
+    return cheapest + skips[:-1], source
 
 
-def _strangeness(task: Task, chord: StruckChord) -> tuple[_Costs, _Costs]:
-    """`task.foreignness` and `task.strangeness` of a chord at every moment."""
+def _attacks(
+    task: Task, chords: Sequence[StruckChord], origin: float
+) -> Iterator[tuple[int, tuple[int, ...], NDArray[np.bool_], _Costs]]:
+    """The last chord alone, and what it makes with those just before it: how many chords, their
+    keys, where they are near enough to be one attack, and how far off, in beats, is the nearest of
+    them."""
+    sheet, last = task.sheet, chords[-1]
+    limit = np.minimum(np.maximum(APART, AT_LEAST / sheet.beats), AT_MOST)
+    nearest = np.full(len(sheet.times), np.inf)
+    keys: set[int] = set()
+    for count, chord in enumerate(list(reversed(chords))[:HANDS], 1):
+        near = (last.first - chord.first) / sheet.beats <= limit
+        if count > 1 and not (near.any() and keys.isdisjoint(chord.struck)):
+            return  # a key struck again is no part of the same attack
+        keys |= {*chord.struck}
+        nearest = np.minimum(nearest, np.abs(onset(chord) - origin - sheet.times) / sheet.beats)
+        yield count, tuple(sorted(keys)), near | (count == 1), nearest
+
+
+def _foreignness(task: Task, keys: Sequence[int]) -> _Costs:
+    """`task.foreignness` of keys, ascending, at every moment."""
+    classes = [key % 12 for key in keys]
+    return 1.2 * (1.0 - task.sheet.belonging[:, classes].mean(axis=1))
+
+
+def _strangeness(task: Task, keys: Sequence[int]) -> _Costs:
+    """`task.strangeness` of keys, ascending, at every moment."""
     sheet = task.sheet
-    classes = [key % 12 for key in chord.struck]
-    foreign = 1.2 * (1.0 - sheet.belonging[:, classes].mean(axis=1))
-    no_bass = (sheet.bass >= 0) & (sheet.bass != classes[0])
-    no_melody = (sheet.melody >= 0) & (sheet.melody != classes[-1])
-    return foreign, np.minimum(1.5, foreign + 0.4 * no_bass + 0.2 * no_melody)
+    no_bass = (sheet.bass >= 0) & (sheet.bass != keys[0] % 12)
+    no_melody = (sheet.melody >= 0) & (sheet.melody != keys[-1] % 12)
+    return np.minimum(1.5, _foreignness(task, keys) + 0.4 * no_bass + 0.2 * no_melody)
 
 
 def _skips(task: Task) -> _Costs:

@@ -4,9 +4,11 @@
 - A key of an earlier chord that was let go before the last one is a note put right if it
   contradicts the figuring, and still counts if it belongs and a voice is wanting (a rolled chord
   whose keys do not stay down, hands that come apart).
-- A key held over from the moment before counts as a held tone if it is asked for and a voice is
-  still wanting, between the bass and the melody that were struck. If not, it counts from half of
-  the moment on: before that, it is a finger leaving late (legato; common practice, no source).
+- A key held over from the moment before is a finger leaving late, if it leaves before half of the
+  moment is over or, in tempo, before `LEAVING` after the last key that was struck (legato; common
+  practice, no source), and does not count.
+- As long as it stays, it is a held tone if it is asked for and a voice is still wanting, between
+  the bass and the melody that were struck; if not, it counts from then on.
 - Where nothing was struck, held keys count if the player was to strike neither bass nor melody.
 - A key that only the pedal keeps sounding belongs to the harmony in the same way, but to no voice.
 - Of many chords struck for one moment the first gives its time; of the others the latest
@@ -25,6 +27,7 @@ from trainer.listening.capture import ROLLED
 from trainer.listening.events import StruckChord
 from trainer.listening.strokes import Strokes
 
+LEAVING = 0.35  # beats: a quarter is as much as good legato overlaps, and the clock is not exact
 RECALLED = 32  # chords struck for one moment that are looked back on; no hand means more
 ONE_CHORD = 1.0  # seconds after the first key in which what is struck is still the same chord
 
@@ -59,9 +62,11 @@ def heard(
     begins: float,
     middle: float,
     now: float = inf,
+    leaving: float = 0.0,
 ) -> Heard:
     """What is heard at a moment; `chords` are the ones struck for it, in order, `strokes` all that
-    was played. `begins` is its clock time in seconds, `middle` when half of it is over.
+    was played. `begins` is its clock time in seconds, `middle` when half of it is over, `leaving`
+    for how many seconds after the last key a finger may stay that does not belong.
 
     While the moment still goes on, `now` is the time: a foreign key held over from before does not
     count yet if it is to count from a later time on."""
@@ -76,7 +81,8 @@ def heard(
     pressed = {key for chord in chords for key in chord.struck}
     down = {key for key in earlier if _still_meant(awaited, strokes, key, last, middle)}
     struck = {*chords[-1].struck, *down}
-    kept, pedalled = _kept(awaited, struck, pressed, strokes, last, middle, now)
+    leaves = max(middle, last + leaving)
+    kept, pedalled = _kept(awaited, struck, pressed, strokes, last, leaves, now)
     belonging = (key for key in earlier if key % 12 in awaited.belonging)
     struck |= _to_fill(belonging, struck | kept, awaited.voices)
     keys = struck | kept
@@ -138,7 +144,7 @@ def _kept(
         lies_over = _lies_over(awaited, struck, key)
         if not lies_over and middle > now:
             continue
-        at = settled if lies_over else middle
+        at = middle if struck else settled
         if stroke.held_at(at):
             fingers.add(key)
         elif stroke.sounding_at(at):
@@ -147,7 +153,7 @@ def _kept(
 
 
 def _lies_over(awaited: Awaited, struck: Collection[int], key: int) -> bool:
-    """Whether a key from before is a tone held into what was struck, and no finger leaving late."""
+    """Whether a key from before may be one voice of what was struck."""
     if key % 12 not in awaited.asked:
         return False
     if not struck:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from trainer.judging.clock import Complete, Over, Placed
 from trainer.judging.follow import Follower, align, follow, follower
-from trainer.judging.heard import RECALLED, Heard, heard
+from trainer.judging.heard import LEAVING, RECALLED, Heard, heard
 from trainer.judging.stretch import Stretch, goes_on, moment_at, stretch
 from trainer.judging.task import Task
 from trainer.judging.timing import onset
@@ -31,7 +31,8 @@ AFTER = 0.25  # beats after a moment's end at which it is judged, for fingers th
 @dataclass(frozen=True)
 class Tactus:
     """In tempo within one stretch. `waiting` is the first moment that is not over, `placed` are
-    the chords struck for it and for later ones."""
+    the chords struck for it and for later ones, but for the latest: these are with the follower,
+    who may yet find them another place."""
 
     task: Task
     complete: Complete
@@ -43,30 +44,45 @@ class Tactus:
     def struck(self, chord: StruckChord, hands: Capture) -> Step:
         if chord.first < self.part.opens:
             return self, ()
-        after = follow(self.follower, chord, self.part.origin)
-        if after.moment is None or after.moment < self.waiting:
-            return replace(self, follower=after), ()
-        placed = self.placed.with_one((after.moment, chord))
-        return replace(self, follower=after, placed=placed)._over_before(after.moment, hands)
+        after = self._followed(chord)
+        place = after.follower.moment
+        return (after, ()) if place is None else after._over_before(place, hands)
 
     def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
         line = self.task.line
         assert line is not None
-        struck = by_moment(self._with_gathering(hands))
+        struck = by_moment(self._with_gathering(hands)._at_hand())
         found = []
         for index in sorted({*struck, self.current(now)}):
             if index >= self.waiting:
-                begins, middle = _times(self.task, index, self.part.origin)
+                begins, middle, leaving = _times(self.task, index, self.part.origin)
                 awaited, chords = self.task.at(index), struck[index]
-                found.append(heard(awaited, chords, hands.strokes, begins, middle, now))
+                found.append(heard(awaited, chords, hands.strokes, begins, middle, now, leaving))
         return tuple(found)
 
-    def _with_gathering(self, hands: Capture) -> Iterator[Placed]:
-        """The chords placed, and the one that is gathering as if it were whole."""
-        yield from self.placed
+    def _with_gathering(self, hands: Capture) -> Tactus:
+        """With the chord that is gathering as if it were whole."""
+        followed = self
         for chord in close(hands)[1]:
-            place = follow(self.follower, chord, self.part.origin).moment
-            if place is not None and chord.first >= self.part.opens:
+            if chord.first >= self.part.opens:
+                followed = followed._followed(chord)
+        return followed
+
+    def _followed(self, chord: StruckChord) -> Tactus:
+        """A chord has its place, and those just before it may have found another by it."""
+        before, after = self.follower, follow(self.follower, chord, self.part.origin)
+        placed = self.placed
+        if len(after.recent) == len(before.recent):  # the oldest of them stays where it is
+            place = before.places[0]
+            if place is not None and place >= self.waiting:
+                placed = placed.with_one((place, before.recent[0]))
+        return replace(self, follower=after, placed=placed)
+
+    def _at_hand(self) -> Iterator[Placed]:
+        """The chords struck for the moments that are not over."""
+        yield from self.placed
+        for place, chord in zip(self.follower.places, self.follower.recent, strict=True):
+            if place is not None and place >= self.waiting:
                 yield place, chord
 
     def moved(self, event: KeyEvent, hands: Capture) -> Step:
@@ -106,7 +122,7 @@ class Tactus:
         """The moments before `end` are over; those with nothing to do are passed by."""
         if end <= self.waiting:
             return self, ()
-        struck = by_moment(self.placed)
+        struck = by_moment(self._at_hand())
         over: list[Over] = []
         for index in range(self.waiting, end):
             if self.task.at(index).wanted:
@@ -166,7 +182,7 @@ def at_moment(
     go before a better timed one came, and those that came after all was complete and do not
     belong."""
     awaited = task.at(index)
-    begins, middle = _times(task, index, origin)
+    begins, middle, leaving = _times(task, index, origin)
     strays, chords = _strays(chords, strokes, begins)
     for count in range(1, min(len(chords), RECALLED)):
         here = heard(awaited, chords[:count], strokes, begins, chords[count].first)
@@ -174,17 +190,20 @@ def at_moment(
             belong = [c for c in chords[count:] if awaited.belonging >= {k % 12 for k in c.struck}]
             extra = tuple(chord for chord in chords[count:] if chord not in belong)
             kept = (*chords[:count], *belong)
-            return heard(awaited, kept, strokes, begins, middle), strays + extra
-    return heard(awaited, chords, strokes, begins, middle), strays
+            sounds = heard(awaited, kept, strokes, begins, middle, leaving=leaving)
+            return sounds, strays + extra
+    return heard(awaited, chords, strokes, begins, middle, leaving=leaving), strays
 
 
-def _times(task: Task, index: int, origin: float) -> tuple[float, float]:
-    """When a moment begins and when half of it is over, clock seconds."""
+def _times(task: Task, index: int, origin: float) -> tuple[float, float, float]:
+    """When a moment begins and when half of it is over, clock seconds; for how many seconds a
+    finger may stay in it that does not belong."""
     assert task.line is not None
     moment = task.exercise.moments[index]
     begins = origin + task.line.time(index)
-    quarter = task.line.beat_length(index) / float(moment.metre.beat_length)
-    return begins, begins + float(moment.duration) * quarter / 2
+    beat = task.line.beat_length(index)
+    half = float(moment.duration / moment.metre.beat_length) * beat / 2
+    return begins, begins + half, LEAVING * beat
 
 
 def by_moment(placed: Iterable[Placed]) -> defaultdict[int, list[StruckChord]]:

@@ -1,0 +1,78 @@
+"""Right passes played with every touch: legato, hands apart; what is put in is known exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from random import Random
+
+from trainer.judging.take import Conditions
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp
+from trainer.practice.demo import realization
+from trainer.resources import exercises_folder
+from trainer.score.exercise import Exercise
+from trainer.score.kern import read_exercise
+from trainer.theory.voicing import Voicing
+
+PIECES = sorted(exercises_folder().glob("*.krn"))
+FINGERS = 0.002  # seconds: fingers of one hand, and the clock, are not exact
+
+
+@dataclass(frozen=True)
+class Touch:
+    """`tempo` in beats a minute. In beats: how long a finger stays down into what its own hand
+    strikes next, and how long after the bass (before it: negative) the other hand strikes."""
+
+    tempo: float
+    overlap: float = 0.0
+    right: float = 0.0
+
+    @property
+    def beat(self) -> float:
+        """Seconds."""
+        return 60 / self.tempo
+
+
+def grid(overlaps: Sequence[float], apart: Sequence[float]) -> list[Touch]:
+    """Every tempo with every overlap (at 120 and above up to 0.15) and hands so far apart."""
+    return [
+        Touch(tempo, overlap, right)
+        for tempo in (40.0, 60.0, 80.0, 120.0, 160.0)
+        for overlap in overlaps
+        if tempo < 120 or overlap <= 0.15
+        for right in apart
+    ]
+
+
+def played(
+    exercise: Exercise, voicings: Sequence[Voicing], touch: Touch, origin: float, seed: int = 0
+) -> list[KeyEvent]:
+    """Key events of a whole pass, ascending: the bass on its beat with the left hand, the others
+    with the right. A key that comes again is let go a little before."""
+    chance = Random(seed)
+    quarter = touch.beat / float(exercise.metre.beat_length)
+    events: list[KeyEvent] = []
+    for moment, voicing in zip(exercise.moments, voicings, strict=True):
+        keys = sorted({pitch.midi for pitch in voicing if pitch is not None})
+        following = voicings[moment.index + 1] if moment.index + 1 < len(voicings) else None
+        kept = set() if following is None else {p.midi for p in following if p is not None}
+        begins = origin + float(moment.onset) * quarter
+        ends = begins + float(moment.duration) * quarter
+        for number, key in enumerate(keys):
+            hand = touch.right * touch.beat if number else 0.0
+            late = hand + chance.uniform(0.0, FINGERS)
+            stays = 0.0 if following is None else touch.overlap * touch.beat
+            again = -min(0.08, 0.2 * touch.beat, 0.3 * (ends - begins))
+            up = ends + hand + (again if key in kept else stays)
+            events += [KeyDown(begins + late, key, 70), KeyUp(up + late - hand, key)]
+    return sorted(events, key=lambda event: event.time)
+
+
+def conditions(touch: Touch) -> Conditions:
+    return Conditions(tempo=touch.tempo)
+
+
+def with_best(name: str) -> tuple[Exercise, tuple[Voicing, ...]]:
+    """A piece of the library by its id, and a right way to play it."""
+    exercise = read_exercise(exercises_folder() / f"{name}.krn")
+    return exercise, realization(exercise, Conditions())
