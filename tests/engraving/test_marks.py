@@ -130,7 +130,7 @@ def test_a_marked_page_is_one_picture_without_fonts() -> None:
     exercise = hymn()
     page = engrave(exercise, 1600, None, space_px=SPACE)[0]
     verdict = verdict_of(exercise, ["b4 g4"], [])
-    svg = marked(page, exercise, verdict)
+    svg = marked(page, exercise, verdict, 0.15)
     assert svg.count("<svg ") == 1
     assert "<text" not in svg
     assert 'class="marks"' in to_svg(()) and svg.count('class="marks"') == 1

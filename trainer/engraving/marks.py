@@ -17,6 +17,7 @@ from trainer.engraving.glyphs import sign
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke, to_svg
 from trainer.engraving.middle_voices import Column, Placed, write
 from trainer.engraving.page import Page
+from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
@@ -121,21 +122,35 @@ def marks(
 
 
 def overlay(
-    page: Page, exercise: Exercise, verdict: PassVerdict, inks: Mapping[Ink, str] | None = None
+    page: Page,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    tolerance: float,
+    inks: Mapping[Ink, str] | None = None,
 ) -> str:
-    """The player's notes and the marks of one page, as an SVG group."""
+    """The player's notes and all marks of one page, as an SVG group.
+
+    `tolerance` is the part of a beat still called in time.
+    """
     columns = played(exercise, page.geometry, verdict.moments)
     drawings = [d for column in columns.values() for d in column.drawings]
     for mark in marks(exercise, page.geometry, verdict.faults, columns):
         drawings += mark.drawings
+    for late in time_marks(page.geometry, verdict.moments, tolerance, columns):
+        drawings += late.drawings
     return to_svg(drawings, inks)
 
 
 def marked(
-    page: Page, exercise: Exercise, verdict: PassVerdict, inks: Mapping[Ink, str] | None = None
+    page: Page,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    tolerance: float,
+    inks: Mapping[Ink, str] | None = None,
 ) -> str:
     """The whole page as SVG with the player's notes and the marks on it."""
-    return page.svg.removesuffix("</svg>") + overlay(page, exercise, verdict, inks) + "</svg>"
+    drawn = overlay(page, exercise, verdict, tolerance, inks)
+    return page.svg.removesuffix("</svg>") + drawn + "</svg>"
 
 
 @dataclass(frozen=True, slots=True)
