@@ -60,7 +60,7 @@ class Geometry:
     notes: dict[str, Head]
     figures: dict[int, tuple[float, float]]
     barlines: tuple[tuple[float, float, float], ...]  # x, top, bottom
-    printed: tuple[Box, ...] = ()  # all print but staff lines and barlines
+    printed: tuple[Box, ...] = ()  # all print but the lines of the staves
 
     @property
     def space(self) -> float:

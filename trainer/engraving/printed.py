@@ -24,6 +24,7 @@ _KINDS = {
     "keySig": "signature",
     "meterSig": "metre",
     "fermata": "fermata",
+    "barLine": "barline",
 }
 _LINE = re.compile(r"M\s*(-?[\d.]+)[ ,]+(-?[\d.]+)\s+L\s*(-?[\d.]+)[ ,]+(-?[\d.]+)")
 _NARROW = 1e-9
