@@ -8,34 +8,109 @@ import pytest
 
 from tests.engraving.marks_demo import fault, pitches, verdict_of
 from tests.engraving.pieces import hymn, piece
+from trainer.engraving.boxes import box_of
 from trainer.engraving.ink import Sign, Stroke, to_svg
 from trainer.engraving.marks import FORMS, marked, marks, played
-from trainer.engraving.middle_voices import BLACK, HALF, write
-from trainer.engraving.page import engrave
+from trainer.engraving.middle_voices import BLACK, HALF, Column, VoiceNote, write
+from trainer.engraving.page import Page, engrave
+from trainer.score.exercise import Exercise
 from trainer.theory.rules import RULES
+from trainer.theory.voicing import MIDDLE, UPPER, VoiceName
 
 SPACE = 10.0
 
 
-def heads(drawings: tuple[object, ...]) -> list[Sign]:
-    return [d for d in drawings if isinstance(d, Sign) and d.code in (BLACK, HALF)]
+def set_in(page: Page, exercise: Exercise, *chords: str, above: bool = False) -> dict[int, Column]:
+    """Alto and tenor of each moment, as they are written into a page."""
+    columns: dict[int, Column] = {}
+    for moment, chord in enumerate(chords):
+        names: tuple[VoiceName, ...] = MIDDLE if exercise.melody else UPPER
+        notes = [VoiceNote(v, p) for v, p in zip(names, pitches(chord), strict=False)]
+        columns[moment] = write(
+            exercise, page.geometry, moment, notes, tenor_above=above, before=columns
+        )
+    return columns
 
 
-def test_a_middle_voice_stands_on_the_staff_its_pitch_belongs_to() -> None:
-    exercise = piece("c5:4", "c3:4", {}, key="C")
-    geometry = engrave(exercise, 800, None, space_px=SPACE)[0].geometry
-    system = geometry.systems[0]
-    column = write(exercise, geometry, 0, pitches("e4 g3"))
-    assert [n.y for n in column.notes] == [system.treble_y(30), system.bass_y(25)]
+def page_of(exercise: Exercise, width: float = 800) -> Page:
+    return engrave(exercise, width, None, space_px=SPACE)[0]
+
+
+def signs(column: Column) -> list[Sign]:
+    """What is neither head, dot nor flag: the accidentals."""
+    plain = (BLACK, HALF, 0xE1E7, 0xE240, 0xE241)
+    return [d for d in column.drawings if isinstance(d, Sign) and d.code not in plain]
+
+
+def stems(column: Column) -> list[Stroke]:
+    return [d for d in column.drawings if isinstance(d, Stroke) and d.x1 == d.x2]
+
+
+def test_the_alto_stays_in_the_treble_and_the_tenor_where_its_phrase_stands() -> None:
+    exercise = piece("c5 d5^", "c3 b2", {}, key="C")
+    page = page_of(exercise)
+    system = page.geometry.systems[0]
+    below = set_in(page, exercise, "b3 g3", "e4 d4")
+    above = set_in(page, exercise, "b3 g3", "e4 d4", above=True)
+    assert [n.y for n in below[0].notes] == [system.treble_y(27), system.bass_y(25)]
+    assert [n.y for n in below[1].notes] == [system.treble_y(30), system.bass_y(29)]
+    assert [n.y for n in above[1].notes] == [system.treble_y(30), system.treble_y(29)]
+
+
+def test_the_tenor_of_a_pass_does_not_hop_at_middle_c() -> None:
+    exercise = piece("c5 d5 e5 d5^ g5 f5 g5:2^", "c3 b2 c3 g2 e3 d3 c3:2", {}, key="C")
+    page = page_of(exercise, 1600)
+    middles = ["e4 g3", "g4 d4", "g4 c4", "g4 b3", "e5 c5", "d5 a4", "e5 c5"]
+    columns = played(exercise, page.geometry, verdict_of(exercise, middles, []).moments)
+    tenor = [note for column in columns.values() for note in column.notes if note.voice == "tenor"]
+    assert [note.upper for note in tenor] == [False] * 4 + [True] * 3
+
+
+def test_middle_voices_of_one_staff_share_a_stem_that_turns_its_back_on_the_melody() -> None:
+    exercise = piece("c5 d5^", "c3 b2", {}, key="C")
+    page = page_of(exercise)
+    (stem,) = stems(set_in(page, exercise, "g4 e4", above=True)[0])
+    assert stem.y1 < stem.y2, "downward"
+    apart = stems(set_in(page, exercise, "g4 e4")[0])
+    assert [one.y1 < one.y2 for one in apart] == [True, False]
+
+
+def test_a_soprano_that_is_not_given_has_its_own_stem() -> None:
+    exercise = piece("", "c3 b2", {}, key="C")
+    page = page_of(exercise)
+    upward, downward = stems(set_in(page, exercise, "c5 g4 e4", above=True)[0])
+    assert upward.y2 < upward.y1 and downward.y2 > downward.y1
+
+
+def test_a_note_shorter_than_a_quarter_has_its_flag() -> None:
+    exercise = piece("c5:1/2 d5:1/2 e5", "c3 c3", {}, key="C")
+    page = page_of(exercise)
+    columns = set_in(page, exercise, "e4 g3", "f4 g3", "g4 g3")
+    flags = [
+        [d.code for d in column.drawings if isinstance(d, Sign) and d.code in (0xE240, 0xE241)]
+        for column in columns.values()
+    ]
+    assert flags == [[0xE241, 0xE240], [0xE241, 0xE240], []]
+
+
+def test_a_middle_voice_of_another_length_has_a_head_of_its_own() -> None:
+    """A half note and a quarter are never one head. (Common practice, no source.)"""
+    exercise = piece("c5:2", "c3 b2", {}, key="C")
+    page = page_of(exercise)
+    given = page.geometry.notes["melody-0"].x
+    assert set_in(page, exercise, "c5 g3")[0].notes[0].x > given + SPACE
+    same = piece("c5 c5", "c3 b2", {}, key="C")
+    page = page_of(same)
+    assert set_in(page, same, "c5 g3")[0].notes[0].x == page.geometry.notes["melody-0"].x
 
 
 @pytest.mark.parametrize("melody", ["c5", "b4", "a4"])
 @pytest.mark.parametrize("middle", ["b4 a4", "c5 b4", "a4 g4", "c5 a4", "b4 b4", "a4 a4"])
 def test_heads_within_a_third_never_cover_one_another(melody: str, middle: str) -> None:
     exercise = piece(f"{melody}", "c4", {}, key="C")
-    geometry = engrave(exercise, 800, None, space_px=SPACE)[0].geometry
-    given = geometry.notes["melody-0"]
-    column = write(exercise, geometry, 0, pitches(middle))
+    page = page_of(exercise)
+    given = page.geometry.notes["melody-0"]
+    column = set_in(page, exercise, middle, above=True)[0]
     placed = [(n.pitch.height, n.x) for n in column.notes]
     for (height1, x1), (height2, x2) in combinations(placed, 2):
         assert abs(height1 - height2) > 1 or abs(x1 - x2) >= 1.17 * SPACE
@@ -46,31 +121,57 @@ def test_heads_within_a_third_never_cover_one_another(melody: str, middle: str) 
 
 def test_accidentals_already_in_the_bar_are_not_repeated_and_are_cancelled() -> None:
     exercise = piece("c5 c5 c5 c5", "c3 c3 c3 c3", {}, key="C")
-    geometry = engrave(exercise, 800, None, space_px=SPACE)[0].geometry
+    columns = set_in(page_of(exercise), exercise, "f#4 g3", "f#4 g3", "f4 g3", "f4 g3")
+    assert [[sign.code for sign in signs(column)] for column in columns.values()] == [
+        [0xE262],
+        [],
+        [0xE261],
+        [],
+    ]
 
-    def signs(moment: int, note: str, before: dict[int, tuple[str, ...]]) -> int:
-        written = {m: tuple(pitches(" ".join(notes))) for m, notes in before.items()}
-        drawn = write(exercise, geometry, moment, pitches(note), before=written).drawings
-        return len([d for d in drawn if isinstance(d, Sign)]) - len(heads(drawn))
 
-    assert signs(0, "f#4", {}) == 1
-    assert signs(1, "f#4", {0: ("f#4",)}) == 0
-    assert signs(2, "f4", {0: ("f#4",), 1: ("f#4",)}) == 1
-    assert signs(1, "f4", {}) == 0
+def test_a_printed_note_that_the_player_altered_before_gets_its_sign_back() -> None:
+    exercise = piece("c5 c5 f4 f4", "c3 c3 c3 c3", {}, key="C")
+    page = page_of(exercise)
+    columns = set_in(page, exercise, "f#4 g3", "g4 g3", "d4 g3", "d4 g3")
+    assert [[sign.code for sign in signs(column)] for column in columns.values()] == [
+        [0xE262],
+        [],
+        [0xE261],
+        [],
+    ]
+    (back,) = signs(columns[2])
+    head = page.geometry.notes["melody-2"]
+    assert back.y == head.y and back.x < head.x
+
+
+def test_an_accidental_keeps_clear_of_the_printed_ones() -> None:
+    exercise = piece("c5 c#5", "c3 c3", {}, key="C")
+    page = page_of(exercise)
+    column = set_in(page, exercise, "g4 e4", "a#4 f#4", above=True)[1]
+    printed = [box for box in page.geometry.printed if box.kind == "accidental"]
+    ours = [box_of(sign) for sign in signs(column)]
+    assert (len(printed), len(ours)) == (1, 2)
+    boxes = [*printed, *ours, *(b for b in page.geometry.printed if b.kind == "head")]
+    assert not [pair for pair in combinations(boxes, 2) if pair[0].touches(pair[1])]
 
 
 def test_a_note_far_from_its_staff_has_all_its_ledger_lines() -> None:
     exercise = piece("c6", "c2", {}, key="C")
-    geometry = engrave(exercise, 800, None, space_px=SPACE)[0].geometry
+    page = page_of(exercise)
 
-    def ledgers(note: str) -> int:
-        drawn = write(exercise, geometry, 0, pitches(note)).drawings
+    def ledgers(note: str, voice: VoiceName) -> int:
+        drawn = write(
+            exercise, page.geometry, 0, [VoiceNote(voice, pitches(note)[0])], tenor_above=False
+        ).drawings
         return len([d for d in drawn if isinstance(d, Stroke) and d.y1 == d.y2])
 
-    assert ledgers("c4") == 1
-    assert ledgers("b3") == 0
-    assert ledgers("c6") == 2
-    assert ledgers("c2") == 2
+    assert ledgers("c4", "alto") == 1
+    assert ledgers("b3", "alto") == 1
+    assert ledgers("a3", "alto") == 2
+    assert ledgers("b3", "tenor") == 0
+    assert ledgers("c6", "alto") == 2
+    assert ledgers("c2", "tenor") == 2
 
 
 def test_consecutive_fifths_get_two_strokes_and_a_five() -> None:
@@ -130,7 +231,7 @@ def test_a_marked_page_is_one_picture_without_fonts() -> None:
     exercise = hymn()
     page = engrave(exercise, 1600, None, space_px=SPACE)[0]
     verdict = verdict_of(exercise, ["b4 g4"], [])
-    svg = marked(page, exercise, verdict)
+    svg = marked(page, exercise, verdict, 0.15)
     assert svg.count("<svg ") == 1
     assert "<text" not in svg
     assert 'class="marks"' in to_svg(()) and svg.count('class="marks"') == 1

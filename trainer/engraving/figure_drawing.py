@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from trainer.engraving.boxes import Box, box_of
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.glyphs import Outline, sign, text
+from trainer.engraving.ink import Stroke
 from trainer.score.exercise import Exercise
 from trainer.theory.figures import Figure, Figuring, Sign, Way
 
@@ -144,19 +146,63 @@ def _centre(figure: Figure, parts: tuple[Shape, ...], width: float) -> float:
 
 def drawn_figures(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, str]]:
     """The figures of a page as SVG groups, each with the index of its moment."""
+    for index, shapes in _stacks(exercise, geometry):
+        yield index, "".join(shape.svg() for shape in shapes)
+    for index, lines in _extenders(exercise, geometry):
+        yield (
+            index,
+            "".join(
+                f'<path d="M{line.x1:.2f} {line.y1:.2f}H{line.x2:.2f}" stroke="currentColor"'
+                f' stroke-width="{line.width:.2f}"/>'
+                for line in lines
+            ),
+        )
+
+
+def figure_boxes(exercise: Exercise, geometry: Geometry) -> Iterator[Box]:
+    """The rectangles of all figures and of the lines that hold them."""
+    for _, shapes in _stacks(exercise, geometry):
+        for shape in shapes:
+            ink = shape.outline
+            yield Box(
+                "figure",
+                shape.x + ink.left,
+                shape.y + ink.top,
+                shape.x + ink.right,
+                shape.y + ink.bottom,
+            )
+    for _, lines in _extenders(exercise, geometry):
+        for line in lines:
+            yield box_of(line, "figure")
+
+
+def _stacks(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, tuple[Shape, ...]]]:
+    """Every stack of figures where it stands, with the index of its moment."""
     space = geometry.space
-    height, row = HEIGHT * space, ROW * space
-    moments = exercise.moments
+    for index, (x, y) in geometry.figures.items():
+        if exercise.moments[index].figuring.way is not Way.EXTENDED:
+            shapes, _ = stack(exercise.moments[index].figuring, HEIGHT * space, ROW * space)
+            centre = _centre_of(geometry, index, x)
+            yield index, tuple(Shape(s.outline, s.x + centre, s.y + y) for s in shapes)
+
+
+def _centre_of(geometry: Geometry, index: int, x: float) -> float:
+    """The middle of a black head in the column of a moment."""
+    return geometry.moments.get(index, x) + 0.59 * geometry.space
+
+
+def _extenders(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, tuple[Stroke, ...]]]:
+    space, moments = geometry.space, exercise.moments
     ends: dict[int, tuple[float, float, int]] = {}
     for index, (x, y) in geometry.figures.items():
         figuring = moments[index].figuring
-        if figuring.way is Way.EXTENDED:
-            continue
-        shapes, half = stack(figuring, height, row)
-        centre = geometry.moments.get(index, x) + 0.59 * space  # the middle of a black head
-        ends[index] = (centre + half, y, max(1, len(figuring.figures)))
-        inner = "".join(Shape(s.outline, s.x + centre, s.y + y).svg() for s in shapes)
-        yield index, inner
+        if figuring.way is not Way.EXTENDED:
+            _, half = stack(figuring, HEIGHT * space, ROW * space)
+            ends[index] = (
+                _centre_of(geometry, index, x) + half,
+                y,
+                max(1, len(figuring.figures)),
+            )
     for index, (_, y) in geometry.figures.items():
         if moments[index].figuring.way is Way.EXTENDED:
             yield index, _extender(exercise, geometry, index, y, ends)
@@ -168,7 +214,7 @@ def _extender(
     index: int,
     y: float,
     ends: dict[int, tuple[float, float, int]],
-) -> str:
+) -> tuple[Stroke, ...]:
     """The line from the figures that are held, or from the last line's end, to this note."""
     space = geometry.space
     system = geometry.system_of(index)
@@ -186,8 +232,5 @@ def _extender(
             else geometry.moments[index - 1] + 1.18 * space
         )
     stop = geometry.moments[index] + 1.18 * space
-    return "".join(
-        f'<path d="M{start:.2f} {y - HEIGHT * space / 2 + n * ROW * space:.2f}H{stop:.2f}"'
-        f' stroke="currentColor" stroke-width="{EXTENDER * space:.2f}"/>'
-        for n in range(rows)
-    )
+    levels = (y - HEIGHT * space / 2 + n * ROW * space for n in range(rows))
+    return tuple(Stroke(start, at, stop, at, EXTENDER * space, "print") for at in levels)

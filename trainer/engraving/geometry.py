@@ -8,6 +8,9 @@ from dataclasses import dataclass, replace
 
 from lxml import etree
 
+from trainer.engraving.boxes import Box
+from trainer.engraving.printed import printed_boxes
+
 SPACE = 180  # units of verovio's SVG between two staff lines
 SVG = "{http://www.w3.org/2000/svg}"
 _MOVE = re.compile(r"translate\(\s*(-?[\d.]+)[ ,]+(-?[\d.]+)\s*\)")
@@ -57,6 +60,7 @@ class Geometry:
     notes: dict[str, Head]
     figures: dict[int, tuple[float, float]]
     barlines: tuple[tuple[float, float, float], ...]  # x, top, bottom
+    printed: tuple[Box, ...] = ()  # all print but the lines of the staves
 
     @property
     def space(self) -> float:
@@ -84,6 +88,7 @@ def read_geometry(boxed: etree._Element, scale: float, width: float, height: flo
         found.notes,
         found.figures,
         tuple(found.bars),
+        tuple(found.printed),
     )
 
 
@@ -122,6 +127,7 @@ class _Found:
         self.notes: dict[str, Head] = {}
         self.figures: dict[int, tuple[float, float]] = {}
         self.bars: list[tuple[float, float, float]] = []
+        self.printed: list[Box] = []
         self._here: list[int] = []  # moments of the system being read
         self._inked: list[float] = []  # heights of its ink
 
@@ -144,6 +150,7 @@ class _Found:
                 self._figures(element, int(name.removeprefix("figure-")))
             elif kind == "barLine":
                 self._barline(element)
+        self.printed += printed_boxes(group, self.margin, self.scale)
         self.systems.append(_system(group, self.margin, self.scale, tuple(self._here), self._inked))
 
     def _place(self, element: etree._Element) -> tuple[float, float]:

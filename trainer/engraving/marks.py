@@ -7,7 +7,7 @@ arrow shows where a dissonance should have gone. What weighs less is drawn light
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -15,8 +15,10 @@ from trainer.engraving.figure_drawing import DIGITS
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.glyphs import sign
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke, to_svg
-from trainer.engraving.middle_voices import Column, Placed, write
+from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
+from trainer.engraving.notes_on_paper import tenor_staves
 from trainer.engraving.page import Page
+from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
@@ -76,27 +78,28 @@ class Mark:
     drawings: tuple[Drawing, ...]
 
 
-def written_voices(exercise: Exercise, voicing: Voicing) -> tuple[Pitch, ...]:
-    """The pitches of a voicing that are not given, so that the player's hand is what is written."""
+def written_voices(exercise: Exercise, voicing: Voicing) -> dict[VoiceName, Pitch]:
+    """The voices of a voicing that are not given, so that the player's hand is what is written."""
     names: Sequence[VoiceName] = MIDDLE if exercise.melody else UPPER
-    return tuple(p for p in (voicing[name] for name in names) if p is not None)
+    return {name: pitch for name in names if (pitch := voicing[name]) is not None}
 
 
 def played(
-    exercise: Exercise, geometry: Geometry, verdicts: Iterable[MomentVerdict], ink: Ink = "player"
+    exercise: Exercise, geometry: Geometry, verdicts: Sequence[MomentVerdict]
 ) -> dict[int, Column]:
-    """The middle voices of every verdict on this page, by moment."""
-    before: dict[int, Sequence[Pitch]] = {}
+    """The middle voices of a whole pass on this page, by moment, the tenor staff by phrase."""
+    voices = {
+        v.index: {} if v.voicing is None else written_voices(exercise, v.voicing) for v in verdicts
+    }
+    tenor = {index: notes["tenor"] for index, notes in voices.items() if "tenor" in notes}
+    staves = tenor_staves(exercise, tenor)
     columns: dict[int, Column] = {}
-    for verdict in verdicts:
-        if verdict.voicing is None:
-            continue
-        pitches = written_voices(exercise, verdict.voicing)
-        if verdict.index in geometry.moments and pitches:
-            columns[verdict.index] = write(
-                exercise, geometry, verdict.index, pitches, before=before, ink=ink
+    for index, notes in voices.items():
+        if index in geometry.moments:
+            written = [VoiceNote(voice, pitch) for voice, pitch in notes.items()]
+            columns[index] = write(
+                exercise, geometry, index, written, tenor_above=staves[index], before=columns
             )
-        before[verdict.index] = pitches
     return columns
 
 
@@ -121,21 +124,35 @@ def marks(
 
 
 def overlay(
-    page: Page, exercise: Exercise, verdict: PassVerdict, inks: Mapping[Ink, str] | None = None
+    page: Page,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    tolerance: float,
+    inks: Mapping[Ink, str] | None = None,
 ) -> str:
-    """The player's notes and the marks of one page, as an SVG group."""
+    """The player's notes and all marks of one page, as an SVG group.
+
+    `tolerance` is the part of a beat still called in time.
+    """
     columns = played(exercise, page.geometry, verdict.moments)
     drawings = [d for column in columns.values() for d in column.drawings]
     for mark in marks(exercise, page.geometry, verdict.faults, columns):
         drawings += mark.drawings
+    for late in time_marks(page.geometry, verdict.moments, tolerance, columns):
+        drawings += late.drawings
     return to_svg(drawings, inks)
 
 
 def marked(
-    page: Page, exercise: Exercise, verdict: PassVerdict, inks: Mapping[Ink, str] | None = None
+    page: Page,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    tolerance: float,
+    inks: Mapping[Ink, str] | None = None,
 ) -> str:
     """The whole page as SVG with the player's notes and the marks on it."""
-    return page.svg.removesuffix("</svg>") + overlay(page, exercise, verdict, inks) + "</svg>"
+    drawn = overlay(page, exercise, verdict, tolerance, inks)
+    return page.svg.removesuffix("</svg>") + drawn + "</svg>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,13 +208,15 @@ class _Pen:
             return None
         column = self.columns.get(moment)
         if column is not None:
-            for note in column.notes:
-                if note.pitch == pitch:
-                    return note
+            same = [note for note in column.notes if note.pitch == pitch]
+            own = [note for note in same if note.voice == voice]
+            if same:
+                return (own or same)[0]
         system = self.geometry.system_of(moment)
         upper = voice != "bass" and (voice == "soprano" or pitch.height >= 28)
         y = (system.treble_y if upper else system.bass_y)(pitch.height)
-        return Placed(moment, pitch, self.geometry.moments[moment], y, 1.18 * system.space)
+        x = self.geometry.moments[moment]
+        return Placed(moment, voice, pitch, x, y, 1.18 * system.space, upper)
 
     def _beside(self, note: Placed) -> float:
         """The free place to the right of a note: a second mark stands after the first."""

@@ -1,45 +1,62 @@
 """The middle voices as real notes in the free middle of an engraved page.
 
 The page is never engraved anew for them: heads, stems, accidentals and ledger lines are set into
-the columns it already has, beside the given notes where they would touch them.
+the columns it already has, beside the given notes where they would touch them. Soprano and alto
+stand on the upper staff, the tenor where its phrase stands (`notes_on_paper`); alto and tenor of
+one staff share a stem.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from trainer.engraving.boxes import Box
+from trainer.engraving.chord_columns import columns_of
 from trainer.engraving.geometry import Geometry, System
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
-from trainer.score.exercise import Exercise
+from trainer.engraving.note_values import values
+from trainer.engraving.signs_before import accidentals_before
+from trainer.score.exercise import Exercise, Note
 from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import VoiceName
 
 BLACK, HALF, WHOLE, DOUBLE_WHOLE = 0xE0A4, 0xE0A3, 0xE0A2, 0xE0A0
 WIDTHS = {BLACK: 1.18, HALF: 1.18, WHOLE: 1.688, DOUBLE_WHOLE: 2.396}  # heads, in staff spaces
-_ACCIDENTALS = {
-    -3: (0xE266, 1.9),
-    -2: (0xE264, 1.65),
-    -1: (0xE260, 0.9),
-    0: (0xE261, 0.67),
-    1: (0xE262, 1.0),
-    2: (0xE263, 0.99),
-    3: (0xE265, 1.9),
-}  # SMuFL code point, width in staff spaces
-_MIDDLE_C = 28
 STEM = 3.1  # length of a stem, in staff spaces
 THIN = 0.11
+_DOT = 0xE1E7
+# flags by the value of the note: stem up, stem down
+_FLAGS = {
+    "8": (0xE240, 0xE241),
+    "16": (0xE242, 0xE243),
+    "32": (0xE244, 0xE245),
+    "64": (0xE246, 0xE247),
+}
+_TREBLE, _BASS = (30, 38), (18, 26)  # the outer lines of the staves, counted in letters above c0
+
+
+@dataclass(frozen=True, slots=True)
+class VoiceNote:
+    """A note to be written: which voice has it, and in which ink."""
+
+    voice: VoiceName
+    pitch: Pitch
+    ink: Ink = "player"
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """One written note: its pitch and where its head stands (left edge, middle)."""
+    """One written note: its pitch and where its head stands (left edge, middle; on which staff)."""
 
     moment: int
+    voice: VoiceName
     pitch: Pitch
     x: float
     y: float
     width: float
+    upper: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,27 +71,22 @@ def write(
     exercise: Exercise,
     geometry: Geometry,
     moment: int,
-    pitches: Sequence[Pitch],
+    notes: Sequence[VoiceNote],
     *,
-    before: Mapping[int, Sequence[Pitch]] | None = None,
-    ink: Ink = "player",
-    inks: Mapping[Pitch, Ink] | None = None,
+    tenor_above: bool,
+    before: Mapping[int, Column] | None = None,
 ) -> Column:
-    """Set `pitches` (not the given bass and melody) into the column of a moment.
+    """Set `notes` (not the given bass and melody) into the column of a moment.
 
-    `before` are the notes already written, by moment, for accidentals earlier in the bar; `inks`
-    sets single notes apart. KeyError if the moment is not on this page.
+    `tenor_above` puts the tenor on the upper staff. `before` are the columns already written, by
+    moment, for the accidentals of the bar: a printed note that they would alter gets its own sign
+    back. KeyError if the moment is not on this page.
     """
-    system = geometry.system_of(moment)
-    here = exercise.moments[moment]
-    sounding = [p for p in (here.melody if here.melody_struck else None,) if p is not None]
-    below = [p for p in (here.bass if here.bass_struck else None,) if p is not None]
-    upper = sorted((p for p in pitches if p.height >= _MIDDLE_C), key=lambda p: -p.height)
-    lower = sorted((p for p in pitches if p.height < _MIDDLE_C), key=lambda p: p.height)
-    staff = _Staff(exercise, geometry, system, moment, before or {}, ink, inks or {})
-    above = staff.group(upper, sounding, is_upper=True)
-    under = staff.group(lower, below, is_upper=False)
-    return Column((*above.notes, *under.notes), (*above.drawings, *under.drawings))
+    page = _Page(exercise, geometry, geometry.system_of(moment), moment, before or {})
+    upper = [n for n in notes if n.voice != "tenor" or tenor_above]
+    lower = [n for n in notes if n.voice == "tenor" and not tenor_above]
+    above, below = page.staff(upper, is_upper=True), page.staff(lower, is_upper=False)
+    return Column((*above.notes, *below.notes), (*above.drawings, *below.drawings))
 
 
 def head_for(duration: Fraction) -> int:
@@ -87,171 +99,185 @@ def head_for(duration: Fraction) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Staff:
+class _Page:
+    """One moment of an engraved page, and what is known of it."""
+
     exercise: Exercise
     geometry: Geometry
     system: System
     moment: int
-    before: Mapping[int, Sequence[Pitch]]
-    ink: Ink
-    inks: Mapping[Pitch, Ink]
+    before: Mapping[int, Column]
 
-    def group(self, pitches: Sequence[Pitch], given: Sequence[Pitch], is_upper: bool) -> Column:
-        """The notes of one staff, nearest to the given voice first, on one stem."""
-        if not pitches:
-            return Column((), ())
-        space = self.system.space
-        here = self.exercise.moments[self.moment]
-        head = head_for(here.duration)
-        width = WIDTHS[head] * space
-        left = self.geometry.moments[self.moment]
-        columns = _columns([p.height for p in pitches], given, pitches, is_upper)
-        notes = tuple(
-            Placed(self.moment, pitch, left + column * width, self._y(pitch, is_upper), width)
-            for pitch, column in zip(pitches, columns, strict=True)
-        )
+    @property
+    def _duration(self) -> Fraction:
+        return self.exercise.moments[self.moment].duration
+
+    def staff(self, notes: Sequence[VoiceNote], *, is_upper: bool) -> Column:
+        """What is written on one staff: a soprano on its own stem, then the middle voices."""
+        given = self._given(is_upper)
+        tops = [n for n in notes if n.voice == "soprano"]
+        others = [n for n in notes if n.voice != "soprano"]
+        heads: list[Placed] = []
         drawings: list[Drawing] = []
-        drawings += self._ledgers(notes, is_upper)
-        drawings += [Sign(head, n.x, n.y, space, self._ink(n.pitch)) for n in notes]
-        drawings += self._dots(notes, here.duration)
-        if head in (BLACK, HALF):
-            drawings.append(self._stem(notes, is_upper))
-        drawings += self._accidentals(notes, given, is_upper)
-        return Column(notes, tuple(drawings))
+        for group, stem_up in ((tops, True), (others, not is_upper)):
+            if group:
+                column = self._chord(group, given, is_upper=is_upper, stem_up=stem_up)
+                heads += column.notes
+                drawings += column.drawings
+                given = [*given, *((note.pitch, self._duration) for note in group)]
+        drawings += self._accidentals(heads, notes, is_upper)
+        return Column(tuple(heads), tuple(drawings))
 
-    def _ink(self, pitch: Pitch) -> Ink:
-        return self.inks.get(pitch, self.ink)
+    def _given(self, is_upper: bool) -> list[tuple[Pitch, Fraction]]:
+        """The printed note that begins here on a staff, with its length in quarter notes."""
+        here = self.exercise.moments[self.moment]
+        voice: tuple[Note, ...] = self.exercise.melody if is_upper else self.exercise.bass
+        if not (here.melody_struck if is_upper else here.bass_struck):
+            return []
+        pitch = here.melody if is_upper else here.bass
+        lengths = (n.duration for n in voice if n.onset == here.onset)
+        return [] if pitch is None else [(pitch, next(lengths, here.duration))]
 
-    def _y(self, pitch: Pitch, is_upper: bool) -> float:
-        place = self.system.treble_y if is_upper else self.system.bass_y
-        return place(pitch.height)
+    def _chord(
+        self,
+        notes: Sequence[VoiceNote],
+        given: Sequence[tuple[Pitch, Fraction]],
+        *,
+        is_upper: bool,
+        stem_up: bool,
+    ) -> Column:
+        """Notes on one stem."""
+        space, left = self.system.space, self.geometry.moments[self.moment]
+        ordered = sorted(notes, key=lambda n: n.pitch.height, reverse=not stem_up)
+        head = head_for(self._duration)
+        width = WIDTHS[head] * space
 
-    def _stem(self, notes: Sequence[Placed], is_upper: bool) -> Stroke:
-        space = self.system.space
-        edges = [n.x for n in notes]
-        x = max(edges) if is_upper else min(edges) + notes[0].width
-        ys = [n.y for n in notes]
-        start, end = (
-            (min(ys), max(ys) + STEM * space)
-            if is_upper
-            else (
-                max(ys),
-                min(ys) - STEM * space,
-            )
+        def box(height: int, column: int) -> Box:
+            x, y = left + column * width, self._y(height, is_upper)
+            return Box("head", x, y - space / 2, x + width, y + space / 2)
+
+        places = columns_of(
+            [n.pitch for n in ordered],
+            [pitch for pitch, _ in given],
+            shared=[pitch for pitch, length in given if length == self._duration],
+            stem_up=stem_up,
+            blocked=lambda height, column: self._blocked(box(height, column)),
         )
-        inset = THIN * space / 2
-        x += inset if is_upper else -inset
-        inks = {self._ink(n.pitch) for n in notes}
-        ink = self.ink if len(inks) > 1 else inks.pop()
-        return Stroke(x, start, x, end, THIN * space, ink)
+        placed = tuple(
+            Placed(
+                self.moment,
+                note.voice,
+                note.pitch,
+                left + column * width,
+                self._y(note.pitch.height, is_upper),
+                width,
+                is_upper,
+            )
+            for note, column in zip(ordered, places, strict=True)
+        )
+        inks = [note.ink for note in ordered]
+        common = inks[0] if len(set(inks)) == 1 else "player"
+        drawings: list[Drawing] = [*self._ledgers(placed, common, is_upper)]
+        drawings += [Sign(head, n.x, n.y, space, ink) for n, ink in zip(placed, inks, strict=True)]
+        drawings += self._dots(placed, inks)
+        if head in (BLACK, HALF):
+            drawings += self._stem(placed, common, stem_up)
+        return Column(placed, tuple(drawings))
 
-    def _ledgers(self, notes: Sequence[Placed], is_upper: bool) -> list[Drawing]:
+    def _blocked(self, head: Box) -> bool:
+        """Whether a head would cover a printed dot or accidental."""
+        return any(
+            box.kind in ("dot", "accidental") and box.touches(head) for box in self.geometry.printed
+        )
+
+    def _y(self, height: int, is_upper: bool) -> float:
+        return (self.system.treble_y if is_upper else self.system.bass_y)(height)
+
+    def _stem(self, notes: Sequence[Placed], ink: Ink, up: bool) -> Iterator[Drawing]:
         space = self.system.space
-        bottom, top = (30, 38) if is_upper else (18, 26)
-        place = self.system.treble_y if is_upper else self.system.bass_y
+        xs, ys = [n.x for n in notes], [n.y for n in notes]
+        inset = THIN * space / 2
+        x = min(xs) + notes[0].width - inset if up else max(xs) + inset
+        start, end = (max(ys), min(ys) - STEM * space) if up else (min(ys), max(ys) + STEM * space)
+        flag = _FLAGS.get(values(self._duration)[0].length)
+        yield Stroke(x, start, x, end, THIN * space, ink)
+        if flag is not None:
+            yield Sign(flag[0] if up else flag[1], x - inset, end, space, ink)
+
+    def _ledgers(self, notes: Sequence[Placed], ink: Ink, is_upper: bool) -> Iterator[Drawing]:
+        space = self.system.space
+        bottom, top = _TREBLE if is_upper else _BASS
         lines: dict[int, tuple[float, float]] = {}
         for note in notes:
             height = note.pitch.height
-            under = range(bottom - 2, height - 1, -2)
-            over = range(top + 2, height + 1, 2)
-            for line in (*under, *over):
+            for line in (*range(bottom - 2, height - 1, -2), *range(top + 2, height + 1, 2)):
                 reach = (note.x - 0.35 * space, note.x + note.width + 0.35 * space)
                 old = lines.get(line, reach)
                 lines[line] = (min(old[0], reach[0]), max(old[1], reach[1]))
-        return [
-            Stroke(a, place(line), b, place(line), 0.16 * space, self.ink)
-            for line, (a, b) in lines.items()
-        ]
+        for line, (a, b) in lines.items():
+            y = self._y(line, is_upper)
+            yield Stroke(a, y, b, y, 0.16 * space, ink)
 
-    def _dots(self, notes: Sequence[Placed], duration: Fraction) -> list[Drawing]:
-        if duration not in (Fraction(3, 2), Fraction(3), Fraction(6), Fraction(3, 4)):
-            return []
+    def _dots(self, notes: Sequence[Placed], inks: Sequence[Ink]) -> Iterator[Drawing]:
+        """In the space above where a note stands on a line; below where that one is taken."""
         space = self.system.space
         right = max(n.x + n.width for n in notes)
-        return [
-            Sign(
-                0xE1E7,
-                right + 0.35 * space,
-                n.y - (space / 2 if n.pitch.height % 2 == 0 else 0.0),
-                space,
-                self._ink(n.pitch),
-            )
-            for n in notes
-        ]
+        taken: set[float] = set()
+        for note, ink in sorted(zip(notes, inks, strict=True), key=lambda pair: pair[0].y):
+            y = note.y - (space / 2 if note.pitch.height % 2 == 0 else 0.0)
+            y += space if y in taken else 0.0
+            taken.add(y)
+            for number in range(values(self._duration)[0].dots):
+                yield Sign(_DOT, right + (0.35 + 0.6 * number) * space, y, space, ink)
 
     def _accidentals(
-        self, notes: Sequence[Placed], given: Sequence[Pitch], is_upper: bool
-    ) -> list[Drawing]:
-        space = self.system.space
-        left = min(n.x for n in notes)
-        rows: list[list[int]] = [[]]  # columns of accidentals, nearest first
-        rows[0] += [
-            p.height
-            for p in given
-            if p.alter != self.exercise.moments[self.moment].key.alter(p.step)
+        self, heads: Sequence[Placed], notes: Sequence[VoiceNote], is_upper: bool
+    ) -> Iterable[Drawing]:
+        """The signs of all notes written on one staff, clear of print and of what stands before."""
+        inks = {(note.voice, note.pitch): note.ink for note in notes}
+        given = [pitch for pitch, _ in self._given(is_upper)]
+        left = self.geometry.moments[self.moment]
+        wanted: list[tuple[int, float, float, Ink]] = [
+            (head.pitch.alter, head.x, head.y, inks[head.voice, head.pitch])
+            for head in sorted(heads, key=lambda n: -n.pitch.height)
+            if self._in_force(head.pitch, is_upper, self.before, given) != head.pitch.alter
         ]
-        if rows[0]:
-            left = min(left, self.geometry.moments[self.moment])
-        widest = [1.0 if rows[0] else 0.0]
-        drawings: list[Drawing] = []
-        for note in sorted(notes, key=lambda n: -n.pitch.height):
-            if not self._needs_accidental(note.pitch, is_upper):
-                continue
-            code, width = _ACCIDENTALS[note.pitch.alter]
-            column = 0
-            while any(abs(h - note.pitch.height) < 6 for h in rows[column]):
-                column += 1
-                if column == len(rows):
-                    rows.append([])
-                    widest.append(0.0)
-            rows[column].append(note.pitch.height)
-            widest[column] = max(widest[column], width)
-            inward = sum(w + 0.2 for w in widest[:column]) * space
-            x = left - inward - (width + 0.25) * space
-            drawings.append(Sign(code, x, note.y, space, self._ink(note.pitch)))
-        return drawings
+        wanted += [
+            (pitch.alter, left, self._y(pitch.height, is_upper), "player")
+            for pitch in given
+            if self._misread(pitch, is_upper)
+        ]
+        last = self.before.get(self.moment - 1) if self.moment - 1 in self.system.moments else None
+        return accidentals_before(
+            wanted,
+            heads=[(head.x, head.y, head.width) for head in heads],
+            left=left,
+            space=self.system.space,
+            printed=self.geometry.printed,
+            earlier=() if last is None else last.drawings,
+        )
 
-    def _needs_accidental(self, pitch: Pitch, is_upper: bool) -> bool:
-        """Whether the bar so far leaves this place with another alteration."""
-        here = self.exercise.moments[self.moment]
-        in_force = here.key.alter(pitch.step)
-        for moment in self.exercise.moments[: self.moment + 1]:
-            if moment.bar != here.bar:
+    def _misread(self, given: Pitch, is_upper: bool) -> bool:
+        """Whether what was written earlier in the bar alters a printed note that has no sign."""
+        without = self._in_force(given, is_upper, {}, ())
+        return without == given.alter != self._in_force(given, is_upper, self.before, ())
+
+    def _in_force(
+        self, pitch: Pitch, is_upper: bool, before: Mapping[int, Column], here: Sequence[Pitch]
+    ) -> int:
+        """How the place of a note is altered by the bar so far, and by `here`; a new system says
+        everything anew."""
+        now = self.exercise.moments[self.moment]
+        found = now.key.alter(pitch.step)
+        for index in self.system.moments:
+            moment = self.exercise.moments[index]
+            if moment.bar != now.bar or index >= self.moment:
                 continue
             given = moment.melody if is_upper else moment.bass
             struck = moment.melody_struck if is_upper else moment.bass_struck
-            earlier = list(self.before.get(moment.index, ())) if moment is not here else []
+            column = before.get(index)
+            earlier = [n.pitch for n in column.notes if n.upper == is_upper] if column else []
             if given is not None and struck:
                 earlier.append(given)
-            for other in earlier:
-                if other.height == pitch.height:
-                    in_force = other.alter
-        return in_force != pitch.alter
-
-
-def _columns(
-    heights: Sequence[int], given: Sequence[Pitch], pitches: Sequence[Pitch], is_upper: bool
-) -> list[int]:
-    """In which column each head stands: 0 over the given note, 1 to the right, -1 to the left.
-
-    Heads a second apart, or two different notes on one place, never share a column; the given
-    note keeps its own. Two voices on the very same note share a head with the given voice, and
-    stand side by side among themselves.
-    """
-    away = 1 if is_upper else -1
-    taken: dict[int, list[int]] = {0: [p.height for p in given]}
-    same = {(p.height, p.alter) for p in given}
-    columns: list[int] = []
-    for height, pitch in zip(heights, pitches, strict=True):
-        if (height, pitch.alter) in same:
-            same.discard((height, pitch.alter))
-            columns.append(0)
-            continue
-        beside_given = any(abs(height - p.height) < 2 for p in given)
-        tries = (away, -away, 2 * away, -2 * away) if beside_given else (0, -away, away, 2 * away)
-        column = next(
-            (c for c in tries if all(abs(height - h) > 1 for h in taken.get(c, []))), 3 * away
-        )
-        taken.setdefault(column, []).append(height)
-        columns.append(column)
-    return columns
+            found = next((p.alter for p in earlier if p.height == pitch.height), found)
+        return next((p.alter for p in here if p.height == pitch.height), found)

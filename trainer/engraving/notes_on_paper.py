@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
 from trainer.engraving.note_values import Bar
-from trainer.score.exercise import Exercise, Note
+from trainer.score.exercise import Exercise, Note, Phrase
 from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VOICES, VoiceName
@@ -51,25 +51,64 @@ class Piece:
 
 
 def line_of(voice: VoiceName, notes: tuple[Note, ...], exercise: Exercise) -> Line:
-    """Soprano and alto stand on the upper staff, the bass on the lower.
+    """Soprano and alto stand on the upper staff, the bass on the lower, the tenor by phrase."""
+    if voice != "tenor":
+        return Line(voice, notes, (voice != "bass",) * len(notes))
+    phrases: list[list[Note]] = []
+    begun = 0
+    for phrase in exercise.phrases:
+        end = exercise.moments[phrase.last].onset + exercise.moments[phrase.last].duration
+        phrases.append([note for note in notes[begun:] if note.onset < end])
+        begun += len(phrases[-1])
+    heights = ([n.pitch.height for n in here if n.pitch is not None] for here in phrases)
+    by_phrase = list(_tenor_by_phrase(heights))
+    staves = [
+        upper for upper, here in zip(by_phrase, phrases, strict=True) for _ in range(len(here))
+    ]
+    staves += [by_phrase[-1]] * (len(notes) - len(staves))
+    return Line(voice, notes, tuple(staves))
+
+
+def tenor_staves(exercise: Exercise, tenor: Mapping[int, Pitch]) -> tuple[bool, ...]:
+    """For each moment whether the tenor stands on the upper staff, as `line_of` has it.
+
+    `tenor` are all its notes, by moment.
+    """
+    phrases = ([tenor[i].height for i in _within(phrase, tenor)] for phrase in exercise.phrases)
+    return _by_moment(exercise, _tenor_by_phrase(phrases))
+
+
+def tenor_staves_so_far(exercise: Exercise, tenor: Mapping[int, Pitch]) -> tuple[bool, ...]:
+    """The same while a phrase goes on and nobody knows its end: its first note decides and what
+    is written does not move."""
+    firsts = ([tenor[i].height for i in _within(phrase, tenor)][:1] for phrase in exercise.phrases)
+    return _by_moment(exercise, _tenor_by_phrase(firsts))
+
+
+def _within(phrase: Phrase, tenor: Mapping[int, Pitch]) -> Iterator[int]:
+    return (index for index in range(phrase.first, phrase.last + 1) if index in tenor)
+
+
+def _by_moment(exercise: Exercise, by_phrase: Iterable[bool]) -> tuple[bool, ...]:
+    return tuple(
+        upper
+        for phrase, upper in zip(exercise.phrases, by_phrase, strict=True)
+        for _ in range(phrase.first, phrase.last + 1)
+    )
+
+
+def _tenor_by_phrase(phrases: Iterable[Sequence[int]]) -> Iterator[bool]:
+    """For each phrase, given the heights of its tenor, whether it stands on the upper staff.
 
     The tenor stands, a whole phrase long, where it needs fewer ledger lines; where it needs as
     many on either, it stays where it was, and begins below. So no voice hops at middle c.
     (Common practice, no source.)
     """
-    if voice != "tenor":
-        return Line(voice, notes, (voice != "bass",) * len(notes))
-    staves: list[bool] = []
     upper = False
-    for phrase in exercise.phrases:
-        end = exercise.moments[phrase.last].onset + exercise.moments[phrase.last].duration
-        here = [note for note in notes[len(staves) :] if note.onset < end]
-        heights = [note.pitch.height for note in here if note.pitch is not None]
+    for heights in phrases:
         above, below = _ledgers(heights, _TREBLE), _ledgers(heights, _BASS)
         upper = above < below if above != below else upper
-        staves += [upper] * len(here)
-    staves += [upper] * (len(notes) - len(staves))
-    return Line(voice, notes, tuple(staves))
+        yield upper
 
 
 def _ledgers(heights: Iterable[int], staff: tuple[int, int]) -> int:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
 import verovio
 from lxml import etree
 
-from trainer.engraving.figure_drawing import ROW, drawn_figures
+from trainer.engraving.boxes import Box, box_of
+from trainer.engraving.figure_drawing import ROW, drawn_figures, figure_boxes
 from trainer.engraving.geometry import (
     SPACE,
     SVG,
@@ -25,6 +26,7 @@ from trainer.engraving.geometry import (
     without_boxes,
 )
 from trainer.engraving.glyphs import text
+from trainer.engraving.ink import Words
 from trainer.engraving.mei import Middle, to_mei
 from trainer.engraving.note_values import bars
 from trainer.engraving.systems import Place, system_starts
@@ -212,6 +214,9 @@ def _page(
     _, _, wide, high = (float(v) for v in inner.get("viewBox", "0 0 0 0").split())
     width, height = round(wide * scale), math.ceil(high * scale)
     geometry = read_geometry(inner, scale, width, height)
+    numbers = _numbers(exercise, geometry) if bar_numbers else ()
+    printed = (*geometry.printed, *figure_boxes(exercise, geometry), *(box for _, box in numbers))
+    geometry = replace(geometry, printed=printed)
     without_boxes(inner)
     _take_away(inner)
     _sharpen(inner, scale)
@@ -234,7 +239,7 @@ def _page(
         'color="#000000" fill="currentColor">'
         + ("" if definitions is None else etree.tostring(definitions, encoding="unicode"))
         + f'<g transform="scale({scale:.6f})">{content}</g>{figures}'
-        + (_numbers(exercise, geometry) if bar_numbers else "")
+        + "".join(shape for shape, _ in numbers)
         + "</svg>"
     )
     svg = re.sub(r' xmlns(:xlink)?="[^"]+"', "", svg).replace(
@@ -286,7 +291,7 @@ def _upright(path: etree._Element, margin: float, scale: float) -> None:
         path.set("stroke-width", f"{thickness / scale:.2f}")
 
 
-def _numbers(exercise: Exercise, geometry: Geometry) -> str:
+def _numbers(exercise: Exercise, geometry: Geometry) -> tuple[tuple[str, Box], ...]:
     """The bar at the beginning of each system but the piece's first, in brackets where the system
     begins within it: "bar 4, beat 4" is then found without counting. (Common practice, no source.)
     """
@@ -297,10 +302,15 @@ def _numbers(exercise: Exercise, geometry: Geometry) -> str:
             continue
         size = 1.75 * system.space
         told = str(moment.bar) if moment.beat == 1 else f"({moment.bar})"
-        number = text(told, "italic", size)
         x, y = system.left - 0.2 * system.space, system.treble - 1.9 * system.space
-        drawn.append(f'<path transform="translate({x:.2f} {y:.2f})" d="{number.path}"/>')
-    return "".join(drawn)
+        path = text(told, "italic", size).path
+        drawn.append(
+            (
+                f'<path transform="translate({x:.2f} {y:.2f})" d="{path}"/>',
+                box_of(Words(told, x, y, size, "italic", "print"), "bar number"),
+            )
+        )
+    return tuple(drawn)
 
 
 def _rename(definitions: etree._Element | None, inner: etree._Element, number: int) -> None:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import trainer
+from trainer.engraving.boxes import Box
 from trainer.engraving.geometry import Geometry, Head, System
 from trainer.engraving.page import Page, engrave_systems
 from trainer.files import text_of
@@ -95,6 +96,7 @@ def _plain(page: Page) -> list[Any]:
         [[head.id, head.x, head.y, head.tip] for head in geometry.notes.values()],
         list(geometry.figures.items()),
         geometry.barlines,
+        [[getattr(box, field.name) for field in fields(Box)] for box in geometry.printed],
     ]
 
 
@@ -108,6 +110,7 @@ def _page(
     heads: list[tuple[str, float, float, float | None]],
     figures: list[tuple[int, tuple[float, float]]],
     barlines: list[tuple[float, float, float]],
+    printed: list[tuple[str, float, float, float, float]],
 ) -> Page:
     geometry = Geometry(
         width,
@@ -117,5 +120,6 @@ def _page(
         {id: Head(id, x, y, tip) for id, x, y, tip in heads},
         {index: (x, y) for index, (x, y) in figures},
         tuple((x, top, bottom) for x, top, bottom in barlines),
+        tuple(Box(*box) for box in printed),
     )
     return Page(number, svg, geometry)

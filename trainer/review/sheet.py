@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from markupsafe import Markup
 
@@ -14,7 +13,8 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Ink, Words, to_svg
 from trainer.engraving.marks import marks, played
 from trainer.engraving.page import Page
-from trainer.judging.take import Take
+from trainer.engraving.time_marks import time_marks
+from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
 from trainer.review.hear import heard
 from trainer.review.kept_pages import engraved
@@ -66,13 +66,13 @@ def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) ->
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
     notes, times = heard(take, exercise) if len(take.events) <= _MOST_EVENTS else ((), ())
-    return _sheet(id, exercise, verdict, reached, None, (notes, times))
+    return _sheet(id, exercise, verdict, reached, take.conditions, (notes, times))
 
 
 def written_sheet(id: str, exercise: Exercise, verdict: PassVerdict) -> Sheet:
     """A written realization, its own middle voices printed, with its marks."""
     everything = {moment.index for moment in exercise.moments}
-    return _sheet(id, exercise, verdict, everything, "suggested", ((), ()))
+    return _sheet(id, exercise, verdict, everything, None, ((), ()))
 
 
 def _sheet(
@@ -80,10 +80,11 @@ def _sheet(
     exercise: Exercise,
     verdict: PassVerdict,
     reached: set[int],
-    middle: Literal["suggested"] | None,
+    conditions: Conditions | None,
     sound: tuple[tuple[ToneNote, ...], tuple[float, ...]],
 ) -> Sheet:
-    pages = engraved(exercise, middle)
+    """With the conditions of a take its notes are written in; without, they are the piece's."""
+    pages = engraved(exercise, "suggested" if conditions is None else None)
     systems: list[Markup] = []
     cursors: dict[int, tuple[int, float]] = {}
     for page in pages:
@@ -91,7 +92,7 @@ def _sheet(
             continue
         for index, x in page.geometry.moments.items():
             cursors[index] = (len(systems), round(x / page.geometry.width, 4))
-        svg = _marked(page, exercise, verdict, own=middle is None)
+        svg = _marked(page, exercise, verdict, conditions)
         systems.append(
             Markup(_apart(svg, f"{id}-{page.number}-"))
         )  # our own drawing, no text in it
@@ -108,15 +109,20 @@ def _sheet(
     )
 
 
-def _marked(page: Page, exercise: Exercise, verdict: PassVerdict, *, own: bool) -> str:
+def _marked(
+    page: Page, exercise: Exercise, verdict: PassVerdict, conditions: Conditions | None
+) -> str:
     columns = played(exercise, page.geometry, verdict.moments)
     drawings: list[Drawing] = []
-    if own:
+    if conditions is not None:
         drawings += [d for column in columns.values() for d in column.drawings]
     for mark in marks(exercise, page.geometry, verdict.faults, columns):
         drawings += mark.drawings
-    drawings += _numbers(page.geometry, verdict.faults)
-    return page.svg.removesuffix("</svg>") + to_svg(drawings, INKS) + "</svg>"
+    numbers = _numbers(page.geometry, verdict.faults)
+    tolerance = (conditions or Conditions()).tolerance
+    for late in time_marks(page.geometry, verdict.moments, tolerance, columns):
+        drawings += late.drawings
+    return page.svg.removesuffix("</svg>") + to_svg([*drawings, *numbers], INKS) + "</svg>"
 
 
 def _numbers(geometry: Geometry, faults: Sequence[Fault]) -> list[Drawing]:

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from trainer.conducting.setup import Setup
 from trainer.engraving.geometry import Geometry
-from trainer.engraving.ink import Ink
 from trainer.engraving.marks import marks, written_voices
-from trainer.engraving.middle_voices import Column, write
+from trainer.engraving.middle_voices import Column, VoiceNote, write
+from trainer.engraving.notes_on_paper import tenor_staves, tenor_staves_so_far
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
-from trainer.theory.voicing import Voicing
+from trainer.theory.voicing import VoiceName, Voicing
+
+_MIDDLE_C = 28  # in letters above c0
 
 
 @dataclass
@@ -29,6 +31,7 @@ class Inked:
     shift: Interval | None = None  # from what is played to what is written, transposing at sight
     verdicts: dict[int, MomentVerdict] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
+    _whole: bool = False  # whether the pass is over and every phrase known to its end
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
@@ -45,6 +48,10 @@ class Inked:
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
+        self._whole = True
+        self._put(verdicts, faults)
+
+    def _put(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         self.verdicts = {verdict.index: verdict for verdict in verdicts}
         self.faults = list(faults)
         self._systems = ()
@@ -53,7 +60,8 @@ class Inked:
     def drop_from(self, moment: int) -> None:
         """Take back what stands from a moment on: the player begins again from there."""
         kept = [v for v in self.verdicts.values() if v.index < moment]
-        self.replace(kept, [f for f in self.faults if f.moments[-1] < moment])
+        self._whole = False
+        self._put(kept, [f for f in self.faults if f.moments[-1] < moment])
 
     @property
     def columns(self) -> Mapping[int, Column]:
@@ -79,32 +87,39 @@ class Inked:
         geometry = self.board.systems[system]
         if moment not in geometry.moments:
             return None
+        red = set(self._on_page(list(foreign)))
+        notes = [
+            VoiceNote(voice, pitch, "mark" if pitch in red else "player")
+            for voice, pitch in _by_height(self.exercise, self._on_page(pitches))
+        ]
+        lowest = [note.pitch for note in notes if note.voice == "tenor"]
+        tenor = self._tenor() | ({moment: lowest[0]} if lowest else {})
+        above = tenor_staves_so_far(self.exercise, tenor)[moment]
         column = write(
-            self.exercise,
-            geometry,
-            moment,
-            self._on_page(pitches),
-            before=self._before(),
-            inks=dict.fromkeys(self._on_page(list(foreign)), "mark"),
+            self.exercise, geometry, moment, notes, tenor_above=above, before=self._columns
         )
         return Written(system, column.drawings)
 
     def pencilled(self, voicings: Mapping[int, Voicing]) -> tuple[Written, ...]:
         """Suggested middle voices in pencil, where they are not the player's."""
         found = []
-        before: dict[int, Sequence[Pitch]] = {}
+        before: dict[int, Column] = {}
         for moment in sorted(voicings):
             column_here = self._columns.get(moment)
             mine = () if column_here is None else [note.pitch for note in column_here.notes]
-            pitches = [p for p in written_voices(self.exercise, voicings[moment]) if p not in mine]
+            notes = [
+                VoiceNote(voice, pitch, "pencil")
+                for voice, pitch in written_voices(self.exercise, voicings[moment]).items()
+                if pitch not in mine
+            ]
             system = self.board.system_of(moment)
             geometry = self.board.systems[system]
-            if moment in geometry.moments and pitches:
-                column = write(
-                    self.exercise, geometry, moment, pitches, before=before, ink="pencil"
+            if moment in geometry.moments and notes:
+                above = self._tenor_above(moment)
+                before[moment] = write(
+                    self.exercise, geometry, moment, notes, tenor_above=above, before=before
                 )
-                found.append(Written(system, column.drawings))
-            before[moment] = pitches
+                found.append(Written(system, before[moment].drawings))
         return tuple(found)
 
     def _catch_up(self) -> None:
@@ -117,11 +132,15 @@ class Inked:
             self._note(verdict)
         self._mark_all()
 
-    def _before(self) -> dict[int, tuple[Pitch, ...]]:
-        return {
-            index: tuple(note.pitch for note in column.notes)
-            for index, column in self._columns.items()
-        }
+    def _tenor(self) -> dict[int, Pitch]:
+        """The tenor as it is written on this page, by moment."""
+        voicings = {v.index: v.voicing for v in self.verdicts.values() if v.voicing is not None}
+        heard = {index: v.tenor for index, v in voicings.items() if v.tenor is not None}
+        return dict(zip(heard, self._on_page(list(heard.values())), strict=True))
+
+    def _tenor_above(self, moment: int) -> bool:
+        staves = tenor_staves if self._whole else tenor_staves_so_far
+        return staves(self.exercise, self._tenor())[moment]
 
     def _note(self, verdict: MomentVerdict) -> None:
         if not self.board.systems or verdict.voicing is None:
@@ -130,18 +149,20 @@ class Inked:
         geometry = self.board.systems[system]
         if verdict.index not in geometry.moments:
             return
-        played = written_voices(self.exercise, verdict.voicing)
-        pitches = self._on_page(played)
         sonority = self.sonorities[verdict.index]
-        inks: dict[Pitch, Ink] = {}
-        if sonority.bass is not None:
-            inks = {
-                pitch: "mark"
-                for pitch, sounding in zip(pitches, played, strict=True)
-                if sonority.label(sounding) in verdict.foreign
-            }
+        heard = written_voices(self.exercise, verdict.voicing)
+        pitches = self._on_page(list(heard.values()))
+        notes = []
+        for (voice, sounding), pitch in zip(heard.items(), pitches, strict=True):
+            foreign = sonority.bass is not None and sonority.label(sounding) in verdict.foreign
+            notes.append(VoiceNote(voice, pitch, "mark" if foreign else "player"))
         column = write(
-            self.exercise, geometry, verdict.index, pitches, before=self._before(), inks=inks
+            self.exercise,
+            geometry,
+            verdict.index,
+            notes,
+            tenor_above=self._tenor_above(verdict.index),
+            before=self._columns,
         )
         self._columns[verdict.index] = column
         self._notes[verdict.index] = Written(system, column.drawings)
@@ -166,6 +187,19 @@ class Inked:
 
     def _fault_on_page(self, fault: Fault) -> Fault:
         return replace(fault, pitches=tuple(self._on_page(fault.pitches)))
+
+
+def _by_height(exercise: Exercise, pitches: Sequence[Pitch]) -> Iterator[tuple[VoiceName, Pitch]]:
+    """Voices for notes nobody has assigned yet: the highest is the first that is not given, the
+    lowest the tenor; one alone is the tenor below middle c."""
+    first: VoiceName = "alto" if exercise.melody else "soprano"
+    ordered = sorted(pitches, key=lambda pitch: -pitch.height)
+    for number, pitch in enumerate(ordered):
+        alone_and_high = len(ordered) == 1 and pitch.height >= _MIDDLE_C
+        if number == len(ordered) - 1 and not alone_and_high:
+            yield "tenor", pitch
+        else:
+            yield first if number == 0 else "alto", pitch
 
 
 def at_sight(setup: Setup) -> Interval | None:

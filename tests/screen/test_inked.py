@@ -1,0 +1,75 @@
+"""The staff of the tenor on a page that is being played, and on the page of the whole pass."""
+
+from __future__ import annotations
+
+from typing import cast
+
+import pytest
+
+from tests.engraving.marks_demo import pitches, verdict_of
+from tests.engraving.pieces import piece
+from trainer.engraving.page import engrave_systems
+from trainer.judging.judge import Judge
+from trainer.judging.take import Conditions
+from trainer.screen.sheet.board import Board
+from trainer.screen.sheet.engraver import Engraver
+from trainer.screen.sheet.inked import Inked
+
+PIECE = piece("c5 d5 e5 d5^ g5 f5 g5:2^", "c3 b2 c3 g2 e3 d3 c3:2", {}, key="C")
+# the first phrase begins above middle c and lies below as a whole, the second the other way round
+MIDDLES = ["g4 e4", "g4 g3", "g4 g3", "g4 g3", "e5 b3", "d5 a4", "e5 c5"]
+
+
+@pytest.fixture
+def inked() -> Inked:
+    pages = engrave_systems(PIECE, 900)
+    board = Board(cast(Engraver, None), systems=tuple(page.geometry for page in pages))
+    return Inked(board, PIECE, Judge(PIECE, Conditions()).sonorities)
+
+
+def above(inked: Inked) -> list[bool]:
+    return [
+        note.upper
+        for _, column in sorted(inked.columns.items())
+        for note in column.notes
+        if note.voice == "tenor"
+    ]
+
+
+def test_while_a_phrase_goes_on_its_first_tenor_note_decides_and_nothing_moves(
+    inked: Inked,
+) -> None:
+    seen = []
+    for verdict in verdict_of(PIECE, MIDDLES, []).moments:
+        inked.add(verdict, [])
+        seen.append(above(inked))
+    assert all(later[: len(seen[n])] == seen[n] for n, later in enumerate(seen[1:]))
+    assert seen[-1] == [True] * 4 + [False] * 3
+
+
+def test_after_the_pass_the_whole_phrase_decides(inked: Inked) -> None:
+    for verdict in verdict_of(PIECE, MIDDLES, []).moments:
+        inked.add(verdict, [])
+    inked.replace(verdict_of(PIECE, MIDDLES, []).moments, [])
+    assert above(inked) == [False] * 4 + [True] * 3
+
+
+def test_who_begins_again_from_a_moment_is_in_the_middle_of_a_pass_again(inked: Inked) -> None:
+    inked.replace(verdict_of(PIECE, MIDDLES, []).moments, [])
+    inked.drop_from(6)
+    assert above(inked) == [True] * 4 + [False] * 2
+
+
+@pytest.mark.parametrize(
+    ("struck", "on_lower"),
+    [("e4 g3", 1), ("e4 d4 g3", 1), ("g3", 1), ("e4", 0)],
+)
+def test_of_notes_not_assigned_yet_the_lowest_is_the_tenor(
+    inked: Inked, struck: str, on_lower: int
+) -> None:
+    written = inked.wet(0, pitches(struck), frozenset())
+    assert written is not None
+    bass = inked.board.systems[0].systems[0].bass
+    heads = [d for d in written.drawings if getattr(d, "code", 0) == 0xE0A4]
+    assert len(heads) == len(struck.split())
+    assert len([head for head in heads if head.y > bass - 3 * 8]) == on_lower

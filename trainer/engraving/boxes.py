@@ -1,0 +1,110 @@
+"""What takes up room on a page: rectangles around print and ink, and whether two things touch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from trainer.engraving.glyphs import sign, text
+from trainer.engraving.ink import Drawing, Sign, Stroke, Words
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle in the page's pixels, y downward; `kind` says what stands in it."""
+
+    kind: str
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def wider(self, by: float) -> Box:
+        """The same with `by` pixels of air on every side (less than none: cut down)."""
+        return Box(self.kind, self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    def touches(self, other: Box) -> bool:
+        """Whether the two have any area in common."""
+        return (
+            self.left < other.right
+            and other.left < self.right
+            and self.top < other.bottom
+            and other.top < self.bottom
+        )
+
+
+def box_of(drawing: Drawing, kind: str = "") -> Box:
+    """The rectangle around all ink of a drawing."""
+    match drawing:
+        case Stroke(x1, y1, x2, y2, width):
+            half = width / 2
+            return Box(
+                kind,
+                min(x1, x2) - half,
+                min(y1, y2) - half,
+                max(x1, x2) + half,
+                max(y1, y2) + half,
+            )
+        case Sign(code, x, y, space):
+            outline = sign(code, 4 * space)
+        case Words(words, x, y, size, face, _, centred):
+            outline = text(words, face, size)
+            x -= outline.advance / 2 if centred else 0.0
+    return Box(kind, x + outline.left, y + outline.top, x + outline.right, y + outline.bottom)
+
+
+def touch(drawing: Drawing, box: Box) -> bool:
+    """Whether a drawing's ink reaches into a box; of a slanting stroke the line itself is taken."""
+    around = box_of(drawing)
+    if not around.touches(box):
+        return False
+    if not isinstance(drawing, Stroke) or drawing.x1 == drawing.x2 or drawing.y1 == drawing.y2:
+        return True
+    return _crosses(drawing, box.wider(drawing.width / 2))
+
+
+def _crosses(line: Stroke, box: Box) -> bool:
+    """Whether any of a straight line lies in a box: what is left of it after each side's cut."""
+    start, end = 0.0, 1.0
+    along, down = line.x2 - line.x1, line.y2 - line.y1
+    for rate, room in (
+        (-along, line.x1 - box.left),
+        (along, box.right - line.x1),
+        (-down, line.y1 - box.top),
+        (down, box.bottom - line.y1),
+    ):
+        if rate == 0 and room < 0:
+            return False
+        if rate < 0:
+            start = max(start, room / rate)
+        elif rate > 0:
+            end = min(end, room / rate)
+    return start < end
+
+
+_WIDE = 64.0  # pixels of a strip in which boxes are looked up together
+
+
+@dataclass
+class Occupied:
+    """What stands on a page by now, to find a place that is free."""
+
+    _strips: dict[int, list[Box]] = field(default_factory=dict)
+
+    def add(self, boxes: Iterable[Box]) -> None:
+        for box in boxes:
+            for strip in range(int(box.left // _WIDE), int(box.right // _WIDE) + 1):
+                self._strips.setdefault(strip, []).append(box)
+
+    def at(self, drawing: Drawing, air: float = 0.0) -> Iterator[Box]:
+        """What a drawing would lie on, `air` pixels about it included."""
+        around = box_of(drawing)
+        first, last = (int(x // _WIDE) for x in (around.left - air, around.right + air))
+        for strip in range(first, last + 1):
+            for box in self._strips.get(strip, ()):
+                if touch(drawing, box.wider(air)):
+                    yield box
+
+    def free(self, drawings: Iterable[Drawing], air: float = 0.0) -> bool:
+        """Whether all of these could be drawn and touch nothing."""
+        return not any(True for drawing in drawings for _ in self.at(drawing, air))

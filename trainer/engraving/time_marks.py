@@ -1,0 +1,123 @@
+"""Time on the page: how early or late a chord was, and the empty place of one that was skipped.
+
+Above the chord a short upright stands at its beat, and a stroke leads from there to where the hand
+was: to the right when it was late, to the left when early, as long as it was off. A chord nobody
+played leaves a pair of brackets in the free middle, with nothing between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from trainer.engraving.boxes import Occupied, box_of
+from trainer.engraving.geometry import Geometry, System
+from trainer.engraving.ink import Drawing, Stroke
+from trainer.engraving.middle_voices import Column
+from trainer.judging.verdict import MomentVerdict
+
+BEAT = 3.0  # staff spaces that stand for a whole beat; more than a beat is drawn as one
+_THICK = 0.14  # staff spaces, all that follows too
+_UPRIGHT = 0.7
+_LOWEST = 1.0  # above the top line
+_AIR = 0.2
+_HEAD = 1.18
+
+
+@dataclass(frozen=True, slots=True)
+class TimeMark:
+    """What is drawn of the time of one moment."""
+
+    moment: int
+    kind: Literal["early", "late", "skipped"]
+    drawings: tuple[Drawing, ...]
+
+
+def time_marks(
+    geometry: Geometry,
+    verdicts: Iterable[MomentVerdict],
+    tolerance: float,
+    columns: Mapping[int, Column] | None = None,
+) -> tuple[TimeMark, ...]:
+    """The marks of time of one page, in the order of the verdicts.
+
+    `tolerance` is the part of a beat still called in time (`Conditions.tolerance`): within it, and
+    untimed, nothing is drawn. `columns` are the player's notes as they are set into this page
+    (`marks.played`), which are kept clear. Moments that stand on other pages are passed over.
+    """
+    taken = Occupied()
+    taken.add(geometry.printed)
+    for column in (columns or {}).values():
+        taken.add(box_of(drawing) for drawing in column.drawings)
+    found: list[TimeMark] = []
+    for verdict in verdicts:
+        if verdict.index not in geometry.moments:
+            continue
+        mark = _mark(geometry, verdict, tolerance, taken)
+        if mark is not None:
+            taken.add(box_of(drawing) for drawing in mark.drawings)
+            found.append(mark)
+    return tuple(found)
+
+
+def _mark(
+    geometry: Geometry, verdict: MomentVerdict, tolerance: float, taken: Occupied
+) -> TimeMark | None:
+    system = geometry.system_of(verdict.index)
+    x = geometry.moments[verdict.index]
+    if verdict.outcome == "not-played":
+        return TimeMark(verdict.index, "skipped", _empty_place(system, x, taken))
+    late = verdict.late_beats
+    if late is None or abs(late) <= tolerance:
+        return None
+    kind: Literal["early", "late"] = "late" if late > 0 else "early"
+    return TimeMark(verdict.index, kind, _aside(system, x, late, taken))
+
+
+def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Drawing, ...]:
+    """The stroke from the beat, on the lowest free level above the staff."""
+    space = system.space
+    beat = x + _HEAD / 2 * space
+    end = beat + max(-1.0, min(1.0, late)) * BEAT * space
+
+    def at(y: float) -> tuple[Drawing, ...]:
+        half, thick = _UPRIGHT / 2 * space, _THICK * space
+        return (
+            Stroke(beat, y - half, beat, y + half, thick, "remark"),
+            Stroke(beat, y, end, y, thick, "remark"),
+        )
+
+    y = lowest = system.treble - _LOWEST * space
+    while y > system.top:
+        if taken.free(at(y), _AIR * space):
+            return at(y)
+        y -= space / 4
+    return at(lowest)
+
+
+def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ...]:
+    """Two brackets about a column without notes, as near to the middle as they find room."""
+    space = system.space
+    left, right = x - 0.5 * space, x + (_HEAD + 0.5) * space
+    foot, half, thick = 0.4 * space, 0.9 * space, _THICK * space
+
+    def at(y: float) -> tuple[Drawing, ...]:
+        return tuple(
+            stroke
+            for side, inward in ((left, foot), (right, -foot))
+            for stroke in (
+                Stroke(side, y - half, side, y + half, thick, "mark"),
+                Stroke(side, y - half, side + inward, y - half, thick, "mark"),
+                Stroke(side, y + half, side + inward, y + half, thick, "mark"),
+            )
+        )
+
+    middle = (system.treble + 4 * space + system.bass) / 2
+    reach = (system.bass - system.treble - 4 * space) / 2 - half
+    for away in range(round(max(reach, 0.0) / (space / 4)) + 1):
+        for way in (1, -1):
+            drawn = at(middle + way * away * space / 4)
+            if taken.free(drawn, _AIR * space):
+                return drawn
+    return at(middle)
