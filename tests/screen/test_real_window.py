@@ -79,7 +79,7 @@ def test_a_pass_in_the_real_window_is_seen_on_the_x_server(server: Server, tmp_p
         until(moved_on, "the moment mark stood still")
         assert all(there > here - 20 for here, there in pairwise(places))  # within its own width
         assert like(server.picture()[page], PLAYER).sum() > 100
-        until(lambda: like(server.picture()[680:708], MARK).sum() > 60, "no fault was told")
+        until(lambda: like(server.picture()[659:687], MARK).sum() > 60, "no fault was told")
     finally:
         program.terminate()
         program.wait(60)

@@ -1,4 +1,9 @@
-"""The tactus: a hand that falls on the beat and rises from it, drawn as a note on a line."""
+"""The tactus: a hand that falls on the beat and rises from it, drawn as a note on a line, and the
+ground it strikes, the lower edge of the window, to be followed while one looks at the keys.
+
+The ground turns dark at once and light again slowly, never more often than `OFTENEST` times a
+second: in a quick tempo only the first beat of a bar strikes it, and none where bars are as quick.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +11,13 @@ import math
 
 import pygame
 
-from trainer.engraving.fonts import Face
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.stage import filled
 from trainer.screen.drawing.theme import Role
 
 _HEAD_WIDTH = 1.18  # of a black note-head, in spaces (SMuFL metadata of Bravura, noteheadBlack)
 _FIRST, _OTHER = 1.0, 0.62  # how high the hand rises before the first beat of a bar, and others
+OFTENEST = 2.5  # strokes a second; more than three flashes a second may harm (WCAG 2.2, 2.3.1)
 
 
 def height(beat: float, beats: int) -> float:
@@ -43,7 +48,7 @@ def set_tactus(
     forme.column(x, area.y, foot, thickness=max(1, round(area.width / 30)))
     space = max(6.0, 0.75 * area.width / _HEAD_WIDTH)
     struck = 0.0 if beat is None else max(0.0, 1.0 - 2.0 * (beat % 1.0))
-    role: Role = "mark" if counting_in else "ink"
+    role = _role(counting_in)
     thickness = max(2, round((0.05 + 0.3 * struck * struck) * area.width))
     forme.items.append(
         filled(
@@ -62,9 +67,57 @@ def set_tactus(
     head = forme.type.painter.sign(0xE0A4, left, y, space, colour)
     forme.painted(head, ("hand", head.x, head.y, colour, round(space)))
     if number:
-        face: Face = "italic" if counting_in else "upright"
         baseline = foot + 1.05 * size
-        forme.text(number, x, baseline, face=face, size=size / forme.em, role=role, align="centre")
+        forme.text(number, x, baseline, size=size / forme.em, role=role, align="centre")
+
+
+def stroke(beat: float, beats: int, seconds: float, *, reduced: bool) -> float:
+    """How much of the ground is dark, 0 to 1, at `beat` of a bar of `beats` (1.0 is the first), a
+    beat lasting `seconds`. `reduced` knows only two states and half the height."""
+    number, part = math.floor(beat), beat % 1.0
+    if 1 / seconds > OFTENEST and (number != 1 or 1 / (beats * seconds) > OFTENEST):
+        return 0.0
+    if reduced:
+        return 0.5 if part < 0.5 else 0.0
+    return max(0.0, 1.0 - 2.0 * part)
+
+
+def set_ground(
+    forme: Forme,
+    area: pygame.Rect,
+    beat: float,
+    beats: int,
+    seconds: float,
+    *,
+    reduced: bool,
+    counting_in: bool,
+) -> None:
+    """The ground at a beat: the first of a bar strikes all of its width, the others the middle."""
+    high = round(stroke(beat, beats, seconds, reduced=reduced) * area.height)
+    if not high:
+        return
+    wide = area.width if math.floor(beat) == 1 else round(0.5 * area.width)
+    struck = pygame.Rect(area.centerx - wide // 2, area.bottom - high, wide, high)
+    forme.items.append(filled(struck, forme.type.theme.colour(_role(counting_in))))
+
+
+def set_count(forme: Forme, area: pygame.Rect, beat: float) -> None:
+    """The number of a beat that is counted in, as large as `area` has room for."""
+    number = str(int(beat))
+    room = forme.width(number) / forme.em
+    size = min(area.height, 0.95 * area.width / room)
+    forme.text(
+        number,
+        area.centerx,
+        area.bottom - 0.12 * size,
+        size=size / forme.em,
+        role=_role(counting_in=True),
+        align="centre",
+    )
+
+
+def _role(counting_in: bool) -> Role:
+    return "mark" if counting_in else "ink"
 
 
 def _number_size(forme: Forme, area: pygame.Rect) -> float:

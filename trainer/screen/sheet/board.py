@@ -198,6 +198,22 @@ class Board:
                 return x + geometry.moments[moment], y, geometry
         return None
 
+    def free_around(self, at: int) -> tuple[float, float, float, float] | None:
+        """Of the system that is played: down to where the page above it is taken, where its own
+        ink begins and ends, and where what is below begins; None if it is not in sight."""
+        seen, current = self.in_sight(at), self.system_of(at)
+        if current not in seen:
+            return None
+        inks = []
+        for place, system in enumerate(seen):
+            y, ink = self.origin(place)[1], self.systems[system].systems[0]
+            inks.append((y + ink.top, y + ink.bottom))
+        here = seen.index(current)
+        edge = 0.5 * self.space
+        ceiling = inks[here - 1][1] if here else self.area.y - edge
+        floor = inks[here + 1][0] if here + 1 < len(inks) else self.area.bottom + edge
+        return ceiling, *inks[here], floor
+
     def moment_near(self, position: tuple[int, int], at: int | None) -> int | None:
         """The moment whose column is nearest to a place in the window."""
         for place, system in enumerate(self.in_sight(at)):

@@ -8,6 +8,11 @@ import pygame
 
 from trainer.screen.drawing.theme import Measure
 
+# Shares of the window's height. What is followed from the corner of the eye grows with the window,
+# not with the text: a larger screen stands farther off or reaches farther from the hands.
+GROUND = 0.026
+COUNT = 0.22
+
 
 @dataclass(frozen=True, slots=True)
 class Layout:
@@ -19,9 +24,11 @@ class Layout:
     board: pygame.Rect
     lens: pygame.Rect
     tactus: pygame.Rect
+    count: pygame.Rect  # where it is counted in, at the foot of the margin beside the page
     sentence: int
     strip: pygame.Rect
     status: int
+    ground: pygame.Rect  # the lower edge of the window, nearest to the hands: the beat strikes it
 
 
 def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.6) -> Layout:
@@ -32,7 +39,8 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
     title = round((1.9 if tight else 2.7) * em)
     under = title + round((1.25 if tight else 1.55) * em)
     rule = under + round(0.6 * em)
-    status = h - round((0.75 if tight else 1.0) * em)
+    ground = pygame.Rect(0, h - round(GROUND * h), w, round(GROUND * h))
+    status = ground.y - round((0.6 if tight else 0.85) * em)
     scarce = h < 26 * em
     strip_height = round((1.7 if scarce else 2.5 if tight else 3.1) * em) if strip else 0
     strip_top = status - round(1.3 * em) - strip_height
@@ -45,6 +53,8 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
     right = w - m - aside_px - round(0.8 * em)
     board = pygame.Rect(m, top, right - m, sentence - round(1.5 * em) - top)
     beside = pygame.Rect(w - m - aside_px, top, aside_px, board.height)
+    count = pygame.Rect(beside.x, 0, aside_px, round(COUNT * h))
+    count.bottom = beside.bottom
     gutter = pygame.Rect(round(0.08 * m), top, round(0.52 * m), 0)  # the rest is the brace's
     gutter.height = round(min(board.height, 18 * em))
     return Layout(
@@ -54,7 +64,9 @@ def layout_of(measure: Measure, *, strip: bool, figures: bool, aside: float = 8.
         board,
         beside,
         gutter,
+        count,
         sentence,
         pygame.Rect(m, strip_top, w - 2 * m, strip_height),
         status,
+        ground,
     )

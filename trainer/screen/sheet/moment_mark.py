@@ -9,11 +9,13 @@ import pygame
 
 from trainer.practice.session import Session
 from trainer.screen.drawing.forme import Forme
-from trainer.screen.drawing.stage import Item
+from trainer.screen.drawing.painter import Painted
 from trainer.screen.drawing.theme import Colour
 from trainer.screen.sheet.board import Board
 
 GLIDE = 0.16  # seconds from moment to moment when nothing is timed
+SIZE = 0.035  # of the window's height: how high a pennant is where there is room for it
+_FINE = 4  # sub-pixels a pixel
 
 
 @dataclass
@@ -31,18 +33,20 @@ class MomentMark:
         """A pennant above the system and one below its figures, pointing at each other: what they
         point at stays free, and they are seen from the corner of the eye."""
         at = session.current
-        spot = self.board.spot(at, at)
-        if spot is None:
+        spot, free = self.board.spot(at, at), self.board.free_around(at)
+        if spot is None or free is None:
             return
-        _, top, geometry = spot
-        system = geometry.systems[0]
-        x = self.x(session, now, reduced=reduced) + 0.59 * system.space
-        tip = round(max(1.25 * system.space, 0.55 * forme.em))
-        above = top + max(0.0, system.top - 0.5 * system.space - tip)
-        below = top + system.bottom + 0.2 * system.space
+        space = spot[2].space
+        x = self.x(session, now, reduced=reduced) + 0.59 * space
+        wished = max(2 * space, SIZE * forme.measure.height)
         colour = forme.type.theme.mark
-        forme.items.append(_pennant(x, above, tip, colour, down=True))
-        forme.items.append(_pennant(x, below, tip, colour, down=False))
+        ceiling, ink_top, ink_bottom, floor = free
+        above = round(min(wished, ink_top - ceiling - 0.5 * space))
+        below = round(min(wished, floor - ink_bottom - 0.2 * space))
+        if above > 0:
+            _pennant(forme, x, ink_top - 0.5 * space - above, above, colour, down=True)
+        if below > 0:
+            _pennant(forme, x, ink_bottom + 0.2 * space, below, colour, down=False)
 
     def x(self, session: Session, now: float, *, reduced: bool) -> float:
         """Where the mark is on its way; ValueError if the moment is not in sight."""
@@ -80,22 +84,22 @@ class MomentMark:
         return x + part * max(0.0, min(end - x, 6 * geometry.space))
 
 
-def _pennant(x: float, y: float, size: int, colour: Colour, *, down: bool) -> Item:
-    """The little triangle whose point is at x, its upper edge at y."""
-    rect = pygame.Rect(math.floor(x - size) - 1, math.floor(y), 2 * size + 3, size + 1)
+def _pennant(forme: Forme, x: float, y: float, size: int, colour: Colour, *, down: bool) -> None:
+    """The little triangle whose point is at x to a quarter of a pixel, its upper edge at y."""
+    left, top = math.floor(x - 0.8 * size) - 1, math.floor(y)
+    part = round((x - math.floor(x)) * _FINE)
+    centre = (math.floor(x) - left) * _FINE + part
+    key = ("pennant", size, part, centre, colour, down)
 
-    def draw(to: pygame.Surface) -> None:
-        fine = 4
-        sheet = pygame.Surface((rect.width * fine, rect.height * fine), pygame.SRCALPHA)
+    def draw() -> Painted:
+        high, wide = size * _FINE, 0.8 * size * _FINE
+        sheet = pygame.Surface((2 * centre + 2 * _FINE, high), pygame.SRCALPHA)
         sheet.fill((*colour, 0))
-        centre = (x - rect.x) * fine
-        base, point = (0, size * fine) if down else (size * fine, 0)
-        corners = [
-            (centre - 0.8 * size * fine, base),
-            (centre + 0.8 * size * fine, base),
-            (centre, point),
-        ]
+        base, point = (0, high) if down else (high, 0)
+        corners = [(centre - wide, base), (centre + wide, base), (centre, point)]
         pygame.draw.polygon(sheet, colour, corners)
-        to.blit(pygame.transform.smoothscale(sheet, rect.size), rect)
+        size_now = (sheet.get_width() // _FINE, size)
+        return Painted(pygame.transform.smoothscale(sheet, size_now), 0, 0)
 
-    return Item(("pennant", round(x * 4), colour, down), rect, draw)
+    kept = forme.type.painter.kept(key, draw)
+    forme.painted(Painted(kept.surface, left, top), key)

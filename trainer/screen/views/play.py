@@ -11,8 +11,6 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource
 from trainer.listening.events import Onward
-from trainer.listening.manuals import keys_at
-from trainer.practice.accompany import supplied
 from trainer.practice.effects import (
     Begin,
     Effect,
@@ -26,9 +24,10 @@ from trainer.practice.effects import (
     Stop,
 )
 from trainer.practice.lens import lens
+from trainer.practice.under_the_fingers import Counts, under_the_fingers
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.theme import Measure, Role
-from trainer.screen.parts.beating_hand import set_tactus
+from trainer.screen.parts.beating_hand import set_count, set_ground, set_tactus
 from trainer.screen.parts.letters import Letters
 from trainer.screen.parts.strip import Strip, set_strip, strip_for
 from trainer.screen.parts.widgets import fitting, post_key
@@ -43,6 +42,13 @@ from trainer.screen.sheet.moment_mark import MomentMark
 from trainer.screen.sheet.wet import wet_notes
 from trainer.screen.views.after import AfterView
 from trainer.theory.fault import WEIGHTS
+
+_COUNTS: Mapping[Counts, Role] = {
+    "leaving": "soft",
+    "given": "ink",
+    "added": "player",
+    "foreign": "mark",
+}
 
 
 class PlayView:
@@ -235,7 +241,8 @@ class PlayView:
         place = layout_of(forme.measure, strip=player.key_strip, figures=False)
         self.head(forme, place)
         self._page(forme, place, now)
-        self._aside(forme, place, now)
+        self._aside(forme, place)
+        self._tactus(forme, place, now)
         self._foot(forme, place)
 
     def head(self, forme: Forme, place: Layout) -> None:
@@ -295,7 +302,7 @@ class PlayView:
 
     # ---- beside and below the page ------------------------------------------------------------
 
-    def _aside(self, forme: Forme, place: Layout, now: float) -> None:
+    def _aside(self, forme: Forme, place: Layout) -> None:
         session = self.shell.session
         seen = read(
             session.moment,
@@ -303,19 +310,30 @@ class PlayView:
             lens(session).marks,
             session.lens,
         )
-        set_lens(forme, seen, place.lens)
-        if self.shell.setup.conditions.tempo is not None:
-            beat = session.beat(now)
-            metre = session.moment.metre
-            seconds = session.seconds(now)
-            set_tactus(
-                forme,
-                place.tactus,
-                beat,
-                max(1, round(float(metre.bar_length / metre.beat_length))),
-                reduced=self.room.settings.player.reduced_motion,
-                counting_in=seconds is not None and seconds < -0.05,
-            )
+        area = place.lens.copy()
+        if session.task.line is not None:
+            area.height -= place.count.height
+        set_lens(forme, seen, area)
+
+    def _tactus(self, forme: Forme, place: Layout, now: float) -> None:
+        """The beat: the hand beside the page, the ground below it, and the count before it."""
+        session = self.shell.session
+        if session.task.line is None:
+            return
+        beat, metre = session.beat(now), session.moment.metre
+        beats = max(1, round(float(metre.bar_length / metre.beat_length)))
+        reduced = self.room.settings.player.reduced_motion
+        seconds = session.seconds(now)
+        counting_in = seconds is not None and seconds < -0.05
+        set_tactus(forme, place.tactus, beat, beats, reduced=reduced, counting_in=counting_in)
+        if beat is None:
+            return
+        a_beat = session.task.line.beat_length(session.current)
+        set_ground(
+            forme, place.ground, beat, beats, a_beat, reduced=reduced, counting_in=counting_in
+        )
+        if counting_in:
+            set_count(forme, place.count, beat)
 
     def _foot(self, forme: Forme, place: Layout) -> None:
         measure = forme.measure
@@ -389,24 +407,7 @@ class PlayView:
         set_strip(forme, self.strip, self._down(), None)
 
     def _down(self) -> Mapping[int, Role]:
-        """The keys that are down and what they are: given, the player's, foreign; what is held over
-        from before and counts at no moment that is open is leaving."""
-        session = self.shell.session
-        places = session.capture.down
-        down: dict[int, Role] = dict.fromkeys(keys_at(places), "soft")
-        for heard in session.open:
-            counting = keys_at(place for place in heard.keys if place in places)
-            down |= {key: self._role(heard.index, key) for key in counting}
-        if session.stage == "playing":
-            for key in supplied(session.task, session.current):
-                down.setdefault(key, "ink")
-        return down
-
-    def _role(self, index: int, key: int) -> Role:
-        session = self.shell.session
-        moment, sonority = session.exercise.moments[index], session.judge.sonorities[index]
-        if key in {p.midi for p in (moment.bass, moment.melody) if p is not None}:
-            return "ink"
-        foreign = session.stage == "playing" and sonority.bass is not None
-        belongs = key % 12 in sonority.belonging_pitch_classes
-        return "mark" if foreign and not belongs else "player"
+        """The keys that are down, in the colours of what they count for."""
+        return {
+            key: _COUNTS[counts] for key, counts in under_the_fingers(self.shell.session).items()
+        }
