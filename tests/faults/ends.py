@@ -373,7 +373,10 @@ def tried(player: Player, end: End, status: int, chance: Random) -> Tried:
             playing = player(stack)
         except (OSError, AssertionError) as error:
             return Tried(None, (), (f"could not be begun: {error!r}",))
-        playing.until_it_plays(chance.randrange(1, 12))
+        try:
+            playing.until_it_plays(chance.randrange(1, 12))
+        except RuntimeError as error:
+            return Tried(None, (), (f"could not be begun: {error}",))
         time.sleep(chance.uniform(0.0, 0.5))
         before = playing.key_downs()
         told = time.monotonic()

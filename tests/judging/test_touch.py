@@ -9,13 +9,16 @@ from __future__ import annotations
 import pytest
 
 from tests.faults.touch import wrong
+from tests.judging.lessons import lesson
 from tests.judging.touches import Touch, grid, played, with_best
-from tests.practice.playing import play
+from tests.practice.playing import Pass, in_order, keys, play, verdict
 from trainer.judging.follow import align
 from trainer.judging.take import Conditions
 from trainer.judging.task import task
 from trainer.listening.capture import struck_chords
+from trainer.listening.events import KeyEvent
 from trainer.practice.effects import MomentJudged
+from trainer.theory.fault import Fault
 
 # a melody that moves while the bass is late; moments of half a beat after long ones
 PIECES = ("das-walt-gott", "wie-schoen-leuchtet", "ferry-bell", "ach-wie-fluechtig")
@@ -67,3 +70,52 @@ def test_hands_apart_are_one_attack_whichever_is_first(right: float) -> None:
 def test_the_table_has_every_tempo_and_degree() -> None:
     touches = grid((0.0, 0.15, 0.25), (-0.15, 0.0, 0.15))
     assert len(touches) == 3 * 9 + 2 * 6
+
+
+def held(last: float, then: str = "g2 g3 b3 d4") -> Pass:
+    """C, then G, at 60; the c' of the first chord stays down for `last` beats into the second."""
+    exercise = lesson("C", "c3 g2 c3", "", "e4 d4 e4")
+
+    def hands(origin: float) -> list[KeyEvent]:
+        return in_order(
+            keys(origin, "c3 g3 e4", 0.9),
+            keys(origin, "c4", 1.0 + last),
+            keys(origin + 1.0, then, 0.9),
+            keys(origin + 2.0, "c3 g3 e4", 0.9),
+            keys(origin + 2.0, "c4", 0.9) if last < 0.9 else [],
+        )
+
+    return play(exercise, Conditions(tempo=60.0), hands)
+
+
+def said(made: Pass, moment: int) -> tuple[str, list[Fault], list[Fault]]:
+    """The outcome of a moment, and what of it is a fault of harmony: at the end, and live."""
+    names = ("held-too-long", "foreign-note", "missing-figure", "missing-third", "wrong-bass")
+    last = verdict(made)
+    live = [fault for one in made.of(MomentJudged) for fault in one.faults]  # type: ignore[attr-defined]
+    at_end, before = (
+        [f for f in faults if f.moments == (moment,) and f.rule in names]
+        for faults in (last.faults, live)
+    )
+    return last.moments[moment].outcome, at_end, before
+
+
+@pytest.mark.parametrize("last", [0.05, 0.25, 0.45])
+def test_a_finger_that_leaves_a_little_late_is_no_fault(last: float) -> None:
+    assert said(held(last), 1) == ("complete", [], [])
+
+
+@pytest.mark.parametrize("last", [0.6, 0.9, 1.6])
+def test_a_key_held_into_the_next_chord_is_one_fault_of_its_own(last: float) -> None:
+    outcome, at_end, live = said(held(last), 1)
+    assert outcome == "complete" and [fault.rule for fault in at_end] == ["held-too-long"]
+    assert at_end == live
+    assert at_end[0].text == (
+        "Bar 1, beat 2: c is held too long, into a chord it does not belong to."
+    )
+
+
+def test_a_key_that_stands_for_a_voice_is_foreign() -> None:
+    """Three keys and the c that did not move: the c is meant."""
+    outcome, at_end, _ = said(held(0.9, "g2 b3 d4"), 1)
+    assert outcome == "foreign" and [fault.rule for fault in at_end] == ["foreign-note"]

@@ -23,7 +23,7 @@ def test_a_key_that_lies_over_leaves_and_the_rest_are_what_they_are_to_the_chord
     made = Pass(CADENCE, Conditions(tempo=60.0))
     origin = made.begin()
     struck = in_order(keys(origin, "c3 g3 c4 e4", 1.3), keys(origin + 1, "f3 a3 c4 f4", 0.9))
-    made.until(origin + 1.1, struck)
+    made.until(origin + 1.2, struck)
     found = named(made)
     assert found[midi("g3")] == found[midi("e4")] == "leaving"
     assert found[midi("f3")] == found[midi("f4")] == "given"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.judging.lessons import lesson, marked
-from trainer.judging.judge import judge_chords
+from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
@@ -13,15 +13,17 @@ from trainer.theory.rules import RULES, SCHOOLS, Example, Rule, rule, weight
 
 
 def judged(example: Example) -> list[Fault]:
-    """The example's chords as keys struck, against its bass (or the one written), figured."""
+    """The example's chords as keys struck, against its bass (or the one written), figured; what
+    is held stays down in the last of them."""
     basses = example.bass or " ".join(chord.split()[0] for chord in example.chords)
     exercise = lesson(example.key, basses, example.figurings, example.melody)
-    if example.bass or example.melody:
+    if example.bass or example.melody or example.held:
         keys = {
             i: [Pitch.parse(word).midi for word in chord.split()]
             for i, chord in enumerate(example.chords)
         }
-        return list(judge_chords(exercise, Conditions(), keys).faults)
+        held = {len(keys) - 1: [Pitch.parse(word).midi for word in example.held.split()]}
+        return list(Judge(exercise, Conditions()).judge_chords(keys, overheld=held).faults)
     return list(marked(example.key, ",".join(example.figurings), *example.chords).faults)
 
 

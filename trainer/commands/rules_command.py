@@ -67,6 +67,7 @@ def _plain(rule: Rule, school: School) -> dict[str, Any]:
             "chords": list(rule.example.chords),
             "bass": rule.example.bass,
             "melody": rule.example.melody,
+            "held": rule.example.held,
         },
     }
 
@@ -93,4 +94,5 @@ def _notated(example: Example) -> list[str]:
         for part, note in (("bass", example.bass), ("melody", example.melody))
         if note
     ]
+    written += [f"    held through the last chord: {example.held}"] if example.held else []
     return [*rows, f"    {'figures':<8}{figures}   (key of {example.key})", *written]

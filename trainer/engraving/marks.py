@@ -32,6 +32,7 @@ FORMS: dict[str, Form] = {
     "missing-third": "caret",
     "missing-figure": "caret",
     "foreign-note": "cross",
+    "held-too-long": "cross",
     "wrong-bass": "cross",
     "wrong-melody": "cross",
     "doubled-leading-tone": "join",

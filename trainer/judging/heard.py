@@ -8,7 +8,8 @@
   moment is over or, in tempo, before `LEAVING` after the last key that was struck (legato; common
   practice, no source), and does not count.
 - As long as it stays, it is a held tone if it is asked for and a voice is still wanting, between
-  the bass and the melody that were struck; if not, it counts from then on.
+  the bass and the melody that were struck. If not, from then on it stands for a voice that is
+  wanting, or, where none is, it is overheld: a finger that should have left.
 - Where nothing was struck, held keys count if the player was to strike neither bass nor melody.
 - A key that only the pedal keeps sounding belongs to the harmony in the same way, but to no voice.
 - Of many chords struck for one moment the first gives its time; of the others the latest
@@ -36,7 +37,7 @@ ONE_CHORD = 1.0  # seconds after the first key in which what is struck is still 
 class Heard:
     """Keys heard at a moment, as places (`trainer.listening.manuals`), ascending: `keys` under the
     fingers, `pedalled` by the pedal only; `struck` are those of `keys` that were pressed for this
-    moment.
+    moment. `overheld` are keys from before that stay down too long beside them.
 
     `onset` is clock time in seconds of the first chord struck for it and `spread` its seconds from
     first to last key, None where nothing was struck.
@@ -46,6 +47,7 @@ class Heard:
     keys: tuple[int, ...] = ()
     struck: tuple[int, ...] = ()
     pedalled: tuple[int, ...] = ()
+    overheld: tuple[int, ...] = ()
     onset: float | None = None
     spread: float | None = None
 
@@ -73,8 +75,9 @@ def heard(
     if not chords:
         if now == inf and (awaited.bass is not None or awaited.melody is not None):
             return Heard(awaited.index)
-        keys, pedalled = _kept(awaited, (), (), strokes, begins, middle, now)
-        return Heard(awaited.index, tuple(sorted(keys)), (), tuple(sorted(pedalled - keys)))
+        kept = _kept(awaited, (), (), strokes, begins, middle, now)
+        keys = kept.lying | kept.staying
+        return Heard(awaited.index, tuple(sorted(keys)), (), tuple(sorted(kept.pedalled - keys)))
     first, last = chords[0].first, chords[-1].last
     middle = max(middle, last)
     earlier = _latest_first(chords)
@@ -82,15 +85,18 @@ def heard(
     down = {key for key in earlier if _still_meant(awaited, strokes, key, last, middle)}
     struck = {*chords[-1].struck, *down}
     leaves = max(middle, last + leaving)
-    kept, pedalled = _kept(awaited, struck, pressed, strokes, last, leaves, now)
+    kept = _kept(awaited, struck, pressed, strokes, last, leaves, now)
     belonging = (key for key in earlier if key % 12 in awaited.belonging)
-    struck |= _to_fill(belonging, struck | kept, awaited.voices)
-    keys = struck | kept
+    struck |= _to_fill(belonging, struck | kept.lying, awaited.voices)
+    keys = struck | kept.lying
+    overheld = kept.staying if len(keys) >= awaited.voices else set()
+    keys |= kept.staying - overheld
     return Heard(
         awaited.index,
         tuple(sorted(keys)),
         tuple(sorted(struck)),
-        tuple(sorted(pedalled - keys)),
+        tuple(sorted(kept.pedalled - keys)),
+        tuple(sorted(overheld)),
         onset(chords[0]),
         max([chords[0].last, *_at_once(chords, first)]) - first,
     )
@@ -123,6 +129,16 @@ def _to_fill(belonging: Iterator[int], keys: set[int], voices: int) -> set[int]:
     return filling
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Keys from before: held by fingers where they may be one voice of what was struck, or where
+    they may not, and held by the pedal only."""
+
+    lying: set[int]
+    staying: set[int]
+    pedalled: set[int]
+
+
 def _kept(
     awaited: Awaited,
     struck: Collection[int],
@@ -131,12 +147,10 @@ def _kept(
     begins: float,
     middle: float,
     now: float,
-) -> tuple[set[int], set[int]]:
-    """Keys from before, held by fingers and held by the pedal only."""
+) -> _Kept:
     settled = begins + ROLLED
     middle = max(middle, settled)
-    fingers: set[int] = set()
-    pedalled: set[int] = set()
+    kept = _Kept(set(), set(), set())
     for key in strokes.keys:
         stroke = None if key in pressed else strokes.latest(key, begins)
         if stroke is None:
@@ -146,10 +160,10 @@ def _kept(
             continue
         at = middle if struck else settled
         if stroke.held_at(at):
-            fingers.add(key)
+            (kept.lying if lies_over else kept.staying).add(key)
         elif stroke.sounding_at(at):
-            pedalled.add(key)
-    return fingers, pedalled
+            kept.pedalled.add(key)
+    return kept
 
 
 def _lies_over(awaited: Awaited, struck: Collection[int], key: int) -> bool:

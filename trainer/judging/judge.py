@@ -95,12 +95,18 @@ class Judge:
         return self._heard(index, keys).outcome == "complete"
 
     def chord(
-        self, progress: Progress, index: int, keys: Sequence[int], pedalled: Sequence[int] = ()
+        self,
+        progress: Progress,
+        index: int,
+        keys: Sequence[int],
+        pedalled: Sequence[int] = (),
+        overheld: Sequence[int] = (),
     ) -> tuple[Progress, MomentVerdict, tuple[Fault, ...]]:
         """Judge the chord of a moment with respect to the one before it.
 
         `keys` are under the fingers; those only the pedal keeps belong to the harmony, not to a
-        voice. A moment left out breaks the thread: there is no movement from before it.
+        voice; those overheld from before belong to neither. A moment left out breaks the thread:
+        there is no movement from before it.
         """
         heard = self._heard(index, (*keys, *pedalled))
         before = progress if self._continues(progress, index) else Progress()
@@ -108,7 +114,7 @@ class Judge:
         line = extend(before.line, choices, partial(self.cost, before.index, index))
         chain = line.best
         voicing = None if chain is None else chain.voicing
-        found = list(self._harmony_faults(index, heard, keys))
+        found = self._harmony_faults(index, heard, keys, overheld)
         if chain is not None:
             earlier = None if chain.before is None else chain.before.voicing
             passage = self._pair(before.index, earlier, index, chain.voicing)
@@ -148,12 +154,14 @@ class Judge:
         self,
         chords: Mapping[int, Sequence[int]],
         pedalled: Mapping[int, Sequence[int]] | None = None,
+        overheld: Mapping[int, Sequence[int]] | None = None,
     ) -> PassVerdict:
-        """A whole pass: the keys under the fingers at each moment that was played.
+        """A whole pass: the keys under the fingers at each moment that was played; `pedalled` and
+        `overheld` as in `chord`.
 
         Voices are divided by the fewest faults from beginning to end. Timing is left out.
         """
-        pedal = pedalled or {}
+        pedal, over = pedalled or {}, overheld or {}
         verdicts: dict[int, MomentVerdict] = {}
         harmony_faults: list[Fault] = []
         stretches: list[tuple[list[int], Line]] = []
@@ -167,7 +175,7 @@ class Judge:
                 continue
             heard = self._heard(index, (*keys, *pedal.get(index, ())))
             if moment.chord:
-                harmony_faults += self._harmony_faults(index, heard, keys)
+                harmony_faults += self._harmony_faults(index, heard, keys, over.get(index, ()))
             if moment.chord or moment.melody_struck:
                 verdicts[index] = self._verdict(index, keys, heard, None)
             if not stretches:
@@ -351,7 +359,9 @@ class Judge:
                 text = words(name, [*having, "a further key"], pitches, place)
                 yield Fault(name, heavy, (index,), tuple(having), pitches, text, onset=moment.onset)
 
-    def _harmony_faults(self, index: int, heard: ChordHeard, keys: Sequence[int]) -> list[Fault]:
+    def _harmony_faults(
+        self, index: int, heard: ChordHeard, keys: Sequence[int], overheld: Sequence[int] = ()
+    ) -> list[Fault]:
         if heard.outcome == "not-played":
             return []
         moment, sonority = self.moments[index], self.sonorities[index]
@@ -366,6 +376,7 @@ class Judge:
             plain = number == 3 and (member is None or not member.written)
             named.append(("missing-third" if plain else "missing-figure", (), (pitch,)))
         named += [("foreign-note", (), (pitch,)) for pitch in heard.foreign]
+        named += [("held-too-long", (), (sonority.spell(key),)) for key in keys_at(overheld)]
         added = {
             pitch.name: pitch for pitch in heard.additions
         }  # told once, however often it sounds

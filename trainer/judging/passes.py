@@ -46,6 +46,7 @@ def judged(
     verdict = judging.judge_chords(
         {h.index: h.keys for h in played.heard},
         {h.index: h.pedalled for h in played.heard},
+        {h.index: h.overheld for h in played.heard},
     )
     begun = _origins(asked, origin, pauses)
     by_index = {h.index: (h, t) for h, t in zip(played.heard, played.think_s, strict=True)}

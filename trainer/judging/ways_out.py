@@ -14,7 +14,8 @@ from trainer.theory.movement import Given
 from trainer.theory.realize import Solver, way_out
 from trainer.theory.voicing import Voicing
 
-UNMENDED = ("wrong-bass", "wrong-melody")  # what is given is not for the hand to choose
+# what is given is not for the hand to choose; a finger that stays needs no other chord
+UNMENDED = ("wrong-bass", "wrong-melody", "held-too-long")
 
 
 def with_ways_out(

@@ -61,7 +61,7 @@ def _judged(session: Session, over: tuple[Over, ...]) -> Step:
     origin = None if session.part is None else session.part.origin
     for sounds, think_s in ((one.heard, one.think_s) for one in over):
         progress, verdict, faults = session.judge.chord(
-            session.progress, sounds.index, sounds.keys, sounds.pedalled
+            session.progress, sounds.index, sounds.keys, sounds.pedalled, sounds.overheld
         )
         verdict = in_time(session.task, verdict, sounds, origin, think_s)
         session = replace(

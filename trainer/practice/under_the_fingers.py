@@ -25,6 +25,7 @@ def under_the_fingers(session: Session) -> Mapping[int, Counts]:
     for heard in session.open:
         counting = keys_at(place for place in heard.keys if place in places)
         found |= {key: _counts(session, heard.index, key) for key in counting}
+        found |= dict.fromkeys(keys_at(heard.overheld), "foreign")
     if session.stage == "playing":
         for key in supplied(session.task, session.current):
             found.setdefault(key, "given")

@@ -11,7 +11,7 @@ from typing import Literal
 
 from trainer.theory.fault import WEIGHTS, Weight
 
-RULES_VERSION = 2
+RULES_VERSION = 3
 
 Group = Literal["harmony", "doubling", "dissonance", "movement", "position"]
 School = Literal["strict", "chorale", "free"]
@@ -24,7 +24,8 @@ ARNOLD = "F. T. Arnold, The Art of Accompaniment from a Thorough-Bass (1931), fr
 class Example:
     """Chords that break the rule: `chords` as notes bass first, one figuring each, in a key.
 
-    `bass` and `melody` are what is written, where the chord has something else there.
+    `bass` and `melody` are what is written, where the chord has something else there. `held` are
+    the notes of the chord before that stay down all through the last one.
     """
 
     key: str
@@ -32,6 +33,7 @@ class Example:
     chords: tuple[str, ...]
     bass: str = ""
     melody: str = ""
+    held: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +130,18 @@ RULES: tuple[Rule, ...] = (
         "signature unless an accidental is written.",
         COMMON,
         Example("C", ("",), ("c3 e3 a3 c4",)),
+    ),
+    Rule(
+        "held-too-long",
+        "weak",
+        "harmony",
+        "A key held into the next chord",
+        "{notes} is held too long, into a chord it does not belong to",
+        "Legato overlaps a little. A key of the chord before that stays down through half of the "
+        "next one, and longer than a third of a beat, sounds in it. Where the new chord has all "
+        "its voices without it, it is only the finger that has to leave.",
+        COMMON,
+        Example("C", ("", ""), ("c3 g3 c4 e4", "g2 g3 b3 d4"), held="c4"),
     ),
     Rule(
         "addition",

@@ -14,8 +14,8 @@ def wet_notes(inked: Inked, session: Session) -> tuple[Written, ...]:
     """What has been struck for moments that are still open, and what is being struck now."""
     if session.stage != "playing":
         return ()
-    pending = (one for one in session.open if one.keys and one.index not in inked.verdicts)
-    found = (_column(inked, session, one.index, one.keys) for one in pending)
+    pending = (one for one in session.open if one.index not in inked.verdicts)
+    found = (_column(inked, session, one.index, (*one.keys, *one.overheld)) for one in pending)
     return tuple(written for written in found if written is not None)
 
 
