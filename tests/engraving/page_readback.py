@@ -112,9 +112,14 @@ def _wanted(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> Iterator[F
         if verdict.voicing is None:
             continue
         value = VALUES[exercise.moments[verdict.index].duration]
-        for voice in VOICES:
-            pitch = verdict.voicing[voice]
-            if voice not in given and pitch is not None:
+        notes = [(v, pitch) for v in VOICES if (pitch := verdict.voicing[v]) is not None]
+        if len(notes) == 4 and len({pitch for _, pitch in notes}) <= 2:
+            # one or two keys that the judge gave to four voices: each is written once, by the
+            # lowest voice that has it, and the bass is printed
+            lowest = {pitch: voice for voice, pitch in notes if voice != "bass"}
+            notes = [(v, pitch) for pitch, v in lowest.items() if pitch != verdict.voicing.bass]
+        for voice, pitch in notes:
+            if voice not in given:
                 staff = staves[verdict.index] if voice == "tenor" else 0
                 yield Found(verdict.index, staff, str(pitch), value)
 
@@ -123,7 +128,11 @@ def _tenor_staves(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> dict
     """By phrase, where the tenor takes fewer ledger lines; as before where it takes as many."""
     staff = 1
     found = {}
-    heard = {v.index: v.voicing.tenor for v in verdicts if v.voicing is not None}
+    heard = {
+        v.index: v.voicing.tenor
+        for v in verdicts
+        if v.voicing is not None and v.voicing.tenor != v.voicing.bass
+    }
     for phrase in exercise.phrases:
         inside = range(phrase.first, phrase.last + 1)
         heights = [pitch.height for i in inside if (pitch := heard.get(i)) is not None]
@@ -144,8 +153,9 @@ def as_played(
 ) -> PassVerdict:
     """A pass with these voicings; `wild` is the part of the chords in which a hand goes astray.
 
-    Such a chord is skipped, or has a note moved by a step, a semitone, an octave, onto another
-    voice, or left out; and faults of every rule are said of chords and pairs by chance.
+    Such a chord is skipped, or only its bass is heard, or it has a note moved by a step, a
+    semitone, an octave, onto another voice, or left out; and faults of every rule are said of
+    chords and pairs by chance.
     """
     verdicts = []
     for moment, voicing in zip(exercise.moments, voicings, strict=True):
@@ -155,6 +165,8 @@ def as_played(
             verdicts.append(MomentVerdict(moment.index, "not-played"))
             continue
         heard = _astray(exercise, voicing, chance) if astray else voicing
+        if astray and chance.random() < 0.1:
+            heard = Voicing(voicing.bass, voicing.bass, voicing.bass, voicing.bass)
         outcome = "foreign" if astray else "complete"
         verdicts.append(MomentVerdict(moment.index, outcome, (), heard, late_beats=late))
     faults = tuple(_faults(verdicts, chance, wild))
