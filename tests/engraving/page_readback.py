@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -78,10 +79,10 @@ def _columns(
     columns: dict[int, tuple[int, float]] = {}
     begins: list[tuple[Fraction, int]] = []
     for note in seen:
-        source = _source(exercise, note) if note.source else None
-        if source is not None:
-            begins.append((source.onset, note.system))
-            columns.setdefault(moments[source.onset], (note.system, note.x))
+        onset = _onset(exercise, note) if note.source else None
+        if onset is not None and onset in moments:
+            begins.append((onset, note.system))
+            columns.setdefault(moments[onset], (note.system, note.x))
     begins.sort()
     for index, middle in figures.items():
         onset = exercise.moments[index].onset
@@ -92,11 +93,27 @@ def _columns(
     return [(system, x, index) for index, (system, x) in columns.items()]
 
 
+_NAME = re.compile(r"(melody|alto|tenor|bass)-(\d+)(?:-from-(\d+)-(\d+))?(-\d+)?$")
+
+
+def _onset(exercise: Exercise, note: Seen) -> Fraction | None:
+    """When a printed head begins, be it a note or one that goes on over a barline."""
+    found = _NAME.search(note.source)
+    assert found is not None, note.source
+    if found[5]:
+        return None  # the second of two values that are tied
+    if found[3]:
+        return Fraction(int(found[3]), int(found[4]))
+    onset: Fraction = getattr(exercise, found[1])[int(found[2])].onset
+    return onset
+
+
 def _source(exercise: Exercise, note: Seen) -> Note | None:
     """The printed note that begins with this head; None where one only goes on."""
-    voice, index, *rest = note.source.split("-")[-2 if "-from-" not in note.source else -5 :]
-    source: Note = getattr(exercise, voice)[int(index)]
-    return None if rest or source.tied else source
+    found = _NAME.search(note.source)
+    assert found is not None, note.source
+    source: Note = getattr(exercise, found[1])[int(found[2])]
+    return None if found[3] or found[5] or source.tied else source
 
 
 def _printed_wrong(exercise: Exercise, note: Seen) -> Iterator[str]:
@@ -121,6 +138,9 @@ def _wanted(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> Iterator[F
         for voice, pitch in notes:
             if voice not in given:
                 staff = staves[verdict.index] if voice == "tenor" else 0
+                # what lies more than four ledger lines away stands on the other staff
+                if (staff == 0 and pitch.height < 21) or (staff == 1 and pitch.height > 35):
+                    staff = 1 - staff
                 yield Found(verdict.index, staff, str(pitch), value)
 
 
@@ -131,7 +151,8 @@ def _tenor_staves(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> dict
     heard = {
         v.index: v.voicing.tenor
         for v in verdicts
-        if v.voicing is not None and v.voicing.tenor != v.voicing.bass
+        if v.voicing is not None
+        and not (len({*v.voicing}) <= 2 and v.voicing.tenor == v.voicing.bass)
     }
     for phrase in exercise.phrases:
         inside = range(phrase.first, phrase.last + 1)

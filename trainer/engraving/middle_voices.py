@@ -34,6 +34,7 @@ _FLAGS = {
     "32": (0xE244, 0xE245),
     "64": (0xE246, 0xE247),
 }
+_FARTHEST = 9  # letters beyond a staff: the place under its fourth ledger line
 _TREBLE, _BASS = (30, 38), (18, 26)  # the outer lines of the staves, counted in letters above c0
 
 
@@ -78,15 +79,25 @@ def write(
 ) -> Column:
     """Set `notes` (not the given bass and melody) into the column of a moment.
 
-    `tenor_above` puts the tenor on the upper staff. `before` are the columns already written, by
+    `tenor_above` puts the tenor on the upper staff; what lies more than four ledger lines from its
+    staff stands on the other. `before` are the columns already written, by
     moment, for the accidentals of the bar: a printed note that they would alter gets its own sign
     back. KeyError if the moment is not on this page.
     """
     page = _Page(exercise, geometry, geometry.system_of(moment), moment, before or {})
-    upper = [n for n in notes if n.voice != "tenor" or tenor_above]
-    lower = [n for n in notes if n.voice == "tenor" and not tenor_above]
+    upper = [n for n in notes if _stands_above(n, tenor_above)]
+    lower = [n for n in notes if not _stands_above(n, tenor_above)]
     above, below = page.staff(upper, is_upper=True), page.staff(lower, is_upper=False)
     return Column((*above.notes, *below.notes), (*above.drawings, *below.drawings))
+
+
+def _stands_above(note: VoiceNote, tenor_above: bool) -> bool:
+    """Whether a note stands on the upper staff: its voice's, unless that is more than four ledger
+    lines away, where nobody could read it."""
+    height = note.pitch.height
+    if note.voice != "tenor" or tenor_above:
+        return height >= _TREBLE[0] - _FARTHEST
+    return height > _BASS[1] + _FARTHEST
 
 
 def head_for(duration: Fraction) -> int:
@@ -164,6 +175,7 @@ class _Page:
             blocked=lambda pitch, column: (
                 self._covers(box(pitch.height, column))
                 or (column < BEYOND and self._astride(pitch, is_upper))
+                or self._no_room_before(box(pitch.height, column), pitch, given)
             ),
         )
         placed = tuple(
@@ -191,6 +203,19 @@ class _Page:
         """Whether a head would cover a printed dot or accidental."""
         return any(
             box.kind in ("dot", "accidental") and box.touches(head) for box in self.geometry.printed
+        )
+
+    def _no_room_before(
+        self, head: Box, pitch: Pitch, given: Sequence[tuple[Pitch, Fraction]]
+    ) -> bool:
+        """Whether a note that stands on a given one's place, altered otherwise, would leave no room
+        for the signs of both after the barline."""
+        space, left = self.system.space, self.geometry.moments[self.moment]
+        if not any(g.height == pitch.height and g.alter != pitch.alter for g, _ in given):
+            return False
+        return head.left < left and any(
+            box.kind == "barline" and head.left - 2.4 * space < box.right < left
+            for box in self.geometry.printed
         )
 
     def _astride(self, pitch: Pitch, is_upper: bool) -> bool:
