@@ -175,7 +175,7 @@ class _Page:
             blocked=lambda pitch, column: (
                 self._covers(box(pitch.height, column))
                 or (column < BEYOND and self._astride(pitch, is_upper))
-                or self._no_room_before(box(pitch.height, column), pitch, given)
+                or self._no_room_before(box(pitch.height, column), pitch, given, is_upper)
             ),
         )
         placed = tuple(
@@ -206,15 +206,18 @@ class _Page:
         )
 
     def _no_room_before(
-        self, head: Box, pitch: Pitch, given: Sequence[tuple[Pitch, Fraction]]
+        self, head: Box, pitch: Pitch, given: Sequence[tuple[Pitch, Fraction]], is_upper: bool
     ) -> bool:
-        """Whether a note that stands on a given one's place, altered otherwise, would leave no room
-        for the signs of both after the barline."""
+        """Whether a note to the left of the given one would leave no room after the barline for
+        its sign, or for the signs of both where they stand on one place."""
         space, left = self.system.space, self.geometry.moments[self.moment]
-        if not any(g.height == pitch.height and g.alter != pitch.alter for g, _ in given):
+        here = [pitch for pitch, _ in given]
+        clash = any(g.height == pitch.height and g.alter != pitch.alter for g in here)
+        if head.left >= left or not self._misread_at(pitch, is_upper, self.before, here):
             return False
-        return head.left < left and any(
-            box.kind == "barline" and head.left - 2.4 * space < box.right < left
+        room = (2.4 if clash else 1.25) * space
+        return any(
+            box.kind == "barline" and head.left - room < box.right < left
             for box in self.geometry.printed
         )
 
@@ -283,16 +286,17 @@ class _Page:
         left = self.geometry.moments[self.moment]
         standing = [(head.pitch, head.x) for head in heads] + [(pitch, left) for pitch in given]
         wanted: list[tuple[int, float, float, Ink]] = []
-        signed: set[Pitch] = set()
+        signed: set[tuple[Pitch, float | None]] = set()
         for pitch, x in sorted(standing, key=lambda one: (-one[0].height, -one[1])):
             printed = pitch in given
             if printed and x == left and self._misread_at(pitch, is_upper, {}, ()):
                 continue  # it has its sign
-            if pitch not in signed and self._misread_at(pitch, is_upper, self.before, here):
+            alone = not any(p.height == pitch.height and p != pitch for p in here)
+            head = (pitch, None if alone else x)
+            if head not in signed and self._misread_at(pitch, is_upper, self.before, here):
                 ink = inks.get(pitch, "player")
                 wanted.append((pitch.alter, x, self._y(pitch.height, is_upper), ink))
-                if not any(p.height == pitch.height and p != pitch for p in here):
-                    signed.add(pitch)
+                signed.add(head)
         last = self.before.get(self.moment - 1) if self.moment - 1 in self.system.moments else None
         return accidentals_before(
             wanted,
