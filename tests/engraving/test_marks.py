@@ -10,7 +10,8 @@ from tests.engraving.marks_demo import fault, pitches, verdict_of
 from tests.engraving.pieces import hymn, piece
 from trainer.engraving.boxes import box_of
 from trainer.engraving.ink import Sign, Stroke, to_svg
-from trainer.engraving.marks import FORMS, marked, marks, played
+from trainer.engraving.mark_forms import FORMS
+from trainer.engraving.marks import marked, marks, played
 from trainer.engraving.middle_voices import BLACK, HALF, Column, VoiceNote, write
 from trainer.engraving.page import Page, engrave
 from trainer.score.exercise import Exercise

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
@@ -51,6 +52,19 @@ def box_of(drawing: Drawing, kind: str = "") -> Box:
             outline = text(words, face, size)
             x -= outline.advance / 2 if centred else 0.0
     return Box(kind, x + outline.left, y + outline.top, x + outline.right, y + outline.bottom)
+
+
+def boxes_of(drawing: Drawing, kind: str = "") -> Iterator[Box]:
+    """Rectangles that cover a drawing closely: a slanting stroke is cut into short pieces."""
+    if not isinstance(drawing, Stroke) or drawing.x1 == drawing.x2 or drawing.y1 == drawing.y2:
+        yield box_of(drawing, kind)
+        return
+    long = math.hypot(drawing.x2 - drawing.x1, drawing.y2 - drawing.y1)
+    count = max(1, math.ceil(long / max(1.0, 3 * drawing.width)))
+    across, down = (drawing.x2 - drawing.x1) / count, (drawing.y2 - drawing.y1) / count
+    for n in range(count):
+        x, y = drawing.x1 + n * across, drawing.y1 + n * down
+        yield box_of(Stroke(x, y, x + across, y + down, drawing.width, drawing.ink), kind)
 
 
 def touch(drawing: Drawing, box: Box) -> bool:
@@ -105,6 +119,30 @@ class Occupied:
                 if touch(drawing, box.wider(air)):
                     yield box
 
+    def draw(self, drawings: Iterable[Drawing]) -> None:
+        """What is drawn takes up room from now on."""
+        for drawing in drawings:
+            self.add(boxes_of(drawing))
+
     def free(self, drawings: Iterable[Drawing], air: float = 0.0) -> bool:
         """Whether all of these could be drawn and touch nothing."""
         return not any(True for drawing in drawings for _ in self.at(drawing, air))
+
+    def first_free(
+        self, options: Iterable[tuple[Drawing, ...]], air: float = 0.0
+    ) -> tuple[Drawing, ...]:
+        """The first of some ways to draw that touches nothing; where all do, the least crowded.
+
+        It takes up its room. ValueError if there is no option.
+        """
+        best: tuple[int, tuple[Drawing, ...]] | None = None
+        for option in options:
+            touched = sum(1 for drawing in option for _ in self.at(drawing, air))
+            if best is None or touched < best[0]:
+                best = (touched, option)
+            if touched == 0:
+                break
+        if best is None:
+            raise ValueError("nothing to choose from")
+        self.draw(best[1])
+        return best[1]

@@ -6,6 +6,8 @@ from collections.abc import Callable, Sequence
 
 from trainer.theory.pitch import Pitch
 
+BEYOND = 1.95  # widths of a head to the right: room for a sign between
+
 
 def columns_of(
     pitches: Sequence[Pitch],
@@ -13,15 +15,15 @@ def columns_of(
     *,
     shared: Sequence[Pitch],
     stem_up: bool,
-    blocked: Callable[[int, int], bool],
-) -> list[int]:
+    blocked: Callable[[Pitch, float], bool],
+) -> list[float]:
     """0 over the given note, 1 to its right, -1 to its left, in widths of a head.
 
     `pitches` are those of one stem, from the end away from the stem's tip: a second, or two notes
     on one place, stand on either side of the stem. The whole chord moves aside, to the right if
     its stem goes down, where one of its notes would touch a given one; only the very note in
-    `shared` (as long as this chord) is one head for both. `blocked(height, column)` says where
-    something else is in the way. (Common practice, no source.)
+    `shared` (as long as this chord) is one head for both. `blocked(pitch, column)` says
+    where something else is in the way. (Common practice, no source.)
     """
     other_side = 1 if stem_up else -1
     sides: list[int] = []
@@ -29,13 +31,14 @@ def columns_of(
         beside = number > 0 and abs(pitch.height - pitches[number - 1].height) < 2
         sides.append(other_side if beside and sides[-1] == 0 else 0)
 
-    def touches(pitch: Pitch, column: int) -> bool:
-        if blocked(pitch.height, column):
+    def touches(pitch: Pitch, column: float) -> bool:
+        if blocked(pitch, column):
             return True
         near = [g for g in given if abs(g.height - pitch.height) < 2]
         return column == 0 and bool(near) and not (near == [pitch] and pitch in shared)
 
-    bases = (0, -other_side, other_side, -2 * other_side, 2 * other_side)
+    ways: tuple[float, ...] = (0, 1, -1, BEYOND, -BEYOND)
+    bases = (-other_side * way for way in ways)
     free = (
         base
         for base in bases

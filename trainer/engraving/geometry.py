@@ -133,9 +133,10 @@ class _Found:
 
     def system(self, group: etree._Element) -> None:
         self._here, self._inked = [], []
+        staves = list(staff_shifts(group, self.margin[1], self.scale))
         shifts = {
             note.get("id", ""): shift
-            for staff, shift in staff_shifts(group, self.margin[1], self.scale)
+            for staff, shift in staves
             for note in _of_class(staff, "note")
         }
         for element in group.iter(f"{SVG}g"):
@@ -150,7 +151,9 @@ class _Found:
                 self._figures(element, int(name.removeprefix("figure-")))
             elif kind == "barLine":
                 self._barline(element)
-        self.printed += printed_boxes(group, self.margin, self.scale)
+        self.printed += printed_boxes(
+            group, self.margin, self.scale, {staff.get("id", ""): shift for staff, shift in staves}
+        )
         self.systems.append(_system(group, self.margin, self.scale, tuple(self._here), self._inked))
 
     def _place(self, element: etree._Element) -> tuple[float, float]:

@@ -8,12 +8,12 @@ one staff share a stem.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from trainer.engraving.boxes import Box
-from trainer.engraving.chord_columns import columns_of
+from trainer.engraving.chord_columns import BEYOND, columns_of
 from trainer.engraving.geometry import Geometry, System
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
 from trainer.engraving.note_values import values
@@ -34,6 +34,7 @@ _FLAGS = {
     "32": (0xE244, 0xE245),
     "64": (0xE246, 0xE247),
 }
+_FARTHEST = 9  # letters beyond a staff: the place under its fourth ledger line
 _TREBLE, _BASS = (30, 38), (18, 26)  # the outer lines of the staves, counted in letters above c0
 
 
@@ -78,15 +79,25 @@ def write(
 ) -> Column:
     """Set `notes` (not the given bass and melody) into the column of a moment.
 
-    `tenor_above` puts the tenor on the upper staff. `before` are the columns already written, by
+    `tenor_above` puts the tenor on the upper staff; what lies more than four ledger lines from its
+    staff stands on the other. `before` are the columns already written, by
     moment, for the accidentals of the bar: a printed note that they would alter gets its own sign
     back. KeyError if the moment is not on this page.
     """
     page = _Page(exercise, geometry, geometry.system_of(moment), moment, before or {})
-    upper = [n for n in notes if n.voice != "tenor" or tenor_above]
-    lower = [n for n in notes if n.voice == "tenor" and not tenor_above]
+    upper = [n for n in notes if _stands_above(n, tenor_above)]
+    lower = [n for n in notes if not _stands_above(n, tenor_above)]
     above, below = page.staff(upper, is_upper=True), page.staff(lower, is_upper=False)
     return Column((*above.notes, *below.notes), (*above.drawings, *below.drawings))
+
+
+def _stands_above(note: VoiceNote, tenor_above: bool) -> bool:
+    """Whether a note stands on the upper staff: its voice's, unless that is more than four ledger
+    lines away, where nobody could read it."""
+    height = note.pitch.height
+    if note.voice != "tenor" or tenor_above:
+        return height >= _TREBLE[0] - _FARTHEST
+    return height > _BASS[1] + _FARTHEST
 
 
 def head_for(duration: Fraction) -> int:
@@ -152,7 +163,7 @@ class _Page:
         head = head_for(self._duration)
         width = WIDTHS[head] * space
 
-        def box(height: int, column: int) -> Box:
+        def box(height: int, column: float) -> Box:
             x, y = left + column * width, self._y(height, is_upper)
             return Box("head", x, y - space / 2, x + width, y + space / 2)
 
@@ -161,7 +172,11 @@ class _Page:
             [pitch for pitch, _ in given],
             shared=[pitch for pitch, length in given if length == self._duration],
             stem_up=stem_up,
-            blocked=lambda height, column: self._blocked(box(height, column)),
+            blocked=lambda pitch, column: (
+                self._covers(box(pitch.height, column))
+                or (column < BEYOND and self._astride(pitch, is_upper))
+                or self._no_room_before(box(pitch.height, column), pitch, given, is_upper)
+            ),
         )
         placed = tuple(
             Placed(
@@ -184,10 +199,36 @@ class _Page:
             drawings += self._stem(placed, common, stem_up)
         return Column(placed, tuple(drawings))
 
-    def _blocked(self, head: Box) -> bool:
+    def _covers(self, head: Box) -> bool:
         """Whether a head would cover a printed dot or accidental."""
         return any(
             box.kind in ("dot", "accidental") and box.touches(head) for box in self.geometry.printed
+        )
+
+    def _no_room_before(
+        self, head: Box, pitch: Pitch, given: Sequence[tuple[Pitch, Fraction]], is_upper: bool
+    ) -> bool:
+        """Whether a note to the left of the given one would leave no room after the barline for
+        its sign, or for the signs of both where they stand on one place."""
+        space, left = self.system.space, self.geometry.moments[self.moment]
+        here = [pitch for pitch, _ in given]
+        clash = any(g.height == pitch.height and g.alter != pitch.alter for g in here)
+        if head.left >= left or not self._misread_at(pitch, is_upper, self.before, here):
+            return False
+        room = (2.4 if clash else 1.25) * space
+        return any(
+            box.kind == "barline" and head.left - room < box.right < left
+            for box in self.geometry.printed
+        )
+
+    def _astride(self, pitch: Pitch, is_upper: bool) -> bool:
+        """Whether the given note stands on the same place, altered otherwise, and has its sign:
+        this one then stands so far to its right that its own sign has room between them."""
+        return any(
+            given.height == pitch.height
+            and given.alter != pitch.alter
+            and self._misread_at(given, is_upper, {}, ())
+            for given, _ in self._given(is_upper)
         )
 
     def _y(self, height: int, is_upper: bool) -> float:
@@ -223,7 +264,8 @@ class _Page:
         space = self.system.space
         right = max(n.x + n.width for n in notes)
         taken: set[float] = set()
-        for note, ink in sorted(zip(notes, inks, strict=True), key=lambda pair: pair[0].y):
+        by_place = {note.y: (note, ink) for note, ink in zip(notes, inks, strict=True)}
+        for note, ink in sorted(by_place.values(), key=lambda pair: pair[0].y):
             y = note.y - (space / 2 if note.pitch.height % 2 == 0 else 0.0)
             y += space if y in taken else 0.0
             taken.add(y)
@@ -233,20 +275,28 @@ class _Page:
     def _accidentals(
         self, heads: Sequence[Placed], notes: Sequence[VoiceNote], is_upper: bool
     ) -> Iterable[Drawing]:
-        """The signs of all notes written on one staff, clear of print and of what stands before."""
-        inks = {(note.voice, note.pitch): note.ink for note in notes}
+        """The signs of all notes written on one staff, clear of print and of what stands before.
+
+        They stand in the order of the heads they belong to. One is enough for two voices on the
+        same note, unless a third stands on its place.
+        """
+        inks = {note.pitch: note.ink for note in notes}
         given = [pitch for pitch, _ in self._given(is_upper)]
+        here = {*inks, *given}
         left = self.geometry.moments[self.moment]
-        wanted: list[tuple[int, float, float, Ink]] = [
-            (head.pitch.alter, head.x, head.y, inks[head.voice, head.pitch])
-            for head in sorted(heads, key=lambda n: -n.pitch.height)
-            if self._in_force(head.pitch, is_upper, self.before, given) != head.pitch.alter
-        ]
-        wanted += [
-            (pitch.alter, left, self._y(pitch.height, is_upper), "player")
-            for pitch in given
-            if self._misread(pitch, is_upper)
-        ]
+        standing = [(head.pitch, head.x) for head in heads] + [(pitch, left) for pitch in given]
+        wanted: list[tuple[int, float, float, Ink]] = []
+        signed: set[tuple[Pitch, float | None]] = set()
+        for pitch, x in sorted(standing, key=lambda one: (-one[0].height, -one[1])):
+            printed = pitch in given
+            if printed and x == left and self._misread_at(pitch, is_upper, {}, ()):
+                continue  # it has its sign
+            alone = not any(p.height == pitch.height and p != pitch for p in here)
+            head = (pitch, None if alone else x)
+            if head not in signed and self._misread_at(pitch, is_upper, self.before, here):
+                ink = inks.get(pitch, "player")
+                wanted.append((pitch.alter, x, self._y(pitch.height, is_upper), ink))
+                signed.add(head)
         last = self.before.get(self.moment - 1) if self.moment - 1 in self.system.moments else None
         return accidentals_before(
             wanted,
@@ -257,18 +307,18 @@ class _Page:
             earlier=() if last is None else last.drawings,
         )
 
-    def _misread(self, given: Pitch, is_upper: bool) -> bool:
-        """Whether what was written earlier in the bar alters a printed note that has no sign."""
-        without = self._in_force(given, is_upper, {}, ())
-        return without == given.alter != self._in_force(given, is_upper, self.before, ())
+    def _misread_at(
+        self, pitch: Pitch, is_upper: bool, before: Mapping[int, Column], here: Collection[Pitch]
+    ) -> bool:
+        """Whether a note without a sign would be read as another, or as either of two.
 
-    def _in_force(
-        self, pitch: Pitch, is_upper: bool, before: Mapping[int, Column], here: Sequence[Pitch]
-    ) -> int:
-        """How the place of a note is altered by the bar so far, and by `here`; a new system says
-        everything anew."""
+        A sign holds for its place through the bar, and a new system says it anew; where two notes
+        that stand on one place are altered differently, here or at the moment before, nothing does.
+        """
         now = self.exercise.moments[self.moment]
-        found = now.key.alter(pitch.step)
+        if any(p.height == pitch.height and p.alter != pitch.alter for p in here):
+            return True
+        found = {now.key.alter(pitch.step)}
         for index in self.system.moments:
             moment = self.exercise.moments[index]
             if moment.bar != now.bar or index >= self.moment:
@@ -279,5 +329,5 @@ class _Page:
             earlier = [n.pitch for n in column.notes if n.upper == is_upper] if column else []
             if given is not None and struck:
                 earlier.append(given)
-            found = next((p.alter for p in earlier if p.height == pitch.height), found)
-        return next((p.alter for p in here if p.height == pitch.height), found)
+            found = {p.alter for p in earlier if p.height == pitch.height} or found
+        return found != {pitch.alter}

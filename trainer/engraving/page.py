@@ -174,6 +174,9 @@ def _set_up(
             "pageMarginLeft": 46,
             "pageMarginRight": 4,
             "lyricSize": ROW * 18 / 8.7,  # the height of a row of figures
+            # room for the player's accidentals, more after a barline
+            "rightMarginLeftBarLine": 2.0,
+            "leftMarginNote": 2.0,
             "spacingStaff": 15,
             "spacingSystem": 10,
             "spacingLinear": 0.3,

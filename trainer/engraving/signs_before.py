@@ -8,9 +8,9 @@ from trainer.engraving.boxes import Box, box_of
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
 
 _SIGNS = {-3: 0xE266, -2: 0xE264, -1: 0xE260, 0: 0xE261, 1: 0xE262, 2: 0xE263, 3: 0xE265}
-_GAP, _STEP = 0.2, 0.1  # staff spaces: before the head, and from try to try
+_GAP, _STEP = 0.12, 0.1  # staff spaces: before the head, and from try to try
 _FURTHEST = 4.0
-_AIR = 0.08
+_AIR = 0.03
 
 
 def accidentals_before(
@@ -19,7 +19,7 @@ def accidentals_before(
     heads: Sequence[tuple[float, float, float]],
     left: float,
     space: float,
-    printed: Iterable[Box],
+    printed: Sequence[Box],
     earlier: Iterable[Drawing],
 ) -> list[Drawing]:
     """One sign for each of `wanted` (alteration, left edge and middle of its head, ink), from the
@@ -29,6 +29,9 @@ def accidentals_before(
     the staff. No sign lies on what is printed about it, on a head of the chord, on another sign, or
     on what was written at the moment before, where there is room.
     """
+    # a sign beyond a barline would belong to the bar before
+    walls = [box.right for box in printed if box.kind == "barline" and box.right < left + space]
+    wall = max(walls, default=0.0)
     taken = [
         box
         for box in printed
@@ -45,6 +48,7 @@ def accidentals_before(
             Sign(_SIGNS[alter], head - right - (_GAP + n * _STEP) * space, y, space, ink)
             for n in range(round(_FURTHEST / _STEP))
         ]
+        tries = [tries[0], *(sign for sign in tries[1:] if sign.x > wall)]
         # where a clef or a barline leaves no room at all, what covers least of it
         placed = min(tries, key=lambda sign: _covered(box_of(sign).wider(_AIR * space), taken))
         taken.append(box_of(placed))

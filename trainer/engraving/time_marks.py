@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from trainer.engraving.boxes import Occupied, box_of
+from trainer.engraving.boxes import Occupied
 from trainer.engraving.geometry import Geometry, System
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.middle_voices import Column
@@ -49,14 +49,13 @@ def time_marks(
     taken = Occupied()
     taken.add(geometry.printed)
     for column in (columns or {}).values():
-        taken.add(box_of(drawing) for drawing in column.drawings)
+        taken.draw(column.drawings)
     found: list[TimeMark] = []
     for verdict in verdicts:
         if verdict.index not in geometry.moments:
             continue
         mark = _mark(geometry, verdict, tolerance, taken)
         if mark is not None:
-            taken.add(box_of(drawing) for drawing in mark.drawings)
             found.append(mark)
     return tuple(found)
 
@@ -88,12 +87,19 @@ def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Draw
             Stroke(beat, y, end, y, thick, "remark"),
         )
 
-    y = lowest = system.treble - _LOWEST * space
-    while y > system.top:
-        if taken.free(at(y), _AIR * space):
-            return at(y)
-        y -= space / 4
-    return at(lowest)
+    lowest = system.treble - _LOWEST * space
+    highest = max(_UPRIGHT * space, system.top - 1.5 * space)
+    above = (
+        at(lowest - n * space / 4) for n in range(max(1, round((lowest - highest) / space * 4)))
+    )
+    middle = (at(y) for y in _downward(system))
+    return taken.first_free((*above, *middle), _AIR * space)
+
+
+def _downward(system: System) -> list[float]:
+    """Heights in the free middle, from the staff above it down."""
+    count = round((system.bass - system.treble) / system.space - 5.6) * 4
+    return [system.treble + (4.8 + n / 4) * system.space for n in range(max(1, count))]
 
 
 def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ...]:
@@ -115,9 +121,6 @@ def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ..
 
     middle = (system.treble + 4 * space + system.bass) / 2
     reach = (system.bass - system.treble - 4 * space) / 2 - half
-    for away in range(round(max(reach, 0.0) / (space / 4)) + 1):
-        for way in (1, -1):
-            drawn = at(middle + way * away * space / 4)
-            if taken.free(drawn, _AIR * space):
-                return drawn
-    return at(middle)
+    steps = range(round(max(reach, 0.0) / (space / 4)) + 1)
+    options = (at(middle + way * away * space / 4) for away in steps for way in (1, -1))
+    return taken.first_free(options, _AIR * space)

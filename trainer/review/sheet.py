@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from trainer.engraving.boxes import Occupied
 from trainer.engraving.geometry import Geometry
-from trainer.engraving.ink import Drawing, Ink, Words, to_svg
-from trainer.engraving.marks import marks, played
+from trainer.engraving.ink import Drawing, Ink, Words
+from trainer.engraving.marks import drawn_marks, drawn_on, played
 from trainer.engraving.page import Page
-from trainer.engraving.time_marks import time_marks
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
 from trainer.review.hear import heard
@@ -112,33 +112,45 @@ def _sheet(
 def _marked(
     page: Page, exercise: Exercise, verdict: PassVerdict, conditions: Conditions | None
 ) -> str:
-    columns = played(exercise, page.geometry, verdict.moments)
-    drawings: list[Drawing] = []
-    if conditions is not None:
-        drawings += [d for column in columns.values() for d in column.drawings]
-    for mark in marks(exercise, page.geometry, verdict.faults, columns):
-        drawings += mark.drawings
-    numbers = _numbers(page.geometry, verdict.faults)
+    """With the numbers of the comments; in a written realization the notes are printed."""
+    geometry = page.geometry
+    own = conditions is not None
+    columns = played(exercise, geometry, verdict.moments) if own else {}
+    notes = [drawing for column in columns.values() for drawing in column.drawings]
     tolerance = (conditions or Conditions()).tolerance
-    for late in time_marks(page.geometry, verdict.moments, tolerance, columns):
-        drawings += late.drawings
-    return page.svg.removesuffix("</svg>") + to_svg([*drawings, *numbers], INKS) + "</svg>"
+    said = drawn_marks(exercise, geometry, verdict, columns, tolerance)
+    taken = Occupied()
+    taken.add(geometry.printed)
+    taken.draw((*notes, *said))
+    return drawn_on(page, [*notes, *said, *_numbers(geometry, verdict.faults, taken)], INKS)
 
 
-def _numbers(geometry: Geometry, faults: Sequence[Fault]) -> list[Drawing]:
-    """The numbers of the comments, above the moment each is heard at."""
+def _numbers(geometry: Geometry, faults: Sequence[Fault], taken: Occupied) -> Iterator[Drawing]:
+    """The numbers of the comments, above the moment each is heard at, where there is room."""
     at: dict[int, list[int]] = {}
     for number, fault in enumerate(faults, 1):
         if fault.moments and fault.moments[-1] in geometry.moments:
             at.setdefault(fault.moments[-1], []).append(number)
-    drawings: list[Drawing] = []
-    for moment, numbers in at.items():
+    for moment, numbers in sorted(at.items()):
         system = geometry.system_of(moment)
-        x = geometry.moments[moment] + 0.6 * system.space
-        y = max(1.6 * system.space, system.treble - 2.6 * system.space)
+        space = system.space
+        x = geometry.moments[moment] + 0.6 * space
         words = " ".join(map(str, numbers))
-        drawings.append(Words(words, x, y, 1.7 * system.space, "small-italic", "mark", True))
-    return drawings
+        options = (
+            (
+                Words(
+                    words,
+                    x,
+                    system.treble - (1.2 + 0.4 * level) * space,
+                    1.7 * space,
+                    "small-italic",
+                    "mark",
+                    True,
+                ),
+            )
+            for level in range(40)
+        )
+        yield from taken.first_free(options, 0.15 * space)
 
 
 _ID = re.compile(r'\bid="')

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from trainer.conducting.setup import Setup
 from trainer.engraving.geometry import Geometry
-from trainer.engraving.marks import marks, written_voices
+from trainer.engraving.marks import collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, VoiceNote, write
 from trainer.engraving.notes_on_paper import tenor_staves, tenor_staves_so_far
 from trainer.judging.verdict import MomentVerdict
@@ -173,8 +173,9 @@ class Inked:
             return
         found: dict[int, list[Written]] = {}
         faults = [self._fault_on_page(fault) for fault in self.faults]
+        hollow = collapsed(self.verdicts.values())
         for system, geometry in enumerate(self.board.systems):
-            for mark in marks(self.exercise, geometry, faults, self._columns):
+            for mark in marks(self.exercise, geometry, faults, self._columns, hollow=hollow):
                 assert mark.fault is not None
                 found.setdefault(mark.fault, []).append(Written(system, mark.drawings))
         self._marks = {index: tuple(parts) for index, parts in found.items()}
