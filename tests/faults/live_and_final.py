@@ -153,7 +153,7 @@ def _count(
     for moment in last.moments:
         before = live.get(moment.index)
         if before is None or before.keys != moment.keys:
-            if moment.outcome != "not-played":
+            if before is not None or moment.keys:
                 found.heard += 1
                 anew.add(moment.index)
         elif before.voicing != moment.voicing:

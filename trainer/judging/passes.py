@@ -61,11 +61,14 @@ def heard_anew(live: Iterable[MomentVerdict], verdict: PassVerdict) -> tuple[int
     """The moments at which the whole pass has other voices than was said while it went on: divided
     anew, or (seldom) a chord counted where another place was followed. Nowhere else does the end
     change what was settled."""
-    said = {moment.index: moment.voicing for moment in live}
+    said = {moment.index: (moment.keys, moment.voicing) for moment in live}
+    come_to = max(said, default=-1)  # what was not over when the pass was ended was not settled
+    silence: tuple[tuple[int, ...], None] = ((), None)
     return tuple(
         moment.index
         for moment in verdict.moments
-        if moment.index in said and said[moment.index] != moment.voicing
+        if moment.index <= come_to
+        and said.get(moment.index, silence) != (moment.keys, moment.voicing)
     )
 
 
