@@ -16,6 +16,10 @@ def test_what_was_said_live_stands_at_the_end() -> None:
     assert dict(found.went) == {}
     assert dict(found.came) == {}
     assert found.heard == 0
+    assert found.divided > 0
+    assert found.unnamed == 0
+    assert found.resolutions > 5
+    assert found.unforeseen == 0
 
 
 def test_contrary_consecutives_are_said_when_they_are_played() -> None:

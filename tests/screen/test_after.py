@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from random import Random
+
 import pygame
 import pytest
 
+from tests.faults.live_and_final import by_chance
 from tests.screen.conftest import Opens
-from tests.screen.hands import Hands, practise
+from tests.screen.hands import SIZES, Hands, practise
 from tests.screen.pieces import evening
+from tests.screen.test_play import inked
+from trainer.conducting.sources import DemoSource
 from trainer.practice.demo import PERFECT, Slip
 from trainer.score.library import Library
 from trainer.screen.parts.pass_words import counted, figures_in_words
+from trainer.screen.sheet.board import Written
 from trainer.screen.views.after import AfterView
 from trainer.screen.views.play import PlayView
 from trainer.sound.track import Track
 from trainer.theory.pitch import Pitch
+from trainer.theory.voicing import Voicing
 
 
 def played_through(hands: Hands, view: PlayView) -> AfterView:
@@ -56,7 +63,6 @@ def test_one_steps_from_fault_to_fault_and_round(
         seen.append(after.fault)
         hands.press(pygame.K_RIGHT)
     assert seen == list(after.verdict.faults)
-    assert after.chosen == 0
     hands.press(pygame.K_LEFT)
     assert after.chosen == count - 1
 
@@ -119,8 +125,8 @@ def test_the_suggestion_begins_from_the_players_hands_and_is_pencilled_where_it_
     while after.fault is None or after.fault.rule != "consecutive-fifths":
         hands.press(pygame.K_RIGHT)
     hands.settle()
-    assert after.chosen is not None
-    suggestion = after.suggestions[after.chosen]
+    suggestion = after.ways.of(after.fault)
+    assert suggestion is not None
     before = after.fault.moments[0]
     mine = {v.index: v.voicing for v in after.verdict.moments}
     assert suggestion.voicings[before] == mine[before]
@@ -166,3 +172,93 @@ def test_the_three_figures_are_said_in_words(played: tuple[Hands, PlayView, Afte
     assert "fault" in movement
     assert counted(1, "fault", "faults") == "one fault"
     assert counted(12, "fault", "faults") == "12 faults"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_chords_out_of_time_and_skipped_ones_are_drawn_and_stepped_through(
+    window: Opens, size: tuple[int, int]
+) -> None:
+    hands = window(size)
+    slips = [Slip("late", 2), Slip("skipped", 5)]
+    view = practise(hands, evening(), slips=slips, manner=PERFECT, tempo=120)
+    after = played_through(hands, view)
+    kinds = {point.kind: point for point in after.points}
+    assert kinds["late"].moments == (2,) and kinds["skipped"].moments == (5,)
+    theme = hands.window.room.type.theme
+    for kind, colour in (("late", theme.remark), ("skipped", theme.mark)):
+        while after.point is None or after.point.kind != kind:
+            hands.press(pygame.K_RIGHT)
+        spot = view.board.spot(kinds[kind].moments[0], None)
+        assert spot is not None
+        x, top, geometry = spot
+        space, system = geometry.space, geometry.systems[0]
+        upper, lower = (0.0, system.treble) if kind == "late" else (system.treble, system.bass)
+        column = pygame.Rect(
+            round(x - space), round(top + upper), round(5 * space), round(lower - upper)
+        )
+        assert inked(hands.surface, column, colour) > 0.6 * space
+        assert any(kinds[kind].text in str(item.key) for item in hands.window.forme.items)
+    hands.picture("after-time")
+
+
+def test_what_was_heard_anew_is_said_on_the_page_with_its_places(window: Opens) -> None:
+    """A pass whose voices the whole divides otherwise than chord by chord, found by trying."""
+    hands = window((1280, 800))
+    view = practise(hands, evening(), demo=True, manner=PERFECT, tempo=200)
+    source = view.shell.source
+    assert isinstance(source, DemoSource)
+    said = 0
+    for voicings in crossing_ways():
+        source._voicings, source._slips = voicings, ()
+        after = played_through(hands, view)
+        session = view.shell.session
+        shown = [str(item.key) for item in hands.window.forme.items]
+        told = [words for words in shown if "Heard as a whole" in words]
+        assert bool(told) == bool(session.anew)
+        if session.anew:
+            said += 1
+            assert after.points[-1].kind == "anew" and after.points[-1].moments == session.anew
+            hands.press(pygame.K_LEFT)
+            assert after.point is not None and after.point.kind == "anew"
+            hands.picture("after-heard-anew")
+        hands.press(pygame.K_SPACE, " ")
+    assert said > 0
+
+
+def crossing_ways() -> list[tuple[Voicing, ...]]:
+    """Realizations without regard to rules: the more faults, the more ways to hear them."""
+    chance = Random(3)
+    return [tuple(by_chance(evening(), chance)) for _ in range(6)]
+
+
+def test_what_awaits_its_resolution_is_in_pencil_until_the_next_chord(window: Opens) -> None:
+    hands = window((1920, 1080))
+    view = practise(hands, evening(), manner=PERFECT, tempo=60)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    seen = set()
+    while hands.window.room.view is view:
+        hands.frame()
+        session = view.shell.session
+        if session.stage == "playing":
+            drawn = in_pencil(hands)
+            assert bool(drawn) == bool(session.pending)
+            assert all(drawn)
+            seen.add(bool(drawn))
+    assert seen == {False, True}
+    hands.settle()
+    assert in_pencil(hands) == []
+
+
+def in_pencil(hands: Hands) -> list[int]:
+    """Of everything in pencil on the page, how many pixels have its colour."""
+    pencil = hands.window.room.type.theme.pencil
+    written = [
+        item.rect
+        for item in hands.window.forme.items
+        if isinstance(item.key, tuple)
+        and isinstance(item.key[-1], Written)
+        and any(drawing.ink == "pencil" for drawing in item.key[-1].drawings)
+    ]
+    parts = [hands.surface.subsurface(rect) for rect in written]
+    return [pygame.mask.from_threshold(p, pencil, (25, 25, 25, 255)).count() for p in parts]

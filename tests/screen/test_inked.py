@@ -24,7 +24,7 @@ MIDDLES = ["g4 e4", "g4 g3", "g4 g3", "g4 g3", "e5 b3", "d5 a4", "e5 c5"]
 def inked() -> Inked:
     pages = engrave_systems(PIECE, 900)
     board = Board(cast(Engraver, None), systems=tuple(page.geometry for page in pages))
-    return Inked(board, PIECE, Judge(PIECE, Conditions()).sonorities)
+    return Inked(board, PIECE, Judge(PIECE, Conditions()).sonorities, Conditions().tolerance)
 
 
 def above(inked: Inked) -> list[bool]:

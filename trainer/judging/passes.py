@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from trainer.judging.heard import Heard
@@ -56,6 +56,21 @@ def judged(
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
     return replace(verdict, moments=moments, timing=figure, extra=played.extra)
+
+
+def heard_anew(live: Iterable[MomentVerdict], verdict: PassVerdict) -> tuple[int, ...]:
+    """The moments at which the whole pass has other voices than was said while it went on: divided
+    anew, or (seldom) a chord counted where another place was followed. Nowhere else does the end
+    change what was settled."""
+    said = {moment.index: (moment.keys, moment.voicing) for moment in live}
+    come_to = max(said, default=-1)  # what was not over when the pass was ended was not settled
+    silence: tuple[tuple[int, ...], None] = ((), None)
+    return tuple(
+        moment.index
+        for moment in verdict.moments
+        if moment.index <= come_to
+        and said.get(moment.index, silence) != (moment.keys, moment.voicing)
+    )
 
 
 def in_time(

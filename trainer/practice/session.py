@@ -21,7 +21,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from trainer.judging.judge import Judge, Progress
-from trainer.judging.passes import judged, mended
+from trainer.judging.passes import heard_anew, judged, mended
 from trainer.judging.performance import (
     Performance,
     begun,
@@ -258,6 +258,7 @@ def _end(session: Session, now: float, *, finished: bool) -> tuple[Session, tupl
         stage="ended",
         take=take,
         verdict=verdict,
+        anew=heard_anew(session.moments, verdict),
         moments=verdict.moments,
         faults=verdict.faults,
         supplied=(),

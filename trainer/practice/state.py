@@ -17,6 +17,7 @@ from trainer.listening.capture import Capture
 from trainer.listening.events import KeyEvent
 from trainer.listening.trail import Trail
 from trainer.score.exercise import Exercise
+from trainer.theory.dissonance import Pending, pending
 from trainer.theory.fault import Fault
 from trainer.theory.moment import Moment
 
@@ -53,6 +54,7 @@ class Session:
     sounded: int | None = None  # untimed: the moment whose supplied voices sound
     supplied: tuple[int, ...] = ()
     verdict: PassVerdict | None = None
+    anew: tuple[int, ...] = ()  # moments that were heard otherwise when the pass was over
     text: str = ""
     ways: bool = True  # whether ways out of the faults are sought when the pass ends
 
@@ -98,6 +100,20 @@ class Session:
         """What is heard at the current moment makes of it, None where nothing sounds."""
         keys = self.heard.sounding
         return self.judge.harmony(self.current, keys) if keys and self.stage == "playing" else None
+
+    @cached_property
+    def pending(self) -> tuple[Pending, ...]:
+        """What the last chord that was judged leaves to be resolved; only the next one tells
+        whether it is. Nothing once the pass is over."""
+        if self.stage != "playing" or not self.moments:
+            return ()
+        last = self.moments[-1]
+        later = self.task.moments[last.index - self.task.first + 1 :]
+        following = next((moment for moment in later if moment.chord), None)
+        if last.voicing is None or following is None or not self.exercise.moments[last.index].chord:
+            return ()
+        here, goal = (self.judge.sonorities[index] for index in (last.index, following.index))
+        return pending(here, goal, last.voicing, self.judge.given)
 
     def seconds(self, now: float) -> float | None:
         """Seconds since the first moment of the pass, negative in the count-in; in tempo only."""

@@ -16,7 +16,16 @@ from trainer.theory.moment import Moment
 from trainer.theory.movement import NOTHING_GIVEN, Given
 from trainer.theory.pitch import Pitch
 from trainer.theory.sonority import Member, Sonority
-from trainer.theory.voicing import VOICES, Sounding
+from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A note whose way on is bound, before it has gone it: up a step, or down."""
+
+    voice: VoiceName
+    pitch: Pitch
+    rises: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +85,7 @@ def preparation(passage: Passage, start: int, given: Given) -> Iterator[Finding]
     seventh_is_late = is_suspended_seventh(passage.moments, sounding.moment)
     before = passage.soundings[start - 1] if start else None
     earlier = None if before is None else passage.sonorities[before.moment]
-    for voice, pitch, member in _dissonant(sonority, sounding, given):
+    for voice, pitch, member in _dissonant(sonority, sounding.voicing, given):
         suspended = member.treatment == "suspension" or (member.number == 7 and seventh_is_late)
         was = None if before is None else tuple(before.voicing)[voice]
         if suspended:
@@ -106,7 +115,7 @@ def resolution(passage: Passage, start: int, after: int, given: Given) -> Iterat
     if sonority.way is not Way.FIGURES or following.way in (Way.TASTO_SOLO, Way.UNISON):
         return
     goal = passage.soundings[after]
-    for voice, pitch, member in _dissonant(sonority, sounding, given):
+    for voice, pitch, member in _dissonant(sonority, sounding.voicing, given):
         if member.treatment in ("suspension", "chord"):
             name = _resolved(passage, start, after, voice, pitch)
         elif member.treatment == "free" and member.number == 4:
@@ -122,12 +131,33 @@ def resolution(passage: Passage, start: int, after: int, given: Given) -> Iterat
     yield from _leading_tones(sonority, following, sounding, goal, (start, after), given)
 
 
+def pending(
+    sonority: Sonority, following: Sonority, voicing: Voicing, given: Given = NOTHING_GIVEN
+) -> tuple[Pending, ...]:
+    """What a chord leaves to be resolved in the next one: of what `resolution` looks at, all that
+    the next chord gives a note to go to."""
+    if sonority.way is not Way.FIGURES or following.way in (Way.TASTO_SOLO, Way.UNISON):
+        return ()
+    letters = _letters(following)
+    found = []
+    for voice, pitch, member in _dissonant(sonority, voicing, given):
+        rises = member.treatment == "free" and member.number == 4
+        if (pitch.step + (1 if rises else -1)) % 7 in letters:
+            found.append(Pending(VOICES[voice], pitch, rises))
+    if sonority.key.final in following.names:
+        leading = {m.name for m in sonority.members if m.leading and not m.dissonant}
+        for name, note in zip(VOICES[:3], tuple(voicing)[:3], strict=True):
+            if note is not None and name not in given and note.name in leading:
+                found.append(Pending(name, note, rises=True))
+    return tuple(found)
+
+
 def _dissonant(
-    sonority: Sonority, sounding: Sounding, given: Given
+    sonority: Sonority, voicing: Voicing, given: Given
 ) -> Iterator[tuple[int, Pitch, Member]]:
     """Upper voices not given that have a member with a treatment."""
     for member in sonority.dissonances:
-        for voice, pitch in enumerate(tuple(sounding.voicing)[:3]):
+        for voice, pitch in enumerate(tuple(voicing)[:3]):
             if (
                 pitch is not None
                 and VOICES[voice] not in given

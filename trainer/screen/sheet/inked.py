@@ -7,12 +7,15 @@ from dataclasses import dataclass, field, replace
 
 from trainer.conducting.setup import Setup
 from trainer.engraving.geometry import Geometry
+from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import collapsed, marks, written_voices
-from trainer.engraving.middle_voices import Column, VoiceNote, write
+from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
 from trainer.engraving.notes_on_paper import tenor_staves, tenor_staves_so_far
+from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
+from trainer.theory.dissonance import Pending
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
@@ -28,6 +31,7 @@ class Inked:
     board: Board
     exercise: Exercise  # as it is written
     sonorities: Sequence[Sonority]
+    tolerance: float  # part of a beat still called in time
     shift: Interval | None = None  # from what is played to what is written, transposing at sight
     verdicts: dict[int, MomentVerdict] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
@@ -35,6 +39,7 @@ class Inked:
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
+    _times: tuple[Written, ...] = ()
     _marks: dict[int, tuple[Written, ...]] = field(default_factory=dict)  # by index of the fault
 
     def add(self, verdict: MomentVerdict, faults: Sequence[Fault]) -> None:
@@ -45,6 +50,7 @@ class Inked:
         if faults:
             self.faults += faults
             self._mark_all()
+        self._time_all()
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
@@ -76,6 +82,23 @@ class Inked:
         self._catch_up()
         chosen = self._marks.values() if only is None else [self._marks.get(only, ())]
         return tuple(mark for parts in chosen for mark in parts)
+
+    def times(self) -> tuple[Written, ...]:
+        """The marks of chords out of time, and the empty places of those that were skipped."""
+        self._catch_up()
+        return self._times
+
+    def pending(self, moment: int, bound: Sequence[Pending]) -> tuple[Written, ...]:
+        """Beside each note of a moment that has yet to be led on, the way it is bound to go."""
+        self._catch_up()
+        column = self._columns.get(moment)
+        if column is None or not bound:
+            return ()
+        system = self.board.system_of(moment)
+        ways = dict(zip(self._on_page([one.pitch for one in bound]), bound, strict=True))
+        drawn = [note_to_come(n, ways[n.pitch].rises, self.board.systems[system].space)
+                 for n in column.notes if n.pitch in ways]  # fmt: skip
+        return (Written(system, tuple(d for parts in drawn for d in parts)),) if drawn else ()
 
     def wet(
         self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
@@ -127,10 +150,11 @@ class Inked:
         if self._systems is self.board.systems or not self.board.systems:
             return
         self._systems = self.board.systems
-        self._columns, self._notes, self._marks = {}, {}, {}
+        self._columns, self._notes, self._marks, self._times = {}, {}, {}, ()
         for verdict in sorted(self.verdicts.values(), key=lambda v: v.index):
             self._note(verdict)
         self._mark_all()
+        self._time_all()
 
     def _tenor(self) -> dict[int, Pitch]:
         """The tenor as it is written on this page, by moment."""
@@ -180,6 +204,14 @@ class Inked:
                 found.setdefault(mark.fault, []).append(Written(system, mark.drawings))
         self._marks = {index: tuple(parts) for index, parts in found.items()}
 
+    def _time_all(self) -> None:
+        verdicts = sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
+        self._times = tuple(
+            Written(system, mark.drawings)
+            for system, geometry in enumerate(self.board.systems)
+            for mark in time_marks(geometry, verdicts, self.tolerance, self._columns)
+        )
+
     def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:
         """Pitches as they are written on this page."""
         if self.shift is None:
@@ -188,6 +220,20 @@ class Inked:
 
     def _fault_on_page(self, fault: Fault) -> Fault:
         return replace(fault, pitches=tuple(self._on_page(fault.pitches)))
+
+
+def note_to_come(note: Placed, rises: bool, space: float) -> tuple[Drawing, ...]:
+    """Two dashes in pencil from a note to the place a step above or below it: an arrow without a
+    head, that has not come to anything yet."""
+    way = -1 if rises else 1
+    x, y = note.x + note.width + 0.3 * space, note.y + way * 0.1 * space
+    dash, gap, slope = 0.45 * space, 0.3 * space, way * 0.6
+    starts = (x, x + dash + gap)
+    return tuple(
+        Stroke(left, y + slope * (left - x), left + dash, y + slope * (left + dash - x),
+               0.14 * space, "pencil")
+        for left in starts
+    )  # fmt: skip
 
 
 def _by_height(exercise: Exercise, pitches: Sequence[Pitch]) -> Iterator[tuple[VoiceName, Pitch]]:

@@ -6,33 +6,50 @@ from collections.abc import Callable, Sequence
 
 from pygame import Rect
 
+from trainer.practice.points import Point, PointKind
 from trainer.screen.drawing.forme import Forme
-from trainer.theory.fault import Fault
 from trainer.theory.rules import rule
 
 _WEIGHTS = {"gross": "wrong in any school", "weak": "avoided", "remark": "a remark"}
+_TITLES: dict[PointKind, str] = {
+    "early": "An early chord",
+    "late": "A late chord",
+    "skipped": "A chord left out",
+    "anew": "Heard anew",
+}
+_MEANING: dict[PointKind, str] = {
+    "early": "The stroke above the staff begins at the beat and leads to the left, "
+    "as long as the chord was early.",
+    "late": "The stroke above the staff begins at the beat and leads to the right, "
+    "as long as the chord was late.",
+    "skipped": "The brackets stand where nothing was played.",
+}
 _SIZES = (0.85, 0.76, 0.68, 0.6)  # of the text, in ems: the largest that fits is taken
 _LEADING = 1.25
 
 
-def set_fault(
-    forme: Forme, area: Rect, faults: Sequence[Fault], chosen: int, step: Callable[[int], None]
+def set_point(
+    forme: Forme, area: Rect, shown: Sequence[Point], chosen: int, step: Callable[[int], None]
 ) -> None:
-    """Which fault of how many, its rule in full, its weight and its source."""
+    """Which of how many; of a fault its rule in full, its weight and its source, of anything else
+    what it means."""
     em, x, y = forme.em, area.x, float(area.y + forme.em)
     left = forme.text("‹", x, y, size=1.3, action=lambda: step(-1))
     number = forme.text(
-        f"{chosen + 1} of {len(faults)}", left.right + 0.5 * em, y, face="italic", role="soft"
+        f"{chosen + 1} of {len(shown)}", left.right + 0.5 * em, y, face="italic", role="soft"
     )
     forme.text("›", number.right + 0.5 * em, y, size=1.3, action=lambda: step(1))
-    fault = faults[chosen]
-    known = rule(fault.rule)
-    room = int(area.width)
-    y = forme.lines(known.title, x, y + 1.7 * em, room, size=1.0, at_most=3)
-    y = forme.lines(
-        _WEIGHTS[fault.weight], x, y + 0.1 * em, room, face="italic", size=0.85, role="mark"
-    )
-    _fitted(forme, area, y, known.explanation, known.source)
+    point, room = shown[chosen], int(area.width)
+    fault = point.fault
+    known = None if fault is None else rule(fault.rule)
+    title = _TITLES.get(point.kind, "") if known is None else known.title
+    y = forme.lines(title, x, y + 1.7 * em, room, size=1.0, at_most=3)
+    if fault is not None and known is not None:
+        heavy = _WEIGHTS[fault.weight]
+        y = forme.lines(heavy, x, y + 0.1 * em, room, face="italic", size=0.85, role="mark")
+        _fitted(forme, area, y, known.explanation, known.source)
+    else:
+        _fitted(forme, area, y, point.text if point.kind == "anew" else _MEANING[point.kind], "")
 
 
 def set_remark(

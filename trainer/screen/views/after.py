@@ -9,12 +9,12 @@ import pygame
 
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
-from trainer.errors import TrainerError
 from trainer.judging.passes import mended
 from trainer.judging.take import Take
 from trainer.judging.verdict import PassVerdict
+from trainer.practice.points import Point, anew_in_words, points
 from trainer.screen.drawing.forme import Forme
-from trainer.screen.drawing.theme import Measure
+from trainer.screen.drawing.theme import Measure, Role
 from trainer.screen.parts.pass_words import figures_in_words
 from trainer.screen.parts.widgets import Do, fitting, set_actions
 from trainer.screen.room import Keys, Room
@@ -29,8 +29,8 @@ from trainer.screen.sheet.hearing import (
 )
 from trainer.screen.sheet.inked import Inked
 from trainer.screen.sheet.layout import Layout, layout_of
-from trainer.screen.sheet.margin import set_fault, set_no_fault, set_remark
-from trainer.screen.sheet.suggestion import Suggestion, suggestion_for
+from trainer.screen.sheet.margin import set_no_fault, set_point, set_remark
+from trainer.screen.views.ways_on import WaysOn
 from trainer.sound.track import Track
 from trainer.theory.fault import Fault
 
@@ -78,20 +78,28 @@ class AfterView:
         self.take = take
         self.verdict = verdict
         self.finished = finished
-        self.chosen: int | None = 0 if verdict.faults else None
+        self.chosen: int | None = 0 if self.points else None
         self.remarks = play.shell.session.exercise.remarks
         self.remark: int | None = None  # which paragraph of the commentary is read
         self.pencil = False
-        self.suggestions: dict[int, Suggestion] = {}
-        self._asked: set[int] = set()
-        self._solver: object | None = None
+        self.ways = WaysOn(room.errands, play.shell.session)
         self.play.board.top = 0
         self._seek_ways()
         self.choose(self.chosen)
 
     @property
+    def points(self) -> tuple[Point, ...]:
+        """What one steps through."""
+        session = self.play.shell.session
+        return points(session.task, self.verdict, session.anew, finished=self.finished)
+
+    @property
+    def point(self) -> Point | None:
+        return None if self.chosen is None else self.points[self.chosen]
+
+    @property
     def fault(self) -> Fault | None:
-        return None if self.chosen is None else self.verdict.faults[self.chosen]
+        return None if self.point is None else self.point.fault
 
     def step(self, now: float) -> None:
         self.play.step(now)
@@ -105,8 +113,8 @@ class AfterView:
         if event.type != pygame.KEYDOWN:
             return False
         found = {
-            pygame.K_RIGHT: lambda: self.step_fault(1),
-            pygame.K_LEFT: lambda: self.step_fault(-1),
+            pygame.K_RIGHT: lambda: self.step_point(1),
+            pygame.K_LEFT: lambda: self.step_point(-1),
             pygame.K_PAGEDOWN: lambda: self.turn(1),
             pygame.K_PAGEUP: lambda: self.turn(-1),
             pygame.K_DOWN: lambda: self.turn(1),
@@ -134,7 +142,7 @@ class AfterView:
             return True
         if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
             moment = self.play.board.moment_near(event.pos, None)
-            at = [i for i, fault in enumerate(self.verdict.faults) if moment in fault.moments]
+            at = [i for i, point in enumerate(self.points) if moment in point.moments]
             if at:
                 later = [i for i in at if self.chosen is not None and i > self.chosen]
                 self.choose((later or at)[0])
@@ -143,7 +151,7 @@ class AfterView:
 
     def keys(self) -> Keys:
         return (
-            ("← →", "the fault before, the next fault"),
+            ("← →", "the mark before, the next mark"),
             ("m", "hear mine"),
             ("s", "hear the suggestion from your own hands"),
             ("f", "hear the fault alone"),
@@ -156,8 +164,8 @@ class AfterView:
             ("escape", "leave this exercise"),
         )
 
-    def step_fault(self, by: int) -> None:
-        count = len(self.verdict.faults)
+    def step_point(self, by: int) -> None:
+        count = len(self.points)
         if count:
             self.choose(((self.chosen or 0) + by) % count if self.chosen is not None else 0)
 
@@ -169,15 +177,15 @@ class AfterView:
     def choose(self, index: int | None) -> None:
         self.chosen = index
         self.remark = None
-        fault = self.fault
-        if index is None or fault is None:
+        point, board = self.point, self.play.board
+        if point is None:
             return
-        board = self.play.board
         if board.systems:
-            system = board.system_of(fault.moments[-1])
+            system = board.system_of(point.moments[-1])
             if system not in board.in_sight(None):
                 board.top = max(0, min(system, len(board.systems) - board.places))
-        self._suggest(index, fault)
+        if point.fault is not None:
+            self.ways.seek(point.fault, self.verdict)
 
     def turn(self, by: int) -> None:
         board = self.play.board
@@ -216,7 +224,7 @@ class AfterView:
         self._hear(track)
 
     def hear_suggestion(self) -> None:
-        suggestion = self.suggestions.get(-1 if self.chosen is None else self.chosen)
+        suggestion = self.ways.of(self.fault)
         if suggestion is None or not suggestion.voicings:
             return
         keys = voicing_keys(suggestion.voicings)
@@ -239,12 +247,12 @@ class AfterView:
         shell.output.play(track, shell.clock.now() + 0.05)
 
     def _stretch(self) -> tuple[int, int]:
-        """The moments heard around a fault: one before it, one after."""
+        """The moments heard around what is pointed out: one before it, one after."""
         task = self.play.shell.session.task
-        fault = self.fault
-        if fault is None:
+        point = self.point
+        if point is None:
             return task.first, task.last
-        return max(task.first, fault.moments[0] - 1), min(task.last, fault.moments[-1] + 1)
+        return max(task.first, point.moments[0] - 1), min(task.last, point.moments[-1] + 1)
 
     # ---- suggestions --------------------------------------------------------------------------
 
@@ -259,47 +267,10 @@ class AfterView:
 
         self.room.errands.ask(lambda: mended(session.judge, verdict), keep)
 
-    def _suggest(self, index: int, fault: Fault) -> None:
-        """Have the best way on from the player's own hands sought, once for each fault."""
-        if index in self._asked:
-            return
-        self._asked.add(index)
-        session = self.play.shell.session
-        verdicts = {verdict.index: verdict for verdict in self.verdict.moments}
-
-        def keep(found: Suggestion) -> None:
-            self.suggestions[index] = found
-
-        def none(error: TrainerError) -> None:
-            self.suggestions[index] = Suggestion({}, str(error))
-
-        exercise, conditions = session.exercise, self.take.conditions
-        phrase_end = next(p.last for p in exercise.phrases if fault.moments[-1] <= p.last)
-
-        def work() -> Suggestion:
-            from trainer.theory.realize import Solver
-
-            if self._solver is None:
-                self._solver = Solver(
-                    exercise.moments,
-                    school=conditions.school,
-                    hands=conditions.hands,
-                    struck_five_is_diminished=exercise.struck_five_is_diminished,
-                )
-            assert isinstance(self._solver, Solver)
-            return suggestion_for(self._solver, fault, verdicts, phrase_end)
-
-        self.room.errands.ask(work, keep, none)
-
     def _pencilled(self) -> tuple[Written, ...]:
-        if not self.pencil or self.chosen is None:
+        if not self.pencil or not self.play.board.systems:
             return ()
-        suggestion = self.suggestions.get(self.chosen)
-        if suggestion is None or not self.play.board.systems:
-            return ()
-        mine = {v.index: v.voicing for v in self.verdict.moments}
-        differs = {m: v for m, v in suggestion.voicings.items() if mine.get(m) != v}
-        return self.play.inked.pencilled(differs)
+        return self.play.inked.pencilled(self.ways.in_pencil(self.fault, self.verdict))
 
     # ---- what is seen -------------------------------------------------------------------------
 
@@ -310,7 +281,8 @@ class AfterView:
         sheet, area = play.sheet(place, forme.measure)
         play.board.show(sheet, area)
         if play.board.systems:
-            written = (*play.inked.notes(), *play.inked.marks(), *self._pencilled())
+            inked = play.inked
+            written = (*inked.notes(), *inked.marks(), *inked.times(), *self._pencilled())
             play.board.set(forme, None, written)
             self._point_out(forme)
         self._margin(forme, place)
@@ -319,11 +291,8 @@ class AfterView:
         self._actions(forme, place)
 
     def _point_out(self, forme: Forme) -> None:
-        """A rule above the moments of the fault that is spoken of."""
-        fault = self.fault
-        if fault is None:
-            return
-        for moment in fault.moments:
+        """A rule above the moments that are spoken of."""
+        for moment in () if self.point is None else self.point.moments:
             spot = self.play.board.spot(moment, None)
             if spot is not None:
                 x, top, geometry = spot
@@ -340,26 +309,40 @@ class AfterView:
     def _margin(self, forme: Forme, place: Layout) -> None:
         if self.remark is not None:
             set_remark(forme, place.lens, self.remarks, self.remark, self.next_remark)
-        elif self.chosen is None:
+        elif self.chosen is None or self.point is None:
             set_no_fault(forme, place.lens, self.finished)
         else:
-            set_fault(forme, place.lens, self.verdict.faults, self.chosen, self.step_fault)
+            set_point(forme, place.lens, self.points, self.chosen, self.step_point)
 
     def _sentence(self, forme: Forme, place: Layout) -> None:
         measure = forme.measure
         room = measure.width - 2 * measure.margin
-        fault = self.fault
-        if fault is None:
+        point = self.point
+        self._anew(forme, place, room)
+        if point is None:
             words = "No fault is marked." if self.finished else "The pass was ended before its end."
             forme.text(words, measure.margin, place.sentence, face="italic", role="soft", size=1.05)
             return
-        words = fault.text
-        suggestion = self.suggestions.get(self.chosen if self.chosen is not None else -1)
+        words = point.text
+        suggestion = self.ways.of(point.fault)
         if suggestion is not None and suggestion.words:
             words = f"{words}{'' if words.endswith('.') else '.'} {suggestion.words}"
         size = fitting(forme, words, room, (1.05, 0.95, 0.86, 0.78))
+        role: Role = "mark" if point.kind in ("fault", "skipped") else "remark"
         forme.text(
-            words, measure.margin, place.sentence, face="italic", size=size, role="mark", room=room
+            words, measure.margin, place.sentence, face="italic", size=size, role=role, room=room
+        )
+
+    def _anew(self, forme: Forme, place: Layout, room: float) -> None:
+        """Whether what was seen while the pass went on has changed at its end, and where."""
+        session = self.play.shell.session
+        if not session.anew or (self.point is not None and self.point.kind == "anew"):
+            return
+        words = anew_in_words(session.task, session.anew)
+        baseline = place.sentence - round(1.35 * forme.em)
+        size = fitting(forme, words, room, (0.82, 0.76, 0.7))
+        forme.text(
+            words, forme.measure.margin, baseline, face="italic", size=size, role="soft", room=room
         )
 
     def _figures(self, forme: Forme, place: Layout) -> None:

@@ -24,6 +24,7 @@ from trainer.practice.effects import (
     Stop,
 )
 from trainer.practice.lens import lens
+from trainer.practice.points import reached
 from trainer.practice.under_the_fingers import Counts, under_the_fingers
 from trainer.screen.drawing.forme import Forme
 from trainer.screen.drawing.theme import Measure, Role
@@ -108,16 +109,15 @@ class PlayView:
                     self.repeat(self.shell.setup)
                     self.shell.send(Begin())
                 elif any(moment.outcome != "not-played" for moment in verdict.moments):
-                    self.inked.replace(verdict.moments, verdict.faults)
+                    self.inked.replace(reached(verdict, finished), verdict.faults)
                     self.room.open(AfterView(self.room, self, take, verdict, finished))
                 else:
                     self.repeat(self.shell.setup)
 
     def _new_ink(self) -> Inked:
-        session = self.shell.session
-        return Inked(
-            self.board, self.shell.setup.page, session.judge.sonorities, at_sight(self.shell.setup)
-        )
+        setup, sonorities = self.shell.setup, self.shell.session.judge.sonorities
+        tolerance = setup.conditions.tolerance
+        return Inked(self.board, setup.page, sonorities, tolerance, at_sight(setup))
 
     @property
     def in_plan(self) -> bool:
@@ -278,8 +278,15 @@ class PlayView:
             return
         session = self.shell.session
         at = session.current
-        written = (*self.inked.notes(), *wet_notes(self.inked, session), *self.inked.marks())
-        self.board.set(forme, at, written)
+        written = [
+            *self.inked.notes(),
+            *wet_notes(self.inked, session),
+            *self.inked.marks(),
+            *self.inked.times(),
+        ]
+        if session.pending:
+            written += self.inked.pending(session.moments[-1].index, session.pending)
+        self.board.set(forme, at, tuple(written))
         self._bars_played(forme, at)
         self.mark.set(forme, session, now, reduced=self.room.settings.player.reduced_motion)
 
