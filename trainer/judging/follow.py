@@ -168,7 +168,8 @@ def _attacks(
 def _foreignness(task: Task, keys: Sequence[int]) -> _Costs:
     """`task.foreignness` of keys, ascending, at every moment."""
     classes = [key % 12 for key in keys]
-    return 1.2 * (1.0 - task.sheet.belonging[:, classes].mean(axis=1))
+    foreign: _Costs = 1.2 * (1.0 - task.sheet.belonging[:, classes].mean(axis=1))
+    return foreign
 
 
 def _strangeness(task: Task, keys: Sequence[int]) -> _Costs:
@@ -176,7 +177,8 @@ def _strangeness(task: Task, keys: Sequence[int]) -> _Costs:
     sheet = task.sheet
     no_bass = (sheet.bass >= 0) & (sheet.bass != keys[0] % 12)
     no_melody = (sheet.melody >= 0) & (sheet.melody != keys[-1] % 12)
-    return np.minimum(1.5, _foreignness(task, keys) + 0.4 * no_bass + 0.2 * no_melody)
+    strange: _Costs = np.minimum(1.5, _foreignness(task, keys) + 0.4 * no_bass + 0.2 * no_melody)
+    return strange
 
 
 def _skips(task: Task) -> _Costs:
