@@ -8,6 +8,7 @@ from trainer.engraving.boxes import Box, box_of
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
 
 _SIGNS = {-3: 0xE266, -2: 0xE264, -1: 0xE260, 0: 0xE261, 1: 0xE262, 2: 0xE263, 3: 0xE265}
+_HEADS = (0xE0A0, 0xE0A2, 0xE0A3, 0xE0A4)
 _GAP, _STEP = 0.12, 0.1  # staff spaces: before the head, and from try to try
 _FURTHEST = 4.0
 _AIR = 0.03
@@ -20,7 +21,7 @@ def accidentals_before(
     left: float,
     space: float,
     printed: Sequence[Box],
-    earlier: Iterable[Drawing],
+    earlier: Sequence[Drawing],
 ) -> list[Drawing]:
     """One sign for each of `wanted` (alteration, left edge and middle of its head, ink), from the
     highest down.
@@ -29,8 +30,10 @@ def accidentals_before(
     the staff. No sign lies on what is printed about it, on a head of the chord, on another sign, or
     on what was written at the moment before, where there is room.
     """
-    # a sign beyond a barline would belong to the bar before
+    # a sign beyond a barline would belong to the bar before, one beyond the heads of the moment
+    # before to those
     walls = [box.right for box in printed if box.kind == "barline" and box.right < left + space]
+    walls += [box_of(drawing).right for drawing in earlier if _is_head(drawing)]
     wall = max(walls, default=0.0)
     taken = [
         box
@@ -64,6 +67,10 @@ def _covered(sign: Box, taken: Iterable[Box]) -> float:
         for box in taken
         if sign.touches(box)
     )
+
+
+def _is_head(drawing: Drawing) -> bool:
+    return isinstance(drawing, Sign) and drawing.code in _HEADS
 
 
 def _level(drawing: Drawing) -> bool:
