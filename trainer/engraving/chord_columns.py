@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from trainer.theory.pitch import Pitch
 
-BEYOND = 2.05  # widths of a head to the right: room for a sign between
+BEYOND = 1.95  # widths of a head to the right: room for a sign between
 
 
 def columns_of(

@@ -11,7 +11,7 @@ _SIGNS = {-3: 0xE266, -2: 0xE264, -1: 0xE260, 0: 0xE261, 1: 0xE262, 2: 0xE263, 3
 _HEADS = (0xE0A0, 0xE0A2, 0xE0A3, 0xE0A4)
 _GAP, _STEP = 0.12, 0.1  # staff spaces: before the head, and from try to try
 _FURTHEST = 4.0
-_AIR = 0.03
+_AIR = 0.004
 
 
 def accidentals_before(
