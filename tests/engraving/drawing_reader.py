@@ -385,11 +385,12 @@ def _letters(alter: int) -> str:
     return "b" * -alter if alter < 0 else "#" * alter
 
 
-def _chords(heads: list[_Sign], space: float) -> Iterator[list[_Sign]]:
-    """Heads that touch one another's column belong together."""
+def _chords(heads: list[_Sign], space: float, apart: float = 1.9) -> Iterator[list[_Sign]]:
+    """Heads that touch one another's column belong together, and those of one place between which
+    there is only a sign or a dot."""
     chord: list[_Sign] = []
     for head in heads:
-        if chord and head.x - chord[-1].x > 1.9 * space:
+        if chord and head.x - chord[-1].x > apart * space:
             yield chord
             chord = []
         chord.append(head)
@@ -409,7 +410,7 @@ def _signs_of(heads: list[_Sign], signs: list[_Sign], space: float) -> dict[int,
     for level in levels:
         level.sort(key=lambda head: head.x)
         own = [s for s in signs if abs(s.y - level[0].y) < 0.2 * space]
-        for chord in _chords(level, space):
+        for chord in _chords(level, space, 2.45):
             first = chord[0].x
             earlier = [h.x for h in level if h.x < first]
             begin = max([first - 6.2 * space, *earlier])

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trainer.engraving.boxes import Occupied
-from trainer.engraving.geometry import Geometry, System
+from trainer.engraving.geometry import Geometry, System, on_pixels
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.middle_voices import Column
 from trainer.judging.verdict import MomentVerdict
@@ -77,11 +77,12 @@ def _mark(
 def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Drawing, ...]:
     """The stroke from the beat, on the lowest free level above the staff."""
     space = system.space
-    beat = x + _HEAD / 2 * space
+    thick = max(1.0, _THICK * space)
+    beat = on_pixels(x + _HEAD / 2 * space, round(thick))  # sharp also where it is a pixel thin
     end = beat + max(-1.0, min(1.0, late)) * BEAT * space
 
     def at(y: float) -> tuple[Drawing, ...]:
-        half, thick = _UPRIGHT / 2 * space, _THICK * space
+        half, y = _UPRIGHT / 2 * space, on_pixels(y, round(thick))
         return (
             Stroke(beat, y - half, beat, y + half, thick, "remark"),
             Stroke(beat, y, end, y, thick, "remark"),
@@ -105,17 +106,20 @@ def _downward(system: System) -> list[float]:
 def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ...]:
     """Two brackets about a column without notes, as near to the middle as they find room."""
     space = system.space
-    left, right = x - 0.5 * space, x + (_HEAD + 0.5) * space
-    foot, half, thick = 0.4 * space, 0.9 * space, _THICK * space
+    foot, half, thick = 0.4 * space, 0.9 * space, max(1.0, _THICK * space)
+    left, right = (
+        on_pixels(side, round(thick)) for side in (x - 0.5 * space, x + (_HEAD + 0.5) * space)
+    )
 
     def at(y: float) -> tuple[Drawing, ...]:
+        top, bottom = (on_pixels(end, round(thick)) for end in (y - half, y + half))
         return tuple(
             stroke
             for side, inward in ((left, foot), (right, -foot))
             for stroke in (
-                Stroke(side, y - half, side, y + half, thick, "mark"),
-                Stroke(side, y - half, side + inward, y - half, thick, "mark"),
-                Stroke(side, y + half, side + inward, y + half, thick, "mark"),
+                Stroke(side, top, side, bottom, thick, "mark"),
+                Stroke(side, top, side + inward, top, thick, "mark"),
+                Stroke(side, bottom, side + inward, bottom, thick, "mark"),
             )
         )
 

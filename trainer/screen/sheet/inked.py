@@ -11,7 +11,7 @@ from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
 from trainer.engraving.notes_on_paper import tenor_staves, tenor_staves_so_far
-from trainer.engraving.time_marks import time_marks
+from trainer.engraving.time_marks import TimeMark, time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
@@ -199,18 +199,24 @@ class Inked:
         faults = [self._fault_on_page(fault) for fault in self.faults]
         hollow = collapsed(self.verdicts.values())
         for system, geometry in enumerate(self.board.systems):
-            for mark in marks(self.exercise, geometry, faults, self._columns, hollow=hollow):
+            times = [d for mark in self._time_marks(geometry) for d in mark.drawings]
+            for mark in marks(
+                self.exercise, geometry, faults, self._columns, hollow=hollow, beside=times
+            ):
                 assert mark.fault is not None
                 found.setdefault(mark.fault, []).append(Written(system, mark.drawings))
         self._marks = {index: tuple(parts) for index, parts in found.items()}
 
     def _time_all(self) -> None:
-        verdicts = sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
         self._times = tuple(
             Written(system, mark.drawings)
             for system, geometry in enumerate(self.board.systems)
-            for mark in time_marks(geometry, verdicts, self.tolerance, self._columns)
+            for mark in self._time_marks(geometry)
         )
+
+    def _time_marks(self, geometry: Geometry) -> tuple[TimeMark, ...]:
+        verdicts = sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
+        return time_marks(geometry, verdicts, self.tolerance, self._columns)
 
     def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:
         """Pitches as they are written on this page."""
