@@ -1,11 +1,11 @@
 """Is the picture after pass n the picture of that pass alone?
 
-`python -m tests.faults.pictures [--passes N] [--voicings N] [--busy N]` plays N passes (default 200)
-of a short piece through a real MIDI port (JACK) into one program in a real window (Xvfb), with
-different voicings and degrees of legato, and another size of the window from time to time, in which
-order chance decides. Each page is compared pixel by pixel with that of a program freshly started
-for this voicing and size alone, and the keys of each take in the log, read by sqlite3, with what
-was sent. `--busy` processes compute beside it. Prints passes, pictures, notes and differences.
+`python -m tests.faults.pictures [--passes N] [--voicings N] [--busy N]` plays N passes (default
+200) of a short piece through a real MIDI port (JACK) into one program in a real window (Xvfb): with
+different voicings and degrees of legato, as chance decides, and another size of the window from
+time to time. Each page is compared pixel by pixel with that of a program freshly started for this
+voicing and size alone, and the keys of each take in the log, read by sqlite3, with what was sent.
+`--busy` processes compute beside it. Prints passes, pictures, notes and differences.
 """
 
 from __future__ import annotations
