@@ -19,6 +19,7 @@ from trainer.judging.verdict import MomentVerdict
 
 BEAT = 3.0  # staff spaces that stand for a whole beat; more than a beat is drawn as one
 _THICK = 0.14  # staff spaces, all that follows too
+_THINNEST = 2.0  # pixels: of a finer line no pixel has its whole colour
 _UPRIGHT = 0.7
 _LOWEST = 1.0  # above the top line
 _AIR = 0.2
@@ -81,7 +82,7 @@ def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Draw
     end = beat + max(-1.0, min(1.0, late)) * BEAT * space
 
     def at(y: float) -> tuple[Drawing, ...]:
-        half, thick = _UPRIGHT / 2 * space, _THICK * space
+        half, thick = _UPRIGHT / 2 * space, max(_THINNEST, _THICK * space)
         return (
             Stroke(beat, y - half, beat, y + half, thick, "remark"),
             Stroke(beat, y, end, y, thick, "remark"),
@@ -106,7 +107,7 @@ def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ..
     """Two brackets about a column without notes, as near to the middle as they find room."""
     space = system.space
     left, right = x - 0.5 * space, x + (_HEAD + 0.5) * space
-    foot, half, thick = 0.4 * space, 0.9 * space, _THICK * space
+    foot, half, thick = 0.4 * space, 0.9 * space, max(_THINNEST, _THICK * space)
 
     def at(y: float) -> tuple[Drawing, ...]:
         return tuple(
