@@ -56,3 +56,22 @@ def ask_to_close(display: str) -> int:
 def press(display: str, *keys: str) -> None:
     """Press keys, named as xdotool does, in whatever window has them."""
     subprocess.run(["xdotool", "key", "--delay", "60", *keys], env={"DISPLAY": display}, check=True)
+
+
+def resize(display: str, width: int, height: int) -> None:
+    """Give every window of a display another size, as a window manager does."""
+    x = ctypes.CDLL(ctypes.util.find_library("X11") or "libX11.so.6")
+    x.XOpenDisplay.restype = ctypes.c_void_p
+    x.XDefaultRootWindow.restype = ctypes.c_ulong
+    opened = ctypes.c_void_p(x.XOpenDisplay(display.encode()))
+    assert opened.value, f"no display {display}"
+    root, ours = ctypes.c_ulong(x.XDefaultRootWindow(opened)), ctypes.c_ulong()
+    children, count = ctypes.POINTER(ctypes.c_ulong)(), ctypes.c_uint()
+    x.XQueryTree(
+        opened, root, ctypes.byref(ours), ctypes.byref(ours),
+        ctypes.byref(children), ctypes.byref(count),
+    )  # fmt: skip
+    for index in range(count.value):
+        x.XResizeWindow(opened, ctypes.c_ulong(children[index]), width, height)
+    x.XSync(opened, 0)
+    x.XCloseDisplay(opened)

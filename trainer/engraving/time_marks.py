@@ -19,6 +19,7 @@ from trainer.judging.verdict import MomentVerdict
 
 BEAT = 3.0  # staff spaces that stand for a whole beat; more than a beat is drawn as one
 _THICK = 0.14  # staff spaces, all that follows too
+_THINNEST = 2.0  # pixels: of a finer line no pixel has its whole colour
 _UPRIGHT = 0.7
 _LOWEST = 1.0  # above the top line
 _AIR = 0.2
@@ -77,8 +78,8 @@ def _mark(
 def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Drawing, ...]:
     """The stroke from the beat, on the lowest free level above the staff."""
     space = system.space
-    thick = max(1.0, _THICK * space)
-    beat = on_pixels(x + _HEAD / 2 * space, round(thick))  # sharp also where it is a pixel thin
+    thick = max(_THINNEST, _THICK * space)
+    beat = on_pixels(x + _HEAD / 2 * space, round(thick))
     end = beat + max(-1.0, min(1.0, late)) * BEAT * space
 
     def at(y: float) -> tuple[Drawing, ...]:
@@ -106,7 +107,7 @@ def _downward(system: System) -> list[float]:
 def _empty_place(system: System, x: float, taken: Occupied) -> tuple[Drawing, ...]:
     """Two brackets about a column without notes, as near to the middle as they find room."""
     space = system.space
-    foot, half, thick = 0.4 * space, 0.9 * space, max(1.0, _THICK * space)
+    foot, half, thick = 0.4 * space, 0.9 * space, max(_THINNEST, _THICK * space)
     left, right = (
         on_pixels(side, round(thick)) for side in (x - 0.5 * space, x + (_HEAD + 0.5) * space)
     )
