@@ -38,7 +38,7 @@ def test_ended_in_any_way_it_has_its_status_and_its_log(name: str) -> None:
     player, end, status = WAYS[name]
     ended = tried(player, end, status, Random(name))
     assert ended.seconds is not None, "it hangs"
-    assert ended.wrong == () and ended.lost == 0
+    assert ended.wrong == () and ended.lost == ()
 
 
 @pytest.mark.parametrize("name", [name for name in WAYS if "JACK" in name])
@@ -48,7 +48,7 @@ def test_all_that_came_from_a_real_port_is_in_the_log(jack: None, name: str) -> 
     player, end, status = WAYS[name]
     ended = tried(player, end, status, Random(name))
     assert ended.seconds is not None, "it hangs"
-    assert ended.wrong == () and ended.lost == 0
+    assert ended.wrong == () and ended.lost == ()
 
 
 def test_ctrl_c_after_a_flood_ends_the_pass_and_keeps_every_key(
