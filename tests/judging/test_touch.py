@@ -119,3 +119,15 @@ def test_a_key_that_stands_for_a_voice_is_foreign() -> None:
     """Three keys and the c that did not move: the c is meant."""
     outcome, at_end, _ = said(held(0.9, "g2 b3 d4"), 1)
     assert outcome == "foreign" and [fault.rule for fault in at_end] == ["foreign-note"]
+
+
+def test_a_tone_that_lies_over_into_a_short_chord_is_part_of_it() -> None:
+    """The g is held from the chord before; the last chord is let go before half of its time."""
+    exercise = lesson("C", "g2 c3", "", "d4 e4")
+
+    def hands(origin: float) -> list[KeyEvent]:
+        chords = (keys(origin, "g2 b3 d4", 0.98), keys(origin + 1.0, "c3 c4 e4", 0.3))
+        return in_order(keys(origin, "g3", 1.29), *chords)
+
+    last = verdict(play(exercise, Conditions(tempo=60.0), hands)).moments[1]
+    assert last.outcome == "complete" and len(last.keys) == 4

@@ -6,7 +6,8 @@
   whose keys do not stay down, hands that come apart).
 - A key held over from the moment before is a finger leaving late, if it leaves before half of the
   moment is over or, in tempo, before `LEAVING` after the last key that was struck (legato; common
-  practice, no source), and does not count.
+  practice, no source), and does not count; but if the chord itself is let go sooner, what lay over
+  until then was part of it.
 - As long as it stays, it is a held tone if it is asked for and a voice is still wanting, between
   the bass and the melody that were struck. If not, from then on it stands for a voice that is
   wanting, or, where none is, it is overheld: a finger that should have left.
@@ -150,6 +151,9 @@ def _kept(
 ) -> _Kept:
     settled = begins + ROLLED
     middle = max(middle, settled)
+    ups = (stroke.up for key in struck if (stroke := strokes.latest(key, begins)) is not None)
+    # a tone that lies over goes with the chord, if that is let go sooner
+    leaves = max(settled, min(middle, min(ups, default=0.0) - ROLLED))
     kept = _Kept(set(), set(), set())
     for key in strokes.keys:
         stroke = None if key in pressed else strokes.latest(key, begins)
@@ -158,7 +162,7 @@ def _kept(
         lies_over = _lies_over(awaited, struck, key)
         if not lies_over and middle > now:
             continue
-        at = middle if struck else settled
+        at = leaves if lies_over else middle
         if stroke.held_at(at):
             (kept.lying if lies_over else kept.staying).add(key)
         elif stroke.sounding_at(at):
