@@ -50,19 +50,24 @@ _EXTRA, _AGAIN = range(2)
 
 @dataclass(frozen=True, eq=False)
 class Follower:
-    """Where the player is: `costs[i]` is the least cost of all chords so far if the last moment
-    reached is number i - 1 of the pass (0: none yet). `recent` are the latest chords."""
+    """Where the player is. `recent` are the latest chords, `_start` the costs before the first of
+    them: element i is the least cost of all chords up to there if the last moment reached is number
+    i - 1 of the pass (0: none yet)."""
 
     task: Task
-    costs: _Costs
+    _start: _Costs
     recent: tuple[StruckChord, ...] = ()
-    _steps: tuple[_Step, ...] = ()
-    _before: tuple[_Costs, ...] = ()  # the costs before each of `recent`
+    _steps: tuple[_Step, ...] = ()  # one for each of `recent`
+
+    @property
+    def costs(self) -> tuple[_Costs, ...]:
+        """The costs before each of the recent chords, and now."""
+        return (self._start, *(step.costs for step in self._steps))
 
     @property
     def places(self) -> tuple[int | None, ...]:
         """The moment of each of the recent chords, as it looks by now; None for an extra one."""
-        places = _traced(self._steps, int(np.argmin(self.costs)))
+        places = _traced(self._steps, int(np.argmin(self.costs[-1])))
         return tuple(None if place is None else self.task.first + place - 1 for place in places)
 
     @property
@@ -80,11 +85,10 @@ def follower(task: Task, begins: int | None = None) -> Follower:
 
 def follow(before: Follower, chord: StruckChord, origin: float) -> Follower:
     """Take in one more chord; `origin` is the clock time of the first moment, in seconds."""
-    recent = (*before.recent, chord)[-_RECENT:]
-    costs = (*before._before, before.costs)[-_RECENT:]
-    step = _step(before.task, costs, recent, origin)
-    steps = (*before._steps, step)[-_RECENT:]
-    return Follower(before.task, step.costs, recent, steps, costs)
+    recent, costs = (*before.recent, chord), before.costs
+    steps = (*before._steps, _step(before.task, costs, recent, origin))
+    start = costs[max(0, len(recent) - _RECENT)]
+    return Follower(before.task, start, recent[-_RECENT:], steps[-_RECENT:])
 
 
 def align(
@@ -94,7 +98,7 @@ def align(
 
     `origin` is where the clock would have been, in seconds, at the first moment of the pass.
     """
-    before = [follower(task, begins).costs]
+    before = list(follower(task, begins).costs)
     steps: list[_Step] = []
     for count in range(1, len(chords) + 1):
         step = _step(task, before[-HANDS:], chords[max(0, count - HANDS) : count], origin)
@@ -156,7 +160,7 @@ def _attacks(
     limit = np.minimum(np.maximum(APART, AT_LEAST / sheet.beats), AT_MOST)
     nearest = np.full(len(sheet.times), np.inf)
     keys: set[int] = set()
-    for count, chord in enumerate(list(reversed(chords))[:HANDS], 1):
+    for count, chord in enumerate(reversed(chords[-HANDS:]), 1):
         near = (last.first - chord.first) / sheet.beats <= limit
         if count > 1 and not (near.any() and keys.isdisjoint(chord.struck)):
             return  # a key struck again is no part of the same attack
