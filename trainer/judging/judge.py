@@ -11,15 +11,16 @@ where no manual is told what it plays.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import pairwise
 
+from trainer.judging.chord_faults import AskedChord
 from trainer.judging.harmony import ChordHeard, HarmonyTable, sonorities_of
-from trainer.judging.movement_faults import faults, findings, words
+from trainer.judging.movement_faults import faults, findings
 from trainer.judging.ornaments import unadorned
-from trainer.judging.take import Conditions, Part
+from trainer.judging.take import Conditions
 from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
@@ -28,22 +29,15 @@ from trainer.listening.manuals import as_bass, as_soprano, key_at, keys_at
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
 from trainer.theory.fault import WEIGHTS, Fault
-from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
 from trainer.theory.movement import Given
-from trainer.theory.pitch import Pitch, pitch_on
+from trainer.theory.pitch import Pitch
 from trainer.theory.rules import rule, weight
-from trainer.theory.voicing import VOICES, Sounding, VoiceName, Voicing
+from trainer.theory.voicing import VOICES, Sounding, Voicing
 
 _COSTS = {"gross": 100, "weak": 10, "remark": 1}
 # what is too low in one key is not in another; what could have been kept may lie too low
 _OF_HEIGHT = ("too-low", "too-high", "needless-motion")
-# what a sign without numbers asks for, where something else was played
-_REMINDERS = {
-    Way.TASTO_SOLO: "The bass plays alone here.",
-    Way.UNISON: "All play the bass in octaves here.",
-    Way.EXTENDED: "The line keeps the chord before it.",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +69,10 @@ class Judge:
         self.sonorities = sonorities_of(exercise, melody_is_given)
         self._tables = tuple(
             HarmonyTable(moment, sonority, melody_is_given)
+            for moment, sonority in zip(self.moments, self.sonorities, strict=True)
+        )
+        self._asked = tuple(
+            AskedChord(moment, sonority, conditions, self.given)
             for moment, sonority in zip(self.moments, self.sonorities, strict=True)
         )
         self._supplied = tuple(
@@ -114,12 +112,12 @@ class Judge:
         line = extend(before.line, choices, partial(self.cost, before.index, index))
         chain = line.best
         voicing = None if chain is None else chain.voicing
-        found = self._harmony_faults(index, heard, keys, overheld)
+        found = self._asked[index].harmony(heard, keys, overheld)
         if chain is not None:
             earlier = None if chain.before is None else chain.before.voicing
             passage = self._pair(before.index, earlier, index, chain.voicing)
             found += self._faults(passage, only_last=True)
-            found += self._further_doublings(index, keys, chain.voicing)
+            found += self._asked[index].further_doublings(keys, chain.voicing)
         verdict = self._verdict(index, keys, heard, voicing)
         return Progress(index, line), verdict, tuple(found)
 
@@ -175,7 +173,7 @@ class Judge:
                 continue
             heard = self._heard(index, (*keys, *pedal.get(index, ())))
             if moment.chord:
-                harmony_faults += self._harmony_faults(index, heard, keys, over.get(index, ()))
+                harmony_faults += self._asked[index].harmony(heard, keys, over.get(index, ()))
             if moment.chord or moment.melody_struck:
                 verdicts[index] = self._verdict(index, keys, heard, None)
             if not stretches:
@@ -195,7 +193,9 @@ class Judge:
             voiced |= voicings
             movement_faults += self._faults(self._passage(self.soundings(voicings)))
             for index, voicing in voicings.items():
-                movement_faults += self._further_doublings(index, chords.get(index, ()), voicing)
+                movement_faults += self._asked[index].further_doublings(
+                    chords.get(index, ()), voicing
+                )
         moments = tuple(replace(verdicts[i], voicing=voiced.get(i)) for i in sorted(verdicts))
         chord_stretches = [
             [i for i in indices if self.moments[i].chord] for indices, _ in stretches
@@ -216,7 +216,7 @@ class Judge:
             sounding = soundings[start]
             keys = sorted({pitch.midi for pitch in sounding.voicing if pitch is not None})
             heard = self._tables[sounding.moment].judge_voices(unadorned(passage, start))
-            found += self._harmony_faults(sounding.moment, heard, keys)
+            found += self._asked[sounding.moment].harmony(heard, keys)
             verdicts.append(self._verdict(sounding.moment, keys, heard, sounding.voicing))
             starts.append(sounding.moment)
         found += self._faults(passage)
@@ -338,76 +338,6 @@ class Judge:
         if only_last:
             found = (finding for finding in found if finding.soundings[-1] == last)
         return list(faults(found, passage, self.conditions.school, self.exercise.place))
-
-    def _further_doublings(
-        self, index: int, keys: Sequence[int], voicing: Voicing
-    ) -> Iterator[Fault]:
-        """Of more keys than voices, those that double what must not be doubled."""
-        moment = self.moments[index]
-        if len(keys) <= len(VOICES) or not moment.chord:
-            return
-        for member in self.sonorities[index].members:
-            having = [v for v in VOICES if (p := voicing[v]) is not None and p.name == member.name]
-            sounding = [k for k in keys_at(keys) if k % 12 == member.name.pitch_class]
-            if member.doublable or len(having) > 1 or len(sounding) < 2:
-                continue
-            name = "doubled-leading-tone" if member.leading else "doubled-dissonance"
-            heavy = weight(name, self.conditions.school)
-            if heavy is not None:
-                pitches = tuple(pitch_on(member.name, key) for key in sounding)
-                place = (moment.bar, moment.beat)
-                text = words(name, [*having, "a further key"], pitches, place)
-                yield Fault(name, heavy, (index,), tuple(having), pitches, text, onset=moment.onset)
-
-    def _harmony_faults(
-        self, index: int, heard: ChordHeard, keys: Sequence[int], overheld: Sequence[int] = ()
-    ) -> list[Fault]:
-        if heard.outcome == "not-played":
-            return []
-        moment, sonority = self.moments[index], self.sonorities[index]
-        named: list[tuple[str, tuple[VoiceName, ...], tuple[Pitch, ...]]] = []
-        if heard.outcome == "wrong-bass" and moment.bass is not None:
-            named.append(("wrong-bass", ("bass",), (moment.bass,)))
-        if heard.outcome == "wrong-melody" and moment.melody is not None:
-            named.append(("wrong-melody", ("soprano",), (moment.melody,)))
-        for pitch in heard.missing:
-            number = sonority.number(pitch.name)
-            member = sonority.by_number.get(number)
-            plain = number == 3 and (member is None or not member.written)
-            named.append(("missing-third" if plain else "missing-figure", (), (pitch,)))
-        named += [("foreign-note", (), (pitch,)) for pitch in heard.foreign]
-        named += [("held-too-long", (), (sonority.spell(key),)) for key in keys_at(overheld)]
-        added = {
-            pitch.name: pitch for pitch in heard.additions
-        }  # told once, however often it sounds
-        named += [("addition", (), (pitch,)) for pitch in added.values()]
-        named += self._in_another_octave(moment, heard, keys)
-        made = []
-        for name, voices, pitches in named:
-            heavy = weight(name, self.conditions.school)
-            if heavy is not None:
-                text = words(name, voices, pitches, (moment.bar, moment.beat))
-                if name in ("foreign-note", "missing-figure") and sonority.way in _REMINDERS:
-                    text = f"{text} {_REMINDERS[sonority.way]}"
-                made.append(Fault(name, heavy, (index,), voices, pitches, text, onset=moment.onset))
-        return made
-
-    def _in_another_octave(
-        self, moment: Moment, heard: ChordHeard, keys: Sequence[int]
-    ) -> Iterator[tuple[str, tuple[VoiceName, ...], tuple[Pitch, ...]]]:
-        """The given notes the player plays right but for the octave."""
-        bass = None if heard.outcome == "wrong-bass" else moment.bass
-        melody = None if heard.outcome == "wrong-melody" else moment.melody
-        given: tuple[tuple[VoiceName, Part, Pitch | None], ...] = (
-            ("bass", "bass", bass),
-            ("soprano", "melody", melody),
-        )
-        for voice, part, pitch in given:
-            if pitch is None or voice not in self.given or part in self.conditions.supply:
-                continue
-            pressed = keys_at(keys)
-            if pitch.midi not in pressed and any((k - pitch.midi) % 12 == 0 for k in pressed):
-                yield "another-octave", (voice,), (pitch,)
 
 
 def judge_chords(
