@@ -144,12 +144,8 @@ def pending(
         rises = member.treatment == "free" and member.number == 4
         if (pitch.step + (1 if rises else -1)) % 7 in letters:
             found.append(Pending(VOICES[voice], pitch, rises))
-    if sonority.key.final in following.names:
-        leading = {m.name for m in sonority.members if m.leading and not m.dissonant}
-        for name, note in zip(VOICES[:3], tuple(voicing)[:3], strict=True):
-            if note is not None and name not in given and note.name in leading:
-                found.append(Pending(name, note, rises=True))
-    return tuple(found)
+    leading = _leading(sonority, following, voicing, given)
+    return (*found, *(Pending(VOICES[voice], pitch, rises=True) for voice, pitch in leading))
 
 
 def _dissonant(
@@ -282,18 +278,26 @@ def _leading_tones(
     at: tuple[int, int],
     given: Given,
 ) -> Iterator[Finding]:
-    final = sonority.key.final
-    if final not in following.names:
+    for voice, pitch in _leading(sonority, following, sounding.voicing, given):
+        now = tuple(goal.voicing)[voice]
+        if now is None:
+            continue
+        way = now.height - pitch.height
+        inner = voice > 0
+        if way in (0, 1) or (inner and way == -2):
+            continue
+        yield Finding("leading-tone-astray", at, (VOICES[voice],), (pitch, now))
+
+
+def _leading(
+    sonority: Sonority, following: Sonority, voicing: Voicing, given: Given
+) -> Iterator[tuple[int, Pitch]]:
+    """Upper voices not given that have a leading tone where the final follows."""
+    if sonority.key.final not in following.names:
         return
     for member in sonority.members:
         if not member.leading or member.dissonant:
             continue
-        for voice, pitch in enumerate(tuple(sounding.voicing)[:3]):
-            now = tuple(goal.voicing)[voice]
-            if pitch is None or now is None or VOICES[voice] in given or pitch.name != member.name:
-                continue
-            way = now.height - pitch.height
-            inner = voice > 0
-            if way in (0, 1) or (inner and way == -2):
-                continue
-            yield Finding("leading-tone-astray", at, (VOICES[voice],), (pitch, now))
+        for voice, pitch in enumerate(tuple(voicing)[:3]):
+            if pitch is not None and VOICES[voice] not in given and pitch.name == member.name:
+                yield voice, pitch
