@@ -99,8 +99,12 @@ def words(
     at: tuple[int, Fraction],
 ) -> str:
     """The rule's sentence with its place: `Bar 3, beat 2: alto and bass move in …`."""
-    bar, beat = at
-    where = f"Bar {bar}, beat {float(beat):g}" if bar else f"Pick-up, beat {float(beat):g}"
     names = list(dict.fromkeys(pitch.name.spoken for pitch in pitches))
     joined = " to ".join(names) if len(voices) == 1 else listed(names)
-    return f"{where}: {rule(rule_id).sentence.format(voices=listed(voices), notes=joined)}."
+    said = rule(rule_id).sentence.format(voices=listed(voices), notes=joined)
+    return f"{place_in_words(*at)}: {said}."
+
+
+def place_in_words(bar: int, beat: Fraction) -> str:
+    """`Bar 3, beat 2.5`."""
+    return f"{f'Bar {bar}' if bar else 'Pick-up'}, beat {float(beat):g}"

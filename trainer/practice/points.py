@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Literal
 
+from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.theory.fault import Fault
+from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
 
 PointKind = Literal["fault", "early", "late", "skipped", "anew"]
@@ -67,7 +69,8 @@ def anew_in_words(asked: Task, anew: Sequence[int]) -> str:
     """Where the whole pass is heard otherwise than was said while it went on."""
     moments = [asked.exercise.moments[index] for index in anew]
     places = "; ".join(
-        f"{_bar(bar)}, {'beat' if len(beats) == 1 else 'beats'} {_listed(beats)}"
+        f"{f'bar {bar}' if bar else 'pick-up'}, {'beat' if len(beats) == 1 else 'beats'} "
+        f"{listed(beats)}"
         for bar, group in groupby(moments, key=lambda moment: moment.bar)
         for beats in [[f"{float(moment.beat):g}" for moment in group]]
     )
@@ -81,11 +84,11 @@ def anew_in_words(asked: Task, anew: Sequence[int]) -> str:
 def _of_time(asked: Task, verdict: MomentVerdict) -> list[Point]:
     moment, late = asked.exercise.moments[verdict.index], verdict.late_beats
     if verdict.outcome == "not-played":
-        return [Point("skipped", (verdict.index,), f"{_where(moment)}: this chord was not played.")]
+        return [Point("skipped", (verdict.index,), f"{_place(moment)}: this chord was not played.")]
     if late is None or abs(late) <= asked.conditions.tolerance:
         return []
     kind: PointKind = "late" if late > 0 else "early"
-    text = f"{_where(moment)}: {part_of_a_beat(abs(late))} {kind}."
+    text = f"{_place(moment)}: {part_of_a_beat(abs(late))} {kind}."
     return [Point(kind, (verdict.index,), text)]
 
 
@@ -96,14 +99,5 @@ def part_of_a_beat(beats: float) -> str:
     return min(_PARTS, key=lambda part: abs(part[0] - beats))[1]
 
 
-def _where(moment: Moment) -> str:
-    place = _bar(moment.bar)
-    return f"{place[0].upper()}{place[1:]}, beat {float(moment.beat):g}"
-
-
-def _bar(bar: int) -> str:
-    return f"bar {bar}" if bar else "pick-up"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+def _place(moment: Moment) -> str:
+    return place_in_words(moment.bar, moment.beat)
