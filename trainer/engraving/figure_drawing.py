@@ -45,7 +45,7 @@ EXTENDER = 0.16  # thickness of an extender line, in staff spaces
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """An outline set at a place; `part` says what it is, for those who draw it in another way."""
+    """An outline of a figure set at a place."""
 
     outline: Outline
     x: float
@@ -53,6 +53,12 @@ class Shape:
 
     def svg(self) -> str:
         return f'<path transform="translate({self.x:.2f} {self.y:.2f})" d="{self.outline.path}"/>'
+
+    @property
+    def box(self) -> Box:
+        """The rectangle of its ink."""
+        ink, x, y = self.outline, self.x, self.y
+        return Box("figure", x + ink.left, y + ink.top, x + ink.right, y + ink.bottom)
 
 
 def numeral(figure: Figure, height: float) -> tuple[tuple[Shape, ...], float]:
@@ -144,68 +150,30 @@ def _centre(figure: Figure, parts: tuple[Shape, ...], width: float) -> float:
     return width - numerals / 2 if figure.before else numerals / 2
 
 
-def drawn_figures(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, str]]:
-    """The figures of a page as SVG groups, each with the index of its moment."""
-    for index, shapes in _stacks(exercise, geometry):
-        yield index, "".join(shape.svg() for shape in shapes)
-    for index, lines in _extenders(exercise, geometry):
-        yield (
-            index,
-            "".join(
-                f'<path d="M{line.x1:.2f} {line.y1:.2f}H{line.x2:.2f}" stroke="currentColor"'
-                f' stroke-width="{line.width:.2f}"/>'
-                for line in lines
-            ),
-        )
-
-
-def figure_boxes(exercise: Exercise, geometry: Geometry) -> Iterator[Box]:
-    """The rectangles of all figures and of the lines that hold them."""
-    for _, shapes in _stacks(exercise, geometry):
-        for shape in shapes:
-            ink = shape.outline
-            yield Box(
-                "figure",
-                shape.x + ink.left,
-                shape.y + ink.top,
-                shape.x + ink.right,
-                shape.y + ink.bottom,
-            )
-    for _, lines in _extenders(exercise, geometry):
-        for line in lines:
-            yield box_of(line, "figure")
-
-
-def _stacks(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, tuple[Shape, ...]]]:
-    """Every stack of figures where it stands, with the index of its moment."""
-    space = geometry.space
-    for index, (x, y) in geometry.figures.items():
-        if exercise.moments[index].figuring.way is not Way.EXTENDED:
-            shapes, _ = stack(exercise.moments[index].figuring, HEIGHT * space, ROW * space)
-            centre = _centre_of(geometry, index, x)
-            yield index, tuple(Shape(s.outline, s.x + centre, s.y + y) for s in shapes)
-
-
-def _centre_of(geometry: Geometry, index: int, x: float) -> float:
-    """The middle of a black head in the column of a moment."""
-    return geometry.moments.get(index, x) + 0.59 * geometry.space
-
-
-def _extenders(exercise: Exercise, geometry: Geometry) -> Iterator[tuple[int, tuple[Stroke, ...]]]:
+def drawn_figures(
+    exercise: Exercise, geometry: Geometry
+) -> Iterator[tuple[int, str, tuple[Box, ...]]]:
+    """The figures of a page: the index of each moment, its SVG, and the rectangles of its ink."""
     space, moments = geometry.space, exercise.moments
     ends: dict[int, tuple[float, float, int]] = {}
     for index, (x, y) in geometry.figures.items():
         figuring = moments[index].figuring
-        if figuring.way is not Way.EXTENDED:
-            _, half = stack(figuring, HEIGHT * space, ROW * space)
-            ends[index] = (
-                _centre_of(geometry, index, x) + half,
-                y,
-                max(1, len(figuring.figures)),
-            )
+        if figuring.way is Way.EXTENDED:
+            continue
+        shapes, half = stack(figuring, HEIGHT * space, ROW * space)
+        centre = geometry.moments.get(index, x) + 0.59 * space  # the middle of a black head
+        ends[index] = (centre + half, y, max(1, len(figuring.figures)))
+        here = [Shape(s.outline, s.x + centre, s.y + y) for s in shapes]
+        yield index, "".join(shape.svg() for shape in here), tuple(shape.box for shape in here)
     for index, (_, y) in geometry.figures.items():
         if moments[index].figuring.way is Way.EXTENDED:
-            yield index, _extender(exercise, geometry, index, y, ends)
+            lines = _extender(exercise, geometry, index, y, ends)
+            drawn = (
+                f'<path d="M{line.x1:.2f} {line.y1:.2f}H{line.x2:.2f}" stroke="currentColor"'
+                f' stroke-width="{line.width:.2f}"/>'
+                for line in lines
+            )
+            yield index, "".join(drawn), tuple(box_of(line, "figure") for line in lines)
 
 
 def _extender(

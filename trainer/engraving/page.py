@@ -12,7 +12,7 @@ import verovio
 from lxml import etree
 
 from trainer.engraving.boxes import Box, box_of
-from trainer.engraving.figure_drawing import ROW, drawn_figures, figure_boxes
+from trainer.engraving.figure_drawing import ROW, drawn_figures
 from trainer.engraving.geometry import (
     SPACE,
     SVG,
@@ -218,7 +218,9 @@ def _page(
     width, height = round(wide * scale), math.ceil(high * scale)
     geometry = read_geometry(inner, scale, width, height)
     numbers = _numbers(exercise, geometry) if bar_numbers else ()
-    printed = (*geometry.printed, *figure_boxes(exercise, geometry), *(box for _, box in numbers))
+    figures = list(drawn_figures(exercise, geometry))
+    figured = (box for _, _, boxes in figures for box in boxes)
+    printed = (*geometry.printed, *figured, *(box for _, box in numbers))
     geometry = replace(geometry, printed=printed)
     without_boxes(inner)
     _take_away(inner)
@@ -232,16 +234,15 @@ def _page(
         for child in inner
         if child.tag is not etree.Comment
     )
-    figures = "".join(
-        f'<g id="figure-{index}" class="figuring">{shapes}</g>'
-        for index, shapes in drawn_figures(exercise, geometry)
+    groups = "".join(
+        f'<g id="figure-{index}" class="figuring">{shapes}</g>' for index, shapes, _ in figures
     )
     svg = (
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
         f'viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         'color="#000000" fill="currentColor">'
         + ("" if definitions is None else etree.tostring(definitions, encoding="unicode"))
-        + f'<g transform="scale({scale:.6f})">{content}</g>{figures}'
+        + f'<g transform="scale({scale:.6f})">{content}</g>{groups}'
         + "".join(shape for shape, _ in numbers)
         + "</svg>"
     )
