@@ -14,9 +14,8 @@ from trainer.engraving.boxes import Box, boxes_of
 from trainer.engraving.ink import Drawing, Sign, Stroke
 from trainer.engraving.mark_forms import FORMS
 from trainer.engraving.marking_pen import pen_for
-from trainer.engraving.marks import collapsed, marks, played
+from trainer.engraving.marks import played, times_and_marks
 from trainer.engraving.page import Page
-from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 
@@ -89,17 +88,16 @@ def _notes(page: Page, exercise: Exercise, verdict: PassVerdict) -> Iterator[Thi
 def _said(page: Page, exercise: Exercise, verdict: PassVerdict) -> Iterator[Thing]:
     geometry, space = page.geometry, page.geometry.space
     columns = played(exercise, geometry, verdict.moments)
-    times = time_marks(geometry, verdict.moments, 0.15, columns)
+    times, found = times_and_marks(exercise, geometry, verdict, columns, 0.15)
     for mark in times:
         yield _thing(f"time {mark.kind}", mark.drawings, mark.drawings, space)
-    hollow = collapsed(verdict.moments)
-    beside = [drawing for mark in times for drawing in mark.drawings]
     pen = pen_for(exercise, geometry, columns, ())
     drawn = set()
-    for one in marks(exercise, geometry, verdict.faults, columns, hollow=hollow, beside=beside):
+    for one in found:
         assert one.fault is not None
         fault = verdict.faults[one.fault]
-        signs = [d for d in one.drawings if d not in pen.lines(fault)]
+        lines = pen.lines(fault)
+        signs = [drawing for drawing in one.drawings if drawing not in lines]
         key = tuple(one.drawings)
         if signs and key not in drawn:  # what collapsed is drawn once
             drawn.add(key)

@@ -28,7 +28,6 @@ ARGUED = {
     ("written sign", "printed clef"): "more accidentals than there is room for before a first note",
     ("written sign", "printed signature"): "more accidentals than there is room for",
     ("written sign", "printed metre"): "more accidentals than there is room for",
-    ("written sign", "printed head"): "two notes on one place after a barline, both with signs",
     ("written head", "printed tie"): "a tie bends through the places of the inner voices",
     ("written head", "printed fermata"): "an alto that was played above the melody",
 }

@@ -105,6 +105,14 @@ class Occupied:
 
     _strips: dict[int, list[Box]] = field(default_factory=dict)
 
+    @classmethod
+    def by(cls, printed: Iterable[Box], drawings: Iterable[Drawing]) -> Occupied:
+        """Taken up by print and by what has been drawn on it."""
+        taken = cls()
+        taken.add(printed)
+        taken.draw(drawings)
+        return taken
+
     def add(self, boxes: Iterable[Box]) -> None:
         for box in boxes:
             for strip in range(int(box.left // _WIDE), int(box.right // _WIDE) + 1):

@@ -13,14 +13,15 @@ from trainer.engraving.boxes import Occupied, box_of
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Sign, Stroke
 from trainer.engraving.mark_forms import FORMS, MARK_INKS, RISES, SIZES, THICKNESS, Nib
-from trainer.engraving.middle_voices import Column, Placed
+from trainer.engraving.middle_voices import BLACK, WIDTHS, Column, Placed
+from trainer.engraving.notes_on_paper import MIDDLE_C
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VoiceName
 
 _AIR = 0.1  # staff spaces about a mark, all that follows too
-_HEAD = 1.18
+_HEAD = WIDTHS[BLACK]
 # where a mark beside a note is tried: to the right of its head and up or down, nearest first
 _BESIDE = sorted(
     product([0.3 + 0.35 * n for n in range(9)], [0.5 * n for n in range(-9, 10)]),
@@ -40,11 +41,8 @@ def pen_for(
     beside: Iterable[Drawing],
 ) -> Pen:
     """A pen for one page on which print, `columns` and what stands `beside` take up room."""
-    taken = Occupied()
-    taken.add(geometry.printed)
-    for column in columns.values():
-        taken.draw(column.drawings)
-    taken.draw(beside)
+    notes = (drawing for column in columns.values() for drawing in column.drawings)
+    taken = Occupied.by(geometry.printed, (*notes, *beside))
     return Pen(exercise, geometry, columns, taken)
 
 
@@ -156,7 +154,7 @@ class Pen:
             x, y = printed
             upper = y < (system.treble + 4 * space + system.bass) / 2
             return Placed(moment, voice, pitch, x, y, _HEAD * space, upper)
-        upper = voice in ("soprano", "alto") or (voice == "tenor" and pitch.height >= 28)
+        upper = voice in ("soprano", "alto") or (voice == "tenor" and pitch.height >= MIDDLE_C)
         y = (system.treble_y if upper else system.bass_y)(pitch.height)
         x = self.geometry.moments[moment]
         return Placed(moment, voice, pitch, x, y, _HEAD * space, upper)

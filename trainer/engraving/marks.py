@@ -18,7 +18,7 @@ from trainer.engraving.marking_pen import pen_for
 from trainer.engraving.middle_voices import Column, VoiceNote, write
 from trainer.engraving.notes_on_paper import tenor_staves
 from trainer.engraving.page import Page
-from trainer.engraving.time_marks import time_marks
+from trainer.engraving.time_marks import TimeMark, time_marks
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
@@ -121,6 +121,21 @@ def marks(
     return tuple(found)
 
 
+def times_and_marks(
+    exercise: Exercise,
+    geometry: Geometry,
+    verdict: PassVerdict,
+    columns: Mapping[int, Column],
+    tolerance: float,
+) -> tuple[tuple[TimeMark, ...], tuple[Mark, ...]]:
+    """All that is said of a pass on one page; `tolerance` is the part of a beat still called in
+    time."""
+    times = time_marks(geometry, verdict.moments, tolerance, columns)
+    beside = [drawing for mark in times for drawing in mark.drawings]
+    hollow = collapsed(verdict.moments)
+    return times, marks(exercise, geometry, verdict.faults, columns, hollow=hollow, beside=beside)
+
+
 def drawn_marks(
     exercise: Exercise,
     geometry: Geometry,
@@ -128,18 +143,9 @@ def drawn_marks(
     columns: Mapping[int, Column],
     tolerance: float,
 ) -> tuple[Drawing, ...]:
-    """All that is said of a pass on one page: times, then faults, nothing twice.
-
-    `tolerance` is the part of a beat still called in time.
-    """
-    times = [
-        drawing
-        for mark in time_marks(geometry, verdict.moments, tolerance, columns)
-        for drawing in mark.drawings
-    ]
-    hollow = collapsed(verdict.moments)
-    found = marks(exercise, geometry, verdict.faults, columns, hollow=hollow, beside=times)
-    return tuple(dict.fromkeys([*times, *(d for mark in found for d in mark.drawings)]))
+    """The drawings of `times_and_marks`, nothing twice."""
+    times, faults = times_and_marks(exercise, geometry, verdict, columns, tolerance)
+    return tuple(dict.fromkeys(d for mark in (*times, *faults) for d in mark.drawings))
 
 
 def marked(

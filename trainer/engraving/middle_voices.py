@@ -17,6 +17,7 @@ from trainer.engraving.chord_columns import BEYOND, columns_of
 from trainer.engraving.geometry import Geometry, System
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
 from trainer.engraving.note_values import values
+from trainer.engraving.notes_on_paper import BASS, TREBLE
 from trainer.engraving.signs_before import accidentals_before
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.pitch import Pitch
@@ -35,7 +36,6 @@ _FLAGS = {
     "64": (0xE246, 0xE247),
 }
 _FARTHEST = 9  # letters beyond a staff: the place under its fourth ledger line
-_TREBLE, _BASS = (30, 38), (18, 26)  # the outer lines of the staves, counted in letters above c0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +96,8 @@ def _stands_above(note: VoiceNote, tenor_above: bool) -> bool:
     lines away, where nobody could read it."""
     height = note.pitch.height
     if note.voice != "tenor" or tenor_above:
-        return height >= _TREBLE[0] - _FARTHEST
-    return height > _BASS[1] + _FARTHEST
+        return height >= TREBLE[0] - _FARTHEST
+    return height > BASS[1] + _FARTHEST
 
 
 def head_for(duration: Fraction) -> int:
@@ -247,7 +247,7 @@ class _Page:
 
     def _ledgers(self, notes: Sequence[Placed], ink: Ink, is_upper: bool) -> Iterator[Drawing]:
         space = self.system.space
-        bottom, top = _TREBLE if is_upper else _BASS
+        bottom, top = TREBLE if is_upper else BASS
         lines: dict[int, tuple[float, float]] = {}
         for note in notes:
             height = note.pitch.height

@@ -14,8 +14,9 @@ from trainer.theory.key import Key
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VOICES, VoiceName
 
-# the outer lines of the two staves, counted in letters above c0: e4 to f5, g2 to a3
-_TREBLE, _BASS = (30, 38), (18, 26)
+# the outer lines of the two staves and the note between, counted in letters above c0: e4 to f5,
+# g2 to a3, c4
+TREBLE, BASS, MIDDLE_C = (30, 38), (18, 26), 28
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,7 @@ def _tenor_by_phrase(phrases: Iterable[Sequence[int]]) -> Iterator[bool]:
     """
     upper = False
     for heights in phrases:
-        above, below = _ledgers(heights, _TREBLE), _ledgers(heights, _BASS)
+        above, below = _ledgers(heights, TREBLE), _ledgers(heights, BASS)
         upper = above < below if above != below else upper
         yield upper
 

@@ -14,7 +14,7 @@ from typing import Literal
 from trainer.engraving.boxes import Occupied
 from trainer.engraving.geometry import Geometry, System, on_pixels
 from trainer.engraving.ink import Drawing, Stroke
-from trainer.engraving.middle_voices import Column
+from trainer.engraving.middle_voices import BLACK, WIDTHS, Column
 from trainer.judging.verdict import MomentVerdict
 
 BEAT = 3.0  # staff spaces that stand for a whole beat; more than a beat is drawn as one
@@ -23,7 +23,7 @@ _THINNEST = 2.0  # pixels: of a finer line no pixel has its whole colour
 _UPRIGHT = 0.7
 _LOWEST = 1.0  # above the top line
 _AIR = 0.2
-_HEAD = 1.18
+_HEAD = WIDTHS[BLACK]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +47,8 @@ def time_marks(
     untimed, nothing is drawn. `columns` are the player's notes as they are set into this page
     (`marks.played`), which are kept clear. Moments that stand on other pages are passed over.
     """
-    taken = Occupied()
-    taken.add(geometry.printed)
-    for column in (columns or {}).values():
-        taken.draw(column.drawings)
+    notes = (drawing for column in (columns or {}).values() for drawing in column.drawings)
+    taken = Occupied.by(geometry.printed, notes)
     found: list[TimeMark] = []
     for verdict in verdicts:
         if verdict.index not in geometry.moments:

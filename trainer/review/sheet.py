@@ -119,9 +119,7 @@ def _marked(
     notes = [drawing for column in columns.values() for drawing in column.drawings]
     tolerance = (conditions or Conditions()).tolerance
     said = drawn_marks(exercise, geometry, verdict, columns, tolerance)
-    taken = Occupied()
-    taken.add(geometry.printed)
-    taken.draw((*notes, *said))
+    taken = Occupied.by(geometry.printed, (*notes, *said))
     return drawn_on(page, [*notes, *said, *_numbers(geometry, verdict.faults, taken)], INKS)
 
 
