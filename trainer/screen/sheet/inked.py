@@ -10,8 +10,8 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
-from trainer.engraving.notes_on_paper import tenor_staves, tenor_staves_so_far
-from trainer.engraving.time_marks import TimeMark, time_marks
+from trainer.engraving.notes_on_paper import MIDDLE_C, tenor_staves, tenor_staves_so_far
+from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
@@ -20,8 +20,6 @@ from trainer.theory.fault import Fault
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import VoiceName, Voicing
-
-_MIDDLE_C = 28  # in letters above c0
 
 
 @dataclass
@@ -39,18 +37,18 @@ class Inked:
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
-    _times: tuple[Written, ...] = ()
+    _times: tuple[Written, ...] = ()  # the marks of time
     _marks: dict[int, tuple[Written, ...]] = field(default_factory=dict)  # by index of the fault
 
     def add(self, verdict: MomentVerdict, faults: Sequence[Fault]) -> None:
         """One moment more."""
         self.verdicts[verdict.index] = verdict
         self._catch_up()
-        self._note(verdict)
+        self._note(verdict, self._tenor_above())
+        self._time_all()
         if faults:
             self.faults += faults
             self._mark_all()
-        self._time_all()
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
@@ -96,9 +94,14 @@ class Inked:
             return ()
         system = self.board.system_of(moment)
         ways = dict(zip(self._on_page([one.pitch for one in bound]), bound, strict=True))
-        drawn = [note_to_come(n, ways[n.pitch].rises, self.board.systems[system].space)
-                 for n in column.notes if n.pitch in ways]  # fmt: skip
-        return (Written(system, tuple(d for parts in drawn for d in parts)),) if drawn else ()
+        space = self.board.systems[system].space
+        drawings = tuple(
+            dash
+            for note in column.notes
+            if note.pitch in ways
+            for dash in note_to_come(note, ways[note.pitch].rises, space)
+        )
+        return (Written(system, drawings),) if drawings else ()
 
     def wet(
         self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
@@ -126,6 +129,7 @@ class Inked:
     def pencilled(self, voicings: Mapping[int, Voicing]) -> tuple[Written, ...]:
         """Suggested middle voices in pencil, where they are not the player's."""
         found = []
+        above = self._tenor_above()
         before: dict[int, Column] = {}
         for moment in sorted(voicings):
             column_here = self._columns.get(moment)
@@ -138,9 +142,8 @@ class Inked:
             system = self.board.system_of(moment)
             geometry = self.board.systems[system]
             if moment in geometry.moments and notes:
-                above = self._tenor_above(moment)
                 before[moment] = write(
-                    self.exercise, geometry, moment, notes, tenor_above=above, before=before
+                    self.exercise, geometry, moment, notes, tenor_above=above[moment], before=before
                 )
                 found.append(Written(system, before[moment].drawings))
         return tuple(found)
@@ -151,10 +154,14 @@ class Inked:
             return
         self._systems = self.board.systems
         self._columns, self._notes, self._marks, self._times = {}, {}, {}, ()
-        for verdict in sorted(self.verdicts.values(), key=lambda v: v.index):
-            self._note(verdict)
-        self._mark_all()
+        above = self._tenor_above()
+        for verdict in self._in_order():
+            self._note(verdict, above)
         self._time_all()
+        self._mark_all()
+
+    def _in_order(self) -> list[MomentVerdict]:
+        return sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
 
     def _tenor(self) -> dict[int, Pitch]:
         """The tenor as it is written on this page, by moment."""
@@ -162,11 +169,12 @@ class Inked:
         heard = {index: v.tenor for index, v in voicings.items() if v.tenor is not None}
         return dict(zip(heard, self._on_page(list(heard.values())), strict=True))
 
-    def _tenor_above(self, moment: int) -> bool:
+    def _tenor_above(self) -> tuple[bool, ...]:
+        """For each moment whether the tenor stands on the upper staff."""
         staves = tenor_staves if self._whole else tenor_staves_so_far
-        return staves(self.exercise, self._tenor())[moment]
+        return staves(self.exercise, self._tenor())
 
-    def _note(self, verdict: MomentVerdict) -> None:
+    def _note(self, verdict: MomentVerdict, above: Sequence[bool]) -> None:
         if not self.board.systems or verdict.voicing is None:
             return
         system = self.board.system_of(verdict.index)
@@ -185,21 +193,22 @@ class Inked:
             geometry,
             verdict.index,
             notes,
-            tenor_above=self._tenor_above(verdict.index),
+            tenor_above=above[verdict.index],
             before=self._columns,
         )
         self._columns[verdict.index] = column
         self._notes[verdict.index] = Written(system, column.drawings)
 
     def _mark_all(self) -> None:
-        """All marks: what stands beside a note already moves the next one on."""
+        """All marks, once the times are drawn: what stands beside a note already moves the next
+        one on."""
         if not self.board.systems:
             return
         found: dict[int, list[Written]] = {}
         faults = [self._fault_on_page(fault) for fault in self.faults]
         hollow = collapsed(self.verdicts.values())
         for system, geometry in enumerate(self.board.systems):
-            times = [d for mark in self._time_marks(geometry) for d in mark.drawings]
+            times = [d for mark in self._times if mark.system == system for d in mark.drawings]
             for mark in marks(
                 self.exercise, geometry, faults, self._columns, hollow=hollow, beside=times
             ):
@@ -211,12 +220,8 @@ class Inked:
         self._times = tuple(
             Written(system, mark.drawings)
             for system, geometry in enumerate(self.board.systems)
-            for mark in self._time_marks(geometry)
+            for mark in time_marks(geometry, self._in_order(), self.tolerance, self._columns)
         )
-
-    def _time_marks(self, geometry: Geometry) -> tuple[TimeMark, ...]:
-        verdicts = sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
-        return time_marks(geometry, verdicts, self.tolerance, self._columns)
 
     def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:
         """Pitches as they are written on this page."""
@@ -234,12 +239,14 @@ def note_to_come(note: Placed, rises: bool, space: float) -> tuple[Drawing, ...]
     way = -1 if rises else 1
     x, y = note.x + note.width + 0.3 * space, note.y + way * 0.1 * space
     dash, gap, slope = 0.45 * space, 0.3 * space, way * 0.6
-    starts = (x, x + dash + gap)
+
+    def level(at: float) -> float:
+        return y + slope * (at - x)
+
     return tuple(
-        Stroke(left, y + slope * (left - x), left + dash, y + slope * (left + dash - x),
-               0.14 * space, "pencil")
-        for left in starts
-    )  # fmt: skip
+        Stroke(left, level(left), left + dash, level(left + dash), 0.14 * space, "pencil")
+        for left in (x, x + dash + gap)
+    )
 
 
 def _by_height(exercise: Exercise, pitches: Sequence[Pitch]) -> Iterator[tuple[VoiceName, Pitch]]:
@@ -248,7 +255,7 @@ def _by_height(exercise: Exercise, pitches: Sequence[Pitch]) -> Iterator[tuple[V
     first: VoiceName = "alto" if exercise.melody else "soprano"
     ordered = sorted(pitches, key=lambda pitch: -pitch.height)
     for number, pitch in enumerate(ordered):
-        alone_and_high = len(ordered) == 1 and pitch.height >= _MIDDLE_C
+        alone_and_high = len(ordered) == 1 and pitch.height >= MIDDLE_C
         if number == len(ordered) - 1 and not alone_and_high:
             yield "tenor", pitch
         else:

@@ -78,6 +78,7 @@ class AfterView:
         self.take = take
         self.verdict = verdict
         self.finished = finished
+        self.points = self._points()
         self.chosen: int | None = 0 if self.points else None
         self.remarks = play.shell.session.exercise.remarks
         self.remark: int | None = None  # which paragraph of the commentary is read
@@ -87,8 +88,7 @@ class AfterView:
         self._seek_ways()
         self.choose(self.chosen)
 
-    @property
-    def points(self) -> tuple[Point, ...]:
+    def _points(self) -> tuple[Point, ...]:
         """What one steps through."""
         session = self.play.shell.session
         return points(session.task, self.verdict, session.anew, finished=self.finished)
@@ -264,6 +264,7 @@ class AfterView:
 
         def keep(found: PassVerdict) -> None:
             self.verdict = found
+            self.points = self._points()
 
         self.room.errands.ask(lambda: mended(session.judge, verdict), keep)
 
