@@ -19,7 +19,8 @@ from random import Random
 import pytest
 
 from tests.end_to_end.jack import Organ
-from tests.faults.ends import LONG, WAYS, Playing, organ_name, sent, started, tried
+from tests.faults.ends import WAYS, sent, tried
+from tests.faults.played_programs import LONG, Playing, organ_name, started
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 HERE = [name for name in WAYS if "JACK" not in name]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import ctypes
 import ctypes.util
 import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 
 class _Message(ctypes.Structure):
@@ -26,9 +28,10 @@ class _Message(ctypes.Structure):
 _CLIENT_MESSAGE = 33
 
 
-def ask_to_close(display: str) -> int:
-    """Ask every window of a display to close, as a click on its button does (ICCCM 4.2.8.1,
-    WM_DELETE_WINDOW); how many there are."""
+@contextmanager
+def _windows(display: str) -> Iterator[tuple[ctypes.CDLL, ctypes.c_void_p, list[int]]]:
+    """Xlib, a display opened with it, and the windows there; what is asked of them is done at the
+    end."""
     x = ctypes.CDLL(ctypes.util.find_library("X11") or "libX11.so.6")
     x.XOpenDisplay.restype = ctypes.c_void_p
     for name in ("XInternAtom", "XDefaultRootWindow"):
@@ -41,16 +44,25 @@ def ask_to_close(display: str) -> int:
         opened, root, ctypes.byref(ours), ctypes.byref(ours),
         ctypes.byref(children), ctypes.byref(count),
     )  # fmt: skip
-    protocols = x.XInternAtom(opened, b"WM_PROTOCOLS", 0)
-    delete = x.XInternAtom(opened, b"WM_DELETE_WINDOW", 0)
-    for index in range(count.value):
-        message = _Message(
-            _CLIENT_MESSAGE, 0, 1, opened.value, children[index], protocols, 32, (delete, 0)
-        )
-        x.XSendEvent(opened, ctypes.c_ulong(children[index]), 0, 0, ctypes.byref(message))
-    x.XSync(opened, 0)
-    x.XCloseDisplay(opened)
-    return count.value
+    try:
+        yield x, opened, [children[index] for index in range(count.value)]
+        x.XSync(opened, 0)
+    finally:
+        x.XCloseDisplay(opened)
+
+
+def ask_to_close(display: str) -> int:
+    """Ask every window of a display to close, as a click on its button does (ICCCM 4.2.8.1,
+    WM_DELETE_WINDOW); how many there are."""
+    with _windows(display) as (x, opened, windows):
+        protocols = x.XInternAtom(opened, b"WM_PROTOCOLS", 0)
+        delete = x.XInternAtom(opened, b"WM_DELETE_WINDOW", 0)
+        for window in windows:
+            message = _Message(
+                _CLIENT_MESSAGE, 0, 1, opened.value, window, protocols, 32, (delete, 0)
+            )
+            x.XSendEvent(opened, ctypes.c_ulong(window), 0, 0, ctypes.byref(message))
+        return len(windows)
 
 
 def press(display: str, *keys: str) -> None:
@@ -60,18 +72,6 @@ def press(display: str, *keys: str) -> None:
 
 def resize(display: str, width: int, height: int) -> None:
     """Give every window of a display another size, as a window manager does."""
-    x = ctypes.CDLL(ctypes.util.find_library("X11") or "libX11.so.6")
-    x.XOpenDisplay.restype = ctypes.c_void_p
-    x.XDefaultRootWindow.restype = ctypes.c_ulong
-    opened = ctypes.c_void_p(x.XOpenDisplay(display.encode()))
-    assert opened.value, f"no display {display}"
-    root, ours = ctypes.c_ulong(x.XDefaultRootWindow(opened)), ctypes.c_ulong()
-    children, count = ctypes.POINTER(ctypes.c_ulong)(), ctypes.c_uint()
-    x.XQueryTree(
-        opened, root, ctypes.byref(ours), ctypes.byref(ours),
-        ctypes.byref(children), ctypes.byref(count),
-    )  # fmt: skip
-    for index in range(count.value):
-        x.XResizeWindow(opened, ctypes.c_ulong(children[index]), width, height)
-    x.XSync(opened, 0)
-    x.XCloseDisplay(opened)
+    with _windows(display) as (x, opened, windows):
+        for window in windows:
+            x.XResizeWindow(opened, ctypes.c_ulong(window), width, height)

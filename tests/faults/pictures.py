@@ -11,7 +11,6 @@ voicing and size alone, and the keys of each take in the log, read by sqlite3, w
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
 import sqlite3
 import subprocess
@@ -31,6 +30,7 @@ from tests.end_to_end.jack import Bytes, Organ
 from tests.end_to_end.jack import Server as Jack
 from tests.end_to_end.window import press, resize
 from tests.faults.live_and_final import by_chance
+from tests.faults.sound import load
 from tests.screen.x_server import Server as Display
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
@@ -251,11 +251,6 @@ def compare(passes: int, voicings: int, organ: Organ, folder: Path, seed: int = 
     return found
 
 
-def _compute() -> None:
-    while True:
-        pass
-
-
 def main(arguments: list[str] | None = None) -> int:
     """0 if every page is the page of its own pass."""
     asked = argparse.ArgumentParser(description=__doc__)
@@ -263,21 +258,15 @@ def main(arguments: list[str] | None = None) -> int:
     asked.add_argument("--voicings", type=int, default=8)
     asked.add_argument("--busy", type=int, default=0)
     wanted = asked.parse_args(arguments)
-    busy = [multiprocessing.Process(target=_compute, daemon=True) for _ in range(wanted.busy)]
     began = time.monotonic()
-    jack = Jack()
-    organ = Organ()
-    try:
-        for one in busy:
-            one.start()
-        with tempfile.TemporaryDirectory() as folder:
-            (Path(folder) / "in-a-row").mkdir()
-            found = compare(wanted.passes, wanted.voicings, organ, Path(folder))
-    finally:
-        for one in busy:
-            one.terminate()
-        organ.close()
-        jack.close()
+    with (
+        load(wanted.busy),
+        closing(Jack()),
+        closing(Organ()) as organ,
+        tempfile.TemporaryDirectory() as folder,
+    ):
+        (Path(folder) / "in-a-row").mkdir()
+        found = compare(wanted.passes, wanted.voicings, organ, Path(folder))
     wrong = [(n, pixels) for n, pixels in enumerate(found.differing) if pixels]
     print(f"{found.passes} passes in one program, {found.pictures} pictures, {found.notes} notes")
     print(f"pictures that differ from the pass alone: {len(wrong)} {wrong[:10] or ''}")
