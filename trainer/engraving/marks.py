@@ -145,7 +145,8 @@ def drawn_marks(
 ) -> tuple[Drawing, ...]:
     """The drawings of `times_and_marks`, nothing twice."""
     times, faults = times_and_marks(exercise, geometry, verdict, columns, tolerance)
-    return tuple(dict.fromkeys(d for mark in (*times, *faults) for d in mark.drawings))
+    drawn = [*(mark.drawings for mark in times), *(mark.drawings for mark in faults)]
+    return tuple(dict.fromkeys(drawing for drawings in drawn for drawing in drawings))
 
 
 def marked(
