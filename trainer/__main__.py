@@ -6,6 +6,7 @@ import os
 import signal
 import sys
 from contextlib import suppress
+from types import FrameType
 from typing import NoReturn
 
 
@@ -24,6 +25,8 @@ def program() -> NoReturn:
     status: object = 1
     try:
         signal.signal(signal.SIGINT, interrupted)
+        if signal.getsignal(signal.SIGTERM) == signal.SIG_DFL:
+            signal.signal(signal.SIGTERM, _asked_to_end)
         main()
     except KeyboardInterrupt:
         status = 130
@@ -35,6 +38,11 @@ def program() -> NoReturn:
         with suppress(OSError, ValueError, AttributeError):
             stream.flush()
     os._exit(status if isinstance(status, int) else 0)
+
+
+def _asked_to_end(number: int, frame: FrameType | None) -> NoReturn:
+    """As ctrl-C: what is open is put away, and nothing is left half written."""
+    raise SystemExit(128 + number)
 
 
 def _have_streams() -> None:

@@ -22,7 +22,7 @@ from random import Random
 
 import pytest
 
-from tests.bench.big_log import build
+from tests.bench.big_log import BUSY, build
 from tests.journal.samples import play
 from trainer.journal import copies
 from trainer.journal.beside import move, remove
@@ -124,6 +124,25 @@ def test_a_check_that_is_broken_off_goes_on_there(
     found = json.loads(out)
     assert again.returncode == 0 and said == "" and found["left"] == []
     assert found["takes"] == takes and done <= found["known"] < takes
+
+
+@pytest.mark.parametrize(("number", "status"), SIGNALS)
+def test_an_export_that_is_ended_leaves_nothing_half_written(
+    long: Path,
+    tmp_path: Path,
+    started: Callable[..., subprocess.Popen[str]],
+    number: signal.Signals,
+    status: int,
+) -> None:
+    folder = tmp_path / "out"
+    folder.mkdir()
+    words = ("log", "export", str(folder / "me.bundle"), "--log", str(long))
+    process = started(*words, "--player", BUSY)
+    assert until(lambda: any(folder.iterdir()), process)
+    process.send_signal(number)
+    out, said = process.communicate(timeout=HANGS)
+    assert (process.returncode, out, said.strip()) == (status, "", "")
+    assert list(folder.iterdir()) == []
 
 
 @pytest.fixture

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -174,36 +175,41 @@ def restore(day: str | None, as_json: bool, location: str | None) -> None:
     if is_url(where):
         raise LogError("copies are kept of files only", remedy="a server has backups of its own")
     found = {f"{made}": path for made, path in copies.copies(Path(where))}
-    put_back = kept = None
-    if day is not None:
-        if day not in found:
-            days = ", ".join(found) or "none"
-            raise LogError(f"there is no copy of {day}", file=where, remedy=f"there are {days}")
-        put_back, kept = found[day], _put_back(Path(where), found[day])
-    if as_json:
-        print_json(
-            {
-                "format": "mittelstimme-restore",
-                "version": 1,
-                "copies": [{"day": made, "file": str(path)} for made, path in found.items()],
-                "restored": None if put_back is None else str(put_back),
-                "kept": "" if kept is None else str(kept),
-            }
-        )
+
+    def tell(put_back: Path | None, kept: Path | None) -> None:
+        if as_json:
+            print_json(
+                {
+                    "format": "mittelstimme-restore",
+                    "version": 1,
+                    "copies": [{"day": made, "file": str(path)} for made, path in found.items()],
+                    "restored": None if put_back is None else str(put_back),
+                    "kept": "" if kept is None else str(kept),
+                }
+            )
+            return
+        if put_back is None:
+            for made, path in found.items():
+                print(f"{made}: {path}")
+            if not found:
+                print("no copies yet")
+            return
+        print(f"{where}: as it was on {day}")
+        if kept is not None:
+            print(f"the log as it was: {kept}")
+
+    if day is None:
+        tell(None, None)
         return
-    if put_back is None:
-        for made, path in found.items():
-            print(f"{made}: {path}")
-        if not found:
-            print("no copies yet")
-        return
-    print(f"{where}: as it was on {day}")
-    if kept is not None:
-        print(f"the log as it was: {kept}")
+    if day not in found:
+        days = ", ".join(found) or "none"
+        raise LogError(f"there is no copy of {day}", file=where, remedy=f"there are {days}")
+    _put_back(Path(where), found[day], partial(tell, found[day]))
 
 
-def _put_back(log: Path, copy: Path) -> Path | None:
-    """Where the log as it was is now. A signal ends it, unless the log is being moved already."""
+def _put_back(log: Path, copy: Path, tell: Callable[[Path | None], None]) -> None:
+    """Put it back and tell where the log as it was is now. A signal ends it, unless the log is
+    being moved already: what has been done is told."""
     from trainer.conducting.way_out import WayOut
     from trainer.journal import copies
 
@@ -217,7 +223,7 @@ def _put_back(log: Path, copy: Path) -> Path | None:
 
         as_it_was = "stopped; the log is as it was"
         way.at_the_end("errands", lambda: None if moving else as_it_was)
-        return copies.restore(log, copy, from_here_on_to_the_end)
+        tell(copies.restore(log, copy, from_here_on_to_the_end))
     raise click.exceptions.Exit(way.status)
 
 
