@@ -257,6 +257,26 @@ def test_a_system_fits_the_smallest_window_at_any_text_size(window: Opens, scale
     hands.picture(f"play-small-{scale}")
 
 
+@pytest.mark.parametrize("scale", [0.8, 1.0, 2.0])
+def test_the_lens_is_never_too_small_to_be_read(window: Opens, scale: float) -> None:
+    """Before a pass it is there; while it is counted in the count may need its room."""
+    hands = window(SIZES[0], somebody(text_scale=scale))
+    view = practise(hands, evening(), demo=False, tempo=30)
+
+    def figures() -> list[int]:
+        keys = [item.key for item in hands.window.forme.items if isinstance(item.key, tuple)]
+        return [key[-1] for key in keys if key[0] == "lens"]
+
+    hands.settle()
+    em = hands.window.forme.em
+    assert figures() and min(figures()) > 0.6 * em
+    hands.press(pygame.K_SPACE, " ")
+    hands.frame(5)
+    seconds = view.shell.session.seconds(view.shell.clock.now())
+    assert seconds is not None and seconds < 0
+    assert all(height > 0.6 * em for height in figures())
+
+
 def test_what_the_keys_do_before_and_during_a_pass_can_be_clicked(window: Opens) -> None:
     hands = window()
     view = practise(hands, evening(), demo=False)

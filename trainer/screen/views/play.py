@@ -50,6 +50,7 @@ _COUNTS: Mapping[Counts, Role] = {
     "added": "player",
     "foreign": "mark",
 }
+_LENS = 8  # ems that the lens needs: less is left of it in a small window, while it is counted in
 
 
 class PlayView:
@@ -241,7 +242,7 @@ class PlayView:
         place = layout_of(forme.measure, strip=player.key_strip, figures=False)
         self.head(forme, place)
         self._page(forme, place, now)
-        self._aside(forme, place)
+        self._aside(forme, place, now)
         self._tactus(forme, place, now)
         self._foot(forme, place)
 
@@ -309,7 +310,11 @@ class PlayView:
 
     # ---- beside and below the page ------------------------------------------------------------
 
-    def _aside(self, forme: Forme, place: Layout) -> None:
+    def _counting_in(self, now: float) -> bool:
+        seconds = self.shell.session.seconds(now)
+        return seconds is not None and seconds < -0.05
+
+    def _aside(self, forme: Forme, place: Layout, now: float) -> None:
         session = self.shell.session
         seen = read(
             session.moment,
@@ -318,9 +323,10 @@ class PlayView:
             session.lens,
         )
         area = place.lens.copy()
-        if session.task.line is not None:
+        if self._counting_in(now):
             area.height -= place.count.height
-        set_lens(forme, seen, area)
+        if area.height > _LENS * forme.em:
+            set_lens(forme, seen, area)
 
     def _tactus(self, forme: Forme, place: Layout, now: float) -> None:
         """The beat: the hand beside the page, the ground below it, and the count before it."""
@@ -330,8 +336,7 @@ class PlayView:
         beat, metre = session.beat(now), session.moment.metre
         beats = max(1, round(float(metre.bar_length / metre.beat_length)))
         reduced = self.room.settings.player.reduced_motion
-        seconds = session.seconds(now)
-        counting_in = seconds is not None and seconds < -0.05
+        counting_in = self._counting_in(now)
         set_tactus(forme, place.tactus, beat, beats, reduced=reduced, counting_in=counting_in)
         if beat is None:
             return
