@@ -203,6 +203,28 @@ def test_damaged_events_and_marks_are_found_and_mended(location: str) -> None:
         assert journal.verdict(ids[2]) == VERDICT
 
 
+@pytest.mark.parametrize(
+    "damage",
+    ["day = '4611686018'", "tempo = -1.0", "started_at = 1e9", "day = '2026-03-03'"],
+)
+def test_columns_made_of_others_are_made_again(location: str, damage: str) -> None:
+    """The sums are kept by day and tempo: a wrong one would be looked for in vain."""
+    id = play(location)
+    with Journal.open(location) as journal:
+        with journal.reading() as connection:
+            before = dict(connection.execute(text("SELECT * FROM take")).mappings().one())
+        with journal.writing() as connection:
+            connection.execute(text(f"UPDATE take SET {damage}"))
+        assert id in {one.take for one in verify(journal).troubles}
+    repair(location, judge, RULES_VERSION)
+    with Journal.open(location) as journal:
+        assert verify(journal).troubles == ()
+        with journal.reading() as connection:
+            after = dict(connection.execute(text("SELECT * FROM take")).mappings().one())
+    made = ("day", "tempo", "started_at", "started", "state")
+    assert [after[name] for name in made] == [before[name] for name in made]
+
+
 def test_a_log_too_damaged_for_its_database_is_read_into_a_new_one(
     whole: Path, tmp_path: Path
 ) -> None:

@@ -288,8 +288,6 @@ def _values(payload: bytes) -> tuple[Value, ...] | None:
     place = end
     while at < end:
         code, at = _varint(payload, at)
-        if code in (10, 11):  # SQLite keeps these for itself: nothing in a file has them
-            return None
         size = _SIZES[code] if code < 12 else (code - 12) // 2
         raw = payload[place : place + size]
         lost = len(raw) < size and (code < 12 or not raw)
@@ -298,7 +296,7 @@ def _values(payload: bytes) -> tuple[Value, ...] | None:
     return tuple(values)
 
 
-_SIZES = (0, 1, 2, 3, 4, 6, 8, 8, 0, 0)
+_SIZES = (0, 1, 2, 3, 4, 6, 8, 8, 0, 0, 0, 0)  # the last two only where a byte is damaged
 
 
 def _value(code: int, raw: bytes) -> Value:
@@ -310,7 +308,7 @@ def _value(code: int, raw: bytes) -> Value:
         except UnicodeDecodeError:
             return raw
     match code:
-        case 0:
+        case 0 | 10 | 11:  # SQLite reads the codes it keeps for itself as nothing, too
             return None
         case 7:
             (real,) = struct.unpack(">d", raw)

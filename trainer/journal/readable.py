@@ -27,7 +27,7 @@ from trainer.journal.packing import (
     verdict_from,
 )
 from trainer.journal.plain_verdicts import verdict_of, verdict_plain
-from trainer.journal.records import play_seconds
+from trainer.journal.records import play_seconds, zoned
 from trainer.journal.schema import STATES
 from trainer.judging.take import Conditions, Part, Take
 from trainer.judging.timing import FASTEST, SLOWEST
@@ -131,11 +131,16 @@ def readable_head(
 
 
 def head_is_whole(row: Found) -> bool:
-    """Whether the columns of a take make sense."""
+    """Whether the columns of a take make sense, and those made of others are as these say: the
+    sums are kept by day and tempo."""
+    conditions, started = _conditions(row["conditions"]), _started(row)
     return (
         row["state"] in STATES
-        and _conditions(row["conditions"]) is not None
-        and _started(row) is not None
+        and conditions is not None
+        and row["tempo"] == conditions.tempo
+        and started is not None
+        and row["day"] == started.date().isoformat()
+        and row["started_at"] == zoned(started).timestamp()
         and _pauses(row["pauses"]) is not None
         and number(row["origin"]) is not None
         and number(row["seconds"]) is not None
