@@ -78,7 +78,8 @@ def test_what_fails_or_hangs_keeps_nothing_else_from_being_put_away(stage: Stage
     assert stage.said == [
         "mittelstimme: at the end: ZeroDivisionError()",
         "mittelstimme: log.sqlite: cannot be written",
-        "mittelstimme: the log was not written to its end in time; see whether its disk answers",
+        "mittelstimme: the last pass was not finished in the log in time; what was written of it "
+        "counts as broken off. If it was not a very long one, see whether the disk answers",
     ]
 
 

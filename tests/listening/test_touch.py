@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.apart.passage import Row
+from trainer.apart.passage import PEDAL, Row
 from trainer.listening.chosen_ports import Channels
 from trainer.listening.manuals import Manual
 from trainer.listening.touch import Touch
@@ -99,7 +99,7 @@ def test_the_pedal_keeps_what_the_fingers_let_go() -> None:
     sounds = Sounds()
     sounds.plays("great", 0x90, 60, 70, 0xB0, 64, 127)
     assert sounds.plays("great", 0x80, 60, 0) == []
-    assert sounds.plays("great", 0xB0, 64, 0, at=2.0) == [(2.0, 0, 60, 0)]
+    assert sounds.plays("great", 0xB0, 64, 0, at=2.0) == [(2.0, 0, PEDAL, 0), (2.0, 0, 60, 0)]
 
 
 def test_a_port_that_is_gone_falls_silent() -> None:

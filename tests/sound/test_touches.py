@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trainer.apart.passage import PEDAL
 from trainer.sound.requests import KeyOff, KeyOn, Stop
 from trainer.sound.touches import Once, as_request
 
@@ -71,3 +72,20 @@ def test_a_word_of_the_programs_that_comes_late_forgets_no_key_struck_since() ->
     once.of([KeyOn(60, 70, 1.0, 0), KeyOff(60, 2.0, 0), KeyOn(60, 70, 3.0, 0)])
     once.of([KeyOn(60, 70, 3.5, 1), KeyOff(60, 2.0)])
     assert once.of([KeyOff(60, 4.0, 0)]) == []
+
+
+def test_the_pedal_of_one_interface_keeps_what_is_let_go_on_another() -> None:
+    """As the log has it; when the pedal goes up the program, which knows of both, says so."""
+    once = Once()
+    down, up = as_request((0.5, 1, PEDAL, 0)), as_request((3.0, 0, PEDAL, 0))
+    on_other = KeyOn(60, 80, 1.0, 1)
+    assert once.of([down, on_other, KeyOff(60, 2.0, 1)]) == [on_other]
+    assert once.of([up, KeyOff(60, 3.0)]) == [KeyOff(60, 3.0)]
+    assert once.of([KeyOn(62, 80, 4.0, 1), KeyOff(62, 5.0, 1)])[1:] == [KeyOff(62, 5.0, 1)]
+
+
+def test_a_pedal_holds_back_nothing_of_its_own_keyboards() -> None:
+    """Which tones it keeps their own process knows."""
+    once = Once()
+    once.of([as_request((0.5, 1, PEDAL, 0)), KeyOn(60, 80, 1.0, 0)])
+    assert once.of([KeyOff(60, 2.0, 0)]) == [KeyOff(60, 2.0, 0)]

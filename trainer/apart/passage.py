@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 Row = tuple[float, int, int, int]  # a time, and three numbers from 0 to 255
+PEDAL = 128  # in the place of a key, where rows tell of keys: the sustain pedal
 
 _ROW = struct.Struct("<dBBB")
 _AT_ONCE = 4096 * _ROW.size  # bytes read at a time

@@ -44,7 +44,10 @@ HEEDS = 0.3  # seconds in which the program comes to its next look, if nothing h
 ALL = 1.9  # seconds from a signal until the program is gone, whatever it is at
 
 # What it means where one of these is not done in its time; of the others nothing is lost.
-_UNDONE = {"the log": "the log was not written to its end in time; see whether its disk answers"}
+_UNDONE = {
+    "the log": "the last pass was not finished in the log in time; what was written of it counts "
+    "as broken off. If it was not a very long one, see whether the disk answers"
+}
 _SIGNALS = tuple(
     getattr(signal, name)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")

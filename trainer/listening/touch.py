@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from trainer.apart.passage import Row
+from trainer.apart.passage import PEDAL, Row
 from trainer.listening.assigning import NOTHING_TOLD, Told, plays
 from trainer.listening.chosen_ports import Channels, octaves
-from trainer.listening.events import KeyEvent
+from trainer.listening.events import KeyEvent, Pedal
 from trainer.listening.held import Held
 from trainer.listening.manuals import Manual
 from trainer.listening.midi import ByteReader
@@ -21,7 +21,8 @@ from trainer.listening.tones import Tones
 
 class Touch:
     """Tells `sound` when a tone begins (1) or ends (0), with twice the `number` of the process that
-    listens added; which, and how hard it is struck. Before `sound_as` nothing is to sound."""
+    listens added; which, and how hard it is struck; and the same of the pedal. Before `sound_as`
+    nothing is to sound."""
 
     def __init__(self, sound: Callable[[Row], object], number: int = 0) -> None:
         self._sound = sound
@@ -62,6 +63,8 @@ class Touch:
     def _play(self, events: list[KeyEvent]) -> None:
         if self._meant:
             for event in events:
+                if isinstance(event, Pedal):
+                    self._sound((event.time, 2 * self._number + event.down, PEDAL, 0))
                 self._tones.play(event)
 
     def _begin(self, tone: int, velocity: int, time: float) -> None:

@@ -70,7 +70,15 @@ class Stop:
     """The end of the track and of every note."""
 
 
-Request = Choice | KeyOn | KeyOff | Play | Stop
+@dataclass(frozen=True, slots=True)
+class PedalMoved:
+    """The sustain pedal of the keyboards that the process `ear` listens to goes down or up."""
+
+    down: bool
+    ear: int
+
+
+Request = Choice | KeyOn | KeyOff | PedalMoved | Play | Stop
 
 
 @dataclass(frozen=True, slots=True)
