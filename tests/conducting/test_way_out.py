@@ -7,6 +7,8 @@ import signal
 import threading
 import time
 from collections.abc import Iterator
+from random import random
+from subprocess import PIPE, Popen
 
 import pytest
 
@@ -132,6 +134,22 @@ def test_a_second_signal_while_all_is_put_away_changes_nothing(stage: Stage) -> 
         signal.raise_signal(signal.SIGTERM)
         stage.way.look()
     assert stage.done == ["the window", "the sound"] and stage.way.status == 143
+
+
+@POSIX
+def test_of_two_signals_that_come_while_python_is_held_up_the_first_counts(stage: Stage) -> None:
+    """Python calls the handlers of signals that wait in the order of their numbers: 2 before 15."""
+    long = [random() for _ in range(1_000_000)]
+    script = f"read line; kill -TERM {os.getpid()}; sleep 0.02; kill -INT {os.getpid()}"
+    with stage.way, Popen(["sh", "-c", script], stdin=PIPE, text=True) as other:
+        stage.way.only_at_looks()
+        assert other.stdin is not None
+        other.stdin.write("now\n")
+        other.stdin.flush()
+        long.sort()  # for as long as this takes nothing else of Python's is done
+        other.wait(60)
+        stage.way.look()
+    assert stage.way.status == 143
 
 
 @POSIX

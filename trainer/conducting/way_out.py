@@ -97,6 +97,9 @@ class WayOut:
         self._begun = threading.Lock()  # taken by whoever puts away, for good
         self._leaving, self._away = threading.Event(), threading.Event()
         self._before: dict[int, Any] = {}
+        self._signal = 0  # the one heeded
+        self._first = 0  # the signal that came first, as the system tells
+        self._told = threading.Event()  # that it is known
         self._woken: socket.socket | None = None
         self._wakes: socket.socket | None = None
 
@@ -157,6 +160,10 @@ class WayOut:
             self._asked = True
             self.status = HUNG_UP
         self._put_away()
+        if self._signal:
+            # of two that came while Python was held up it calls the lower number first
+            self._told.wait(HEEDS)
+            self.status = 128 + (self._first or self._signal)
         if not self._asked:
             self._listen_no_more()
         return isinstance(error, Leave) or (lost and self._asked)
@@ -223,6 +230,7 @@ class WayOut:
         if self._asked or self._leaving.is_set():
             return  # a second one must not spoil the end
         self._asked = True
+        self._signal = number
         self.status = 128 + number
         if not self._looking:
             raise Leave(self.status)
@@ -236,6 +244,8 @@ class WayOut:
         if not number:
             self._woken.close()
             return
+        self._first = number[0]
+        self._told.set()
         until = time.monotonic() + ALL
         if not self._leaving.wait(HEEDS):
             self.status = self.status or 128 + number[0]
