@@ -1,10 +1,11 @@
 """Is what is said while a pass goes on what is said when it is over?
 
-`python -m tests.faults.live_and_final [--passes N]` plays N passes (default 1000) of pieces of the
-library with voicings by chance, legato of several degrees and mistakes, and compares the marks
-given live with those of the end, wherever the voices were not divided anew. Prints how many faults
-were compared, how many came or went at the end, at how many moments the division changed or other
-keys count, whether the page names just these, and how many faults of resolution were not pending.
+`python -m tests.faults.live_and_final [--passes N] [--seed N]` plays N passes (default 1000) of
+pieces of the library with voicings by chance, legato of several degrees and mistakes, and compares
+the marks given live with those of the end, wherever the voices were not divided anew. Prints how
+many faults were compared, how many came or went at the end, at how many moments the division
+changed or other keys count, whether the page names just these, and how many faults of resolution
+were not pending.
 """
 
 from __future__ import annotations
@@ -180,7 +181,9 @@ def main(arguments: list[str] | None = None) -> int:
     """0 if nothing that was settled has changed, and what was divided anew is named."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--passes", type=int, default=1000)
-    found = compare(asked.parse_args(arguments).passes)
+    asked.add_argument("--seed", type=int, default=1)
+    wanted = asked.parse_args(arguments)
+    found = compare(wanted.passes, wanted.seed)
     print(f"{found.passes} passes, {found.faults} faults compared")
     print(f"went at the end: {dict(found.went) or 'none'}; came: {dict(found.came) or 'none'}")
     print(f"moments divided anew: {found.divided}; at which other keys count: {found.heard}")

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+from math import inf
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +15,7 @@ from trainer.judging.follow import _foreignness, _strangeness, align, follow, fo
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, foreignness, strangeness, task
 from trainer.listening.events import StruckChord
+from trainer.theory.moment import Metre
 from trainer.theory.voicing import Voicing
 
 PIECE = lesson("C", "c3 a2 f2 g2 c3 d3 e3 f3 g3 c3", ",,,,,6,6,,,")
@@ -120,7 +124,32 @@ def test_the_live_follower_knows_where_the_latest_chord_belongs() -> None:
     live = follower(asked())
     for place, (text, at) in enumerate(every()):
         live = follow(live, struck(text, at), 0.0)
-        assert live.moment == place
+        assert live.moment(at) == place
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(CHORDS), st.floats(0, 12)), max_size=8, unique_by=lambda p: p[1]
+    )
+)
+def test_when_no_more_can_come_the_live_follower_says_what_is_said_at_the_end(
+    played: list[tuple[str, float]],
+) -> None:
+    chords = [struck(text, at) for text, at in sorted(played, key=lambda pair: pair[1])]
+    live = follower(asked())
+    for chord in chords:
+        live = follow(live, chord, 0.0)
+    assert live.places(inf) == align(asked(), chords, 0.0)
+
+
+def test_a_chord_is_given_up_for_the_moment_before_when_the_next_is_due_and_nothing_comes() -> None:
+    """Half a beat late for one moment, in time for the next, and right for both."""
+    piece = lesson("C", "c3 g3 g3 c3", ",,,")
+    halves = task(replace(piece, metres=((Fraction(0), Metre(2, 2)),)), Conditions(tempo=60.0))
+    live = follow(follower(halves), struck("c3 g3 c4 e4", 0.0), 0.0)
+    live = follow(live, struck("g3 b3 d4 g4", 1.0), 0.0)
+    assert live.moment(1.0) == 1
+    assert live.moment(1.25) == 2
 
 
 @given(st.sets(st.integers(36, 80), min_size=1, max_size=5))

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+
 from tests.faults.live_and_final import compare
 from tests.judging.lessons import lesson
-from tests.practice.playing import keys, play, verdict
+from tests.practice.playing import in_order, keys, play, verdict
 from trainer.judging.take import Conditions
 from trainer.listening.events import KeyEvent
 from trainer.practice.effects import MomentJudged
+from trainer.theory.moment import Metre
 
 
 def test_what_was_said_live_stands_at_the_end() -> None:
@@ -44,3 +48,19 @@ def test_contrary_consecutives_are_said_when_they_are_played() -> None:
     end = {fault.rule for fault in verdict(made).faults}
     assert name in live
     assert name in end
+
+
+def test_a_chord_in_time_is_not_kept_for_the_one_left_out_before_it() -> None:
+    """The second chord is left out and comes half a beat later, where the third is asked for: it
+    is the third, and is said to be so when the second is over, not at the end."""
+    halves = replace(lesson("C", "c3 g3 g3 c3", ",,,"), metres=((Fraction(0), Metre(2, 2)),))
+
+    def performed(origin: float) -> list[KeyEvent]:
+        struck = ((0, "c3 g3 c4 e4"), (2, "g3 b3 d4 g4"), (3, "c3 c4 e4 g4"))
+        return in_order(*(keys(origin + n / 2, chord, 0.45) for n, chord in struck))
+
+    made = play(halves, Conditions(tempo=60.0), performed)
+    live = {one.verdict.index: one.verdict.keys for one in made.of(MomentJudged)}
+    assert live == {moment.index: moment.keys for moment in verdict(made).moments}
+    assert live[1] == ()
+    assert made.session.anew == ()

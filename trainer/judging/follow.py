@@ -7,13 +7,15 @@ the same moment costs distance only from half of the moment on. Hands that come 
 first, are one attack: up to `HANDS` chords close to one another are weighed as the whole they make,
 at the nearest of their times. Because moments and chords keep their order and the price of skipping
 is paid once, a skipped or an extra chord does not spoil what follows; because content counts,
-neither does being a beat behind.
+neither does being a beat behind. A moment that is due and not played costs something already while
+the pass goes on: else a chord in time would look like one that comes late for the moment before.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,16 +66,14 @@ class Follower:
         """The costs before each of the recent chords, and now."""
         return (self._start, *(step.costs for step in self._steps))
 
-    @property
-    def places(self) -> tuple[int | None, ...]:
-        """The moment of each of the recent chords, as it looks by now; None for an extra one."""
-        places = _traced(self._steps, int(np.argmin(self.costs[-1])))
-        return tuple(None if place is None else self.task.first + place - 1 for place in places)
+    def places(self, by: float) -> tuple[int | None, ...]:
+        """The moment of each of the recent chords, as it looks `by` seconds after the first moment
+        of the pass; None for an extra one."""
+        return _places(self.task, self._steps, self.costs[-1], by)
 
-    @property
-    def moment(self) -> int | None:
+    def moment(self, by: float) -> int | None:
         """Where the latest chord belongs; None: none yet, or an extra one."""
-        return self.places[-1] if self.recent else None
+        return self.places(by)[-1] if self.recent else None
 
 
 def follower(task: Task, begins: int | None = None) -> Follower:
@@ -104,8 +104,12 @@ def align(
         step = _step(task, before[-HANDS:], chords[max(0, count - HANDS) : count], origin)
         steps.append(step)
         before.append(step.costs)
-    skips = _skips(task)
-    places = _traced(steps, int(np.argmin(before[-1] + skips[-1] - skips)))
+    return _places(task, steps, before[-1], inf)
+
+
+def _places(task: Task, steps: Sequence[_Step], costs: _Costs, by: float) -> tuple[int | None, ...]:
+    """The moment of each chord of `steps`, None for an extra one; `costs` are those after them."""
+    places = _traced(steps, int(np.argmin(costs + _owing(task, by))))
     return tuple(None if place is None else task.first + place - 1 for place in places)
 
 
@@ -190,6 +194,15 @@ def _skips(task: Task) -> _Costs:
     given = {"bass", "melody"} <= set(task.conditions.supply)
     price = SKIPPED / 2 if given else SKIPPED
     return np.concatenate([[0.0], np.cumsum(price * task.sheet.wanted)])
+
+
+def _owing(task: Task, by: float) -> _Costs:
+    """Element i: what the moments from number i of the pass on will cost at the least that are due
+    `by` seconds after its first one. Nothing has been struck for them: they are passed over, or
+    what comes for them comes late. At the end of a pass (inf) nothing more can come."""
+    sheet, prices = task.sheet, np.diff(_skips(task))
+    least = np.minimum(prices, _price((by - sheet.times) / sheet.beats))
+    return np.concatenate([np.cumsum(least[::-1])[::-1], [0.0]])
 
 
 def _price(beats: _Costs) -> _Costs:

@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from trainer.judging.clock import Complete, Over, Placed
 from trainer.judging.follow import Follower, align, follow, follower
@@ -45,13 +46,13 @@ class Tactus:
         if chord.first < self.part.opens:
             return self, ()
         after = self._followed(chord)
-        place = after.follower.moment
-        return (after, ()) if place is None else after._over_before(place, hands)
+        place = after.follower.moment(chord.first - self.part.origin)
+        return (after, ()) if place is None else after._over_before(place, hands, chord.first)
 
     def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
         line = self.task.line
         assert line is not None
-        struck = by_moment(self._with_gathering(hands)._at_hand())
+        struck = by_moment(self._with_gathering(hands)._at_hand(now))
         found = []
         for index in sorted({*struck, self.current(now)}):
             if index >= self.waiting:
@@ -73,15 +74,16 @@ class Tactus:
         before, after = self.follower, follow(self.follower, chord, self.part.origin)
         placed = self.placed
         if len(after.recent) == len(before.recent):  # the oldest of them stays where it is
-            place = before.places[0]
+            place = before.places(chord.first - self.part.origin)[0]
             if place is not None and place >= self.waiting:
                 placed = placed.with_one((place, before.recent[0]))
         return replace(self, follower=after, placed=placed)
 
-    def _at_hand(self) -> Iterator[Placed]:
-        """The chords struck for the moments that are not over."""
+    def _at_hand(self, now: float) -> Iterator[Placed]:
+        """The chords struck for the moments that are not over, as it looks by `now`."""
         yield from self.placed
-        for place, chord in zip(self.follower.places, self.follower.recent, strict=True):
+        places = self.follower.places(now - self.part.origin)
+        for place, chord in zip(places, self.follower.recent, strict=True):
             if place is not None and place >= self.waiting:
                 yield place, chord
 
@@ -90,11 +92,16 @@ class Tactus:
 
     def looked(self, hands: Capture, now: float) -> Step:
         if self.ended(now):
-            return self._over_before(self.task.last + 1, hands)
-        gone_by = self.waiting
-        while gone_by < self.task.last and self._closes(gone_by) <= min(now, hands.begun):
-            gone_by += 1
-        return self._over_before(gone_by, hands)
+            return self._over_before(self.task.last + 1, hands, inf)
+        # each at its own time, so that it makes no difference how often one looks
+        tactus, over = self, tuple[Over, ...]()
+        while tactus.waiting < self.task.last:
+            closes = tactus._closes(tactus.waiting)
+            if closes > min(now, hands.begun):
+                break
+            tactus, more = tactus._over_before(tactus.waiting + 1, hands, closes)
+            over += more
+        return tactus, over
 
     def current(self, now: float) -> int:
         return max(self.part.first, moment_at(self.task, now - self.part.origin))
@@ -110,7 +117,7 @@ class Tactus:
         return beating(self.task, self.complete, first, time)
 
     def given_up(self, hands: Capture) -> tuple[Over, ...]:
-        return self._over_before(self.task.last + 1, hands)[1]
+        return self._over_before(self.task.last + 1, hands, inf)[1]
 
     def _closes(self, index: int) -> float:
         """When a moment before the last is over, if nothing later is struck sooner."""
@@ -118,11 +125,12 @@ class Tactus:
         assert line is not None
         return self.part.origin + line.time(index + 1) + AFTER * line.beat_length(index)
 
-    def _over_before(self, end: int, hands: Capture) -> Step:
-        """The moments before `end` are over; those with nothing to do are passed by."""
+    def _over_before(self, end: int, hands: Capture, by: float) -> Step:
+        """The moments before `end` are over at clock time `by`; those with nothing to do are passed
+        by."""
         if end <= self.waiting:
             return self, ()
-        struck = by_moment(self._at_hand())
+        struck = by_moment(self._at_hand(by))
         over: list[Over] = []
         for index in range(self.waiting, end):
             if self.task.at(index).wanted:
