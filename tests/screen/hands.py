@@ -111,20 +111,20 @@ class Hands:
                 time.sleep(0.004)
 
     def press(self, key: int, unicode: str = "", scancode: int = 0, mod: int = 0) -> None:
+        """A key that has a character sends it as text too, as the system does."""
         details = {"key": key, "unicode": unicode, "scancode": scancode, "mod": mod}
         pygame.event.post(pygame.event.Event(pygame.KEYDOWN, details))
+        if unicode and unicode.isprintable():
+            pygame.event.post(pygame.event.Event(pygame.TEXTINPUT, {"text": unicode}))
         pygame.event.post(pygame.event.Event(pygame.KEYUP, details))
         self.frame()
 
     def write(self, text: str) -> None:
-        """Type into a field: key and text events, as the system sends them."""
+        """Type into a field."""
         for character in text:
             key = pygame.key.key_code(character) if character != " " else pygame.K_SPACE
-            details = {"key": key, "unicode": character, "scancode": 0, "mod": 0}
-            pygame.event.post(pygame.event.Event(pygame.KEYDOWN, details))
-            pygame.event.post(pygame.event.Event(pygame.TEXTINPUT, {"text": character}))
-            pygame.event.post(pygame.event.Event(pygame.KEYUP, details))
-        self.frame(2)
+            self.press(key, character)
+        self.frame()
 
     def click(self, position: tuple[int, int], button: int = 1) -> None:
         for kind in (pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP):

@@ -77,6 +77,7 @@ class Window:
         self._held: tuple[pygame.event.Event, float] | None = None  # and when it is due again
         self._dirty = True
         self._seen: View | None = None
+        self._meant = False  # the key pressed last did something, and so is no text
 
     def _opened(self) -> pygame.Surface:
         size = (max(SMALLEST[0], self.state.width), max(SMALLEST[1], self.state.height))
@@ -177,9 +178,15 @@ class Window:
                 self._mouse(event)
 
     def _keys(self, event: pygame.event.Event) -> None:
-        ours = event.type == pygame.KEYDOWN and self._ours(event)
-        if not ours and self._help is None:
-            self.room.view.key(event)
+        """A letter comes twice, as a key and as text. Where the key has done something, its text is
+        not written into a field that it has opened."""
+        if event.type == pygame.TEXTINPUT and self._meant:
+            return
+        taken = event.type == pygame.KEYDOWN and self._ours(event)
+        if not taken and self._help is None:
+            taken = self.room.view.key(event)
+        if event.type == pygame.KEYDOWN:
+            self._meant = taken and bool(event.unicode)
 
     def _mouse(self, event: pygame.event.Event) -> None:
         pressed = event.type == pygame.MOUSEBUTTONDOWN
