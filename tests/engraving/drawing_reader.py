@@ -417,8 +417,14 @@ def _signs_of(heads: list[_Sign], signs: list[_Sign], space: float) -> dict[int,
             before = sorted((s for s in own if begin < s.x < first), key=lambda s: s.x)
             between = sorted((s for s in own if first < s.x < chord[-1].x), key=lambda s: s.x)
             both = [*before, *between]
+            places: list[list[_Sign]] = []  # one head may be that of two voices
+            for head in chord:
+                if places and head.x - places[-1][0].x < 0.2 * space:
+                    places[-1].append(head)
+                else:
+                    places.append([head])
             if len(both) == 1:
-                both *= len(chord)  # one note in two voices
-            for head, sign in zip(chord, both, strict=False):
-                found[id(head)] = ALTERS[sign.code]
+                both *= len(places)  # one note in two voices
+            for one, sign in zip(places, both, strict=False):
+                found.update((id(head), ALTERS[sign.code]) for head in one)
     return found

@@ -58,9 +58,7 @@ def differences(
             if note.source:
                 printed += 1
                 told += _printed_wrong(exercise, note)
-                continue
-            own = [c for c in columns if c[0] == note.system]
-            moment = min(own, key=lambda c: abs(c[1] - note.x))[2]
+        for note, moment in _by_moment(seen, columns):
             value = (note.head, note.flags, note.dots)
             found[Found(moment, note.staff, note.pitch, value)] += 1
     wanted = Counter(one for one in _wanted(exercise, verdicts) if one.moment in reached)
@@ -91,6 +89,32 @@ def _columns(
         space = 0.59 * seen[0].space
         columns.setdefault(index, (system, middle - space))
     return [(system, x, index) for index, (system, x) in columns.items()]
+
+
+def _by_moment(
+    seen: Sequence[Seen], columns: Sequence[tuple[int, float, int]]
+) -> Iterator[tuple[Seen, int]]:
+    """The player's notes with the moment each belongs to: the column that its cluster stands in,
+    of heads side by side; where a cluster reaches over two or over none, one that is so near to
+    its left that only a sign stands between, else the nearest."""
+    for key in {(note.system, note.staff) for note in seen}:
+        own = [(x, moment) for system, x, moment in columns if system == key[0]]
+        here = sorted((n for n in seen if (n.system, n.staff) == key), key=lambda n: n.x)
+        clusters: list[list[Seen]] = []
+        for note in here:
+            wide = (1.75 if note.head == "whole" else 1.25) * note.space
+            if clusters and note.x - clusters[-1][-1].x < wide:
+                clusters[-1].append(note)
+            else:
+                clusters.append([note])
+        for cluster in clusters:
+            inside = {m for x, m in own if any(abs(x - n.x) < 0.2 * n.space for n in cluster)}
+            for note in cluster:
+                if not note.source:
+                    away = [(abs(x - note.x), moment) for x, moment in own]
+                    behind = [(note.x - x, m) for x, m in own if 0 < note.x - x < 2.45 * note.space]
+                    nearest = min(behind or away)[1]
+                    yield note, next(iter(inside)) if len(inside) == 1 else nearest
 
 
 _NAME = re.compile(r"(melody|alto|tenor|bass)-(\d+)(?:-from-(\d+)-(\d+))?(-\d+)?$")

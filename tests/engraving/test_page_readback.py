@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import random
 import re
+from collections import Counter
 from datetime import UTC, datetime
 
 import pytest
 
+from tests.engraving.crowding import overlaps
 from tests.engraving.marks_demo import verdict_of
 from tests.engraving.page_readback import as_played, differences
 from tests.engraving.pieces import hymn, piece
@@ -70,6 +72,46 @@ def test_two_notes_on_one_place_are_told_apart_by_their_signs() -> None:
     (page,) = engrave(exercise, 900, None, space_px=10)
     drawn = [marked(page, exercise, verdict, 0.15)]
     assert differences(exercise, drawn, verdict.moments) == (16, [])
+
+
+@pytest.mark.parametrize("width", [260, 300, 340, 420])
+def test_signs_do_not_mind_the_barlines_of_other_systems(width: float) -> None:
+    """Every alto is its melody raised: two signs before each head, in whatever column it stands."""
+    exercise = piece("g4 a4 g4 a4 " * 6, "c3 c3 c3 c3 " * 6, {}, key="C")
+    heard = [f"{'g#4' if n % 2 == 0 else 'a#4'} c4" for n in range(24)]
+    verdict = verdict_of(exercise, heard, [])
+    pages = engrave(exercise, width, None, space_px=7)
+    drawn = [marked(page, exercise, verdict, 0.15) for page in pages]
+    assert len(pages[0].geometry.systems) > 1
+    assert differences(exercise, drawn, verdict.moments) == (24 * 4, [])
+
+
+@pytest.mark.parametrize(
+    ("melody", "bass", "key", "heard"),
+    [
+        ("b4", "g3:1/2 g3:1/2", "C", "b4 a4"),  # one head for a quarter and an eighth
+        ("b4:2", "g3 g3", "C", "b4 a4"),  # none for a half and a quarter
+        ("ab4", "f3", "f", "fb4 f4"),  # two on one place, each with its sign
+        ("bb4", "g2", "C", "bb4 b4"),  # three on one place, two of them one head
+        ("b4:2", "c3:2", "C", "a#4 f4"),
+        ("b4", "g2", "C", "e4 gb2"),  # as low as the bass
+    ],
+)
+def test_after_a_barline_nothing_stands_on_it_nor_on_a_head(
+    melody: str, bass: str, key: str, heard: str
+) -> None:
+    """A note beside its given one may find no room at its left: it then stands at the right."""
+    quarters = (melody.count(" ") + 1) * (2 if ":2" in melody else 1)
+    exercise = piece(
+        f"c5 c5 c5 c5 {melody} " + "c5 " * (4 - quarters), f"c3 c3 c3 c3 {bass}", {}, key
+    )
+    verdict = verdict_of(exercise, ["g4 e4"] * 4 + [heard], [])
+    for space in (6, 10, 24):
+        (page,) = engrave(exercise, 90 * space, None, space_px=space)
+        drawn = [marked(page, exercise, verdict, 0.15)]
+        told = differences(exercise, drawn, verdict.moments)[1]
+        assert [one for one in told if "is on no page" not in one] == []
+        assert overlaps(page, exercise, verdict) == Counter()
 
 
 # ---- the reader sees what is wrong -------------------------------------------------------------

@@ -8,17 +8,18 @@ one staff share a stem.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from trainer.engraving.boxes import Box
-from trainer.engraving.chord_columns import BEYOND, columns_of
+from trainer.engraving.chord_columns import BEYOND, ways_to_stand
 from trainer.engraving.geometry import Geometry, System
 from trainer.engraving.ink import Drawing, Ink, Sign, Stroke
 from trainer.engraving.note_values import values
 from trainer.engraving.notes_on_paper import BASS, TREBLE
 from trainer.engraving.signs_before import accidentals_before
+from trainer.engraving.surroundings import Surroundings, surroundings
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import VoiceName
@@ -84,7 +85,10 @@ def write(
     moment, for the accidentals of the bar: a printed note that they would alter gets its own sign
     back. KeyError if the moment is not on this page.
     """
-    page = _Page(exercise, geometry, geometry.system_of(moment), moment, before or {})
+    before = before or {}
+    last = before.get(moment - 1)
+    about = surroundings(geometry, moment, () if last is None else last.drawings)
+    page = _Page(exercise, geometry, geometry.system_of(moment), moment, before, about)
     upper = [n for n in notes if _stands_above(n, tenor_above)]
     lower = [n for n in notes if not _stands_above(n, tenor_above)]
     above, below = page.staff(upper, is_upper=True), page.staff(lower, is_upper=False)
@@ -109,6 +113,15 @@ def head_for(duration: Fraction) -> int:
     return HALF if duration >= 2 else BLACK
 
 
+def one_head(one: Fraction, other: Fraction) -> bool:
+    """Whether one head serves two voices for these lengths, each on its own stem: it looks the
+    same and a dot could not be taken for the other's. (Common practice, no source.)"""
+    if one == other:
+        return True
+    undotted = all(values(length)[0].dots == 0 for length in (one, other))
+    return undotted and head_for(one) == head_for(other) == BLACK
+
+
 @dataclass(frozen=True, slots=True)
 class _Page:
     """One moment of an engraved page, and what is known of it."""
@@ -118,26 +131,46 @@ class _Page:
     system: System
     moment: int
     before: Mapping[int, Column]
+    about: Surroundings
 
     @property
     def _duration(self) -> Fraction:
         return self.exercise.moments[self.moment].duration
 
     def staff(self, notes: Sequence[VoiceNote], *, is_upper: bool) -> Column:
-        """What is written on one staff: a soprano on its own stem, then the middle voices."""
-        given = self._given(is_upper)
+        """What is written on one staff: a soprano on its own stem, then the middle voices, the
+        first way in which nothing is covered; where there is none, the one that covers least."""
+        stem_up = not is_upper
         tops = [n for n in notes if n.voice == "soprano"]
         others = [n for n in notes if n.voice != "soprano"]
-        heads: list[Placed] = []
-        drawings: list[Drawing] = []
-        for group, stem_up in ((tops, True), (others, not is_upper)):
-            if group:
-                column = self._chord(group, given, is_upper=is_upper, stem_up=stem_up)
-                heads += column.notes
-                drawings += column.drawings
-                given = [*given, *((note.pitch, self._duration) for note in group)]
-        drawings += self._accidentals(heads, notes, is_upper)
-        return Column(tuple(heads), tuple(drawings))
+        others.sort(key=lambda n: n.pitch.height, reverse=not stem_up)
+        given = [*self._given(is_upper), *((note.pitch, self._duration) for note in tops)]
+        ways = ways_to_stand(
+            [n.pitch for n in others],
+            [pitch for pitch, _ in given],
+            shared=[pitch for pitch, length in given if one_head(length, self._duration)],
+            stem_up=stem_up,
+        )
+        high = self._chord(tops, (0.0,) * len(tops), is_upper=is_upper, stem_up=True)
+        best: tuple[float, Column] | None = None
+        for way in ways:
+            if any(
+                self._astride(n.pitch, is_upper) and c < BEYOND
+                for n, c in zip(others, way, strict=True)
+            ):
+                continue
+            low = self._chord(others, way, is_upper=is_upper, stem_up=stem_up)
+            heads, drawn = (*high.notes, *low.notes), (*high.drawings, *low.drawings)
+            boxes = [*map(self._box, heads)]
+            signs = accidentals_before(self._wanted(heads, notes, is_upper), boxes, self.about)
+            dots = [d for d in drawn if isinstance(d, Sign) and d.code == _DOT]
+            covered = self.about.covered(boxes, dots, signs)
+            if best is None or covered < best[0]:
+                best = covered, Column(heads, (*drawn, *signs))
+            if not covered:
+                break
+        assert best is not None, "far enough aside nothing touches the given note"
+        return best[1]
 
     def _given(self, is_upper: bool) -> list[tuple[Pitch, Fraction]]:
         """The printed note that begins here on a staff, with its length in quarter notes."""
@@ -150,34 +183,12 @@ class _Page:
         return [] if pitch is None else [(pitch, next(lengths, here.duration))]
 
     def _chord(
-        self,
-        notes: Sequence[VoiceNote],
-        given: Sequence[tuple[Pitch, Fraction]],
-        *,
-        is_upper: bool,
-        stem_up: bool,
+        self, notes: Sequence[VoiceNote], columns: Sequence[float], *, is_upper: bool, stem_up: bool
     ) -> Column:
-        """Notes on one stem."""
+        """Notes in their columns, on one stem or, where their heads are apart, on one each."""
         space, left = self.system.space, self.geometry.moments[self.moment]
-        ordered = sorted(notes, key=lambda n: n.pitch.height, reverse=not stem_up)
         head = head_for(self._duration)
         width = WIDTHS[head] * space
-
-        def box(height: int, column: float) -> Box:
-            x, y = left + column * width, self._y(height, is_upper)
-            return Box("head", x, y - space / 2, x + width, y + space / 2)
-
-        places = columns_of(
-            [n.pitch for n in ordered],
-            [pitch for pitch, _ in given],
-            shared=[pitch for pitch, length in given if length == self._duration],
-            stem_up=stem_up,
-            blocked=lambda pitch, column: (
-                self._covers(box(pitch.height, column))
-                or (column < BEYOND and self._astride(pitch, is_upper))
-                or self._no_room_before(box(pitch.height, column), pitch, given, is_upper)
-            ),
-        )
         placed = tuple(
             Placed(
                 self.moment,
@@ -188,38 +199,20 @@ class _Page:
                 width,
                 is_upper,
             )
-            for note, column in zip(ordered, places, strict=True)
+            for note, column in zip(notes, columns, strict=True)
         )
-        inks = [note.ink for note in ordered]
-        common = inks[0] if len(set(inks)) == 1 else "player"
-        drawings: list[Drawing] = [*self._ledgers(placed, common, is_upper)]
-        drawings += [Sign(head, n.x, n.y, space, ink) for n, ink in zip(placed, inks, strict=True)]
-        drawings += self._dots(placed, inks)
-        if head in (BLACK, HALF):
-            drawings += self._stem(placed, common, stem_up)
+        apart = max(columns, default=0) - min(columns, default=0) > 1
+        stems = [[number] for number in range(len(notes))] if apart else [[*range(len(notes))]]
+        drawings: list[Drawing] = []
+        for stem in stems if notes else ():
+            here, inks = [placed[n] for n in stem], [notes[n].ink for n in stem]
+            common = inks[0] if len(set(inks)) == 1 else "player"
+            drawings += self._ledgers(here, common, is_upper)
+            drawings += [Sign(head, n.x, n.y, space, i) for n, i in zip(here, inks, strict=True)]
+            drawings += self._dots(here, inks)
+            if head in (BLACK, HALF):
+                drawings += self._stem(here, common, stem_up)
         return Column(placed, tuple(drawings))
-
-    def _covers(self, head: Box) -> bool:
-        """Whether a head would cover a printed dot or accidental."""
-        return any(
-            box.kind in ("dot", "accidental") and box.touches(head) for box in self.geometry.printed
-        )
-
-    def _no_room_before(
-        self, head: Box, pitch: Pitch, given: Sequence[tuple[Pitch, Fraction]], is_upper: bool
-    ) -> bool:
-        """Whether a note to the left of the given one would leave no room after the barline for
-        its sign, or for the signs of both where they stand on one place."""
-        space, left = self.system.space, self.geometry.moments[self.moment]
-        here = [pitch for pitch, _ in given]
-        clash = any(g.height == pitch.height and g.alter != pitch.alter for g in here)
-        if head.left >= left or not self._misread_at(pitch, is_upper, self.before, here):
-            return False
-        room = (2.4 if clash else 1.25) * space
-        return any(
-            box.kind == "barline" and head.left - room < box.right < left
-            for box in self.geometry.printed
-        )
 
     def _astride(self, pitch: Pitch, is_upper: bool) -> bool:
         """Whether the given note stands on the same place, altered otherwise, and has its sign:
@@ -230,6 +223,10 @@ class _Page:
             and self._misread_at(given, is_upper, {}, ())
             for given, _ in self._given(is_upper)
         )
+
+    def _box(self, head: Placed) -> Box:
+        half = self.system.space / 2
+        return Box("head", head.x, head.y - half, head.x + head.width, head.y + half)
 
     def _y(self, height: int, is_upper: bool) -> float:
         return (self.system.treble_y if is_upper else self.system.bass_y)(height)
@@ -272,10 +269,11 @@ class _Page:
             for number in range(values(self._duration)[0].dots):
                 yield Sign(_DOT, right + (0.35 + 0.6 * number) * space, y, space, ink)
 
-    def _accidentals(
+    def _wanted(
         self, heads: Sequence[Placed], notes: Sequence[VoiceNote], is_upper: bool
-    ) -> Iterable[Drawing]:
-        """The signs of all notes written on one staff, clear of print and of what stands before.
+    ) -> list[tuple[int, float, float, Ink]]:
+        """The signs that all notes written on one staff need: alteration, left edge and middle of
+        the head, ink.
 
         They stand in the order of the heads they belong to. One is enough for two voices on the
         same note, unless a third stands on its place.
@@ -297,15 +295,7 @@ class _Page:
                 ink = inks.get(pitch, "player")
                 wanted.append((pitch.alter, x, self._y(pitch.height, is_upper), ink))
                 signed.add(head)
-        last = self.before.get(self.moment - 1) if self.moment - 1 in self.system.moments else None
-        return accidentals_before(
-            wanted,
-            heads=[(head.x, head.y, head.width) for head in heads],
-            left=left,
-            space=self.system.space,
-            printed=self.geometry.printed,
-            earlier=() if last is None else last.drawings,
-        )
+        return wanted
 
     def _misread_at(
         self, pitch: Pitch, is_upper: bool, before: Mapping[int, Column], here: Collection[Pitch]
