@@ -6,11 +6,12 @@ to head passes over whatever stands between them; the parts of one mark, of one 
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from trainer.engraving.boxes import Box, boxes_of
+from trainer.engraving.boxes import Box, box_of
 from trainer.engraving.ink import Drawing, Sign, Stroke
 from trainer.engraving.mark_forms import FORMS
 from trainer.engraving.marking_pen import pen_for
@@ -20,6 +21,7 @@ from trainer.judging.verdict import PassVerdict
 from trainer.score.exercise import Exercise
 
 _WRITTEN = {0xE0A0: "head", 0xE0A2: "head", 0xE0A3: "head", 0xE0A4: "head", 0xE1E7: "dot"}
+_SOLID = ("written head", "written sign", "written dot", "written flag")  # touch nothing of theirs
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,12 @@ def overlaps(page: Page, exercise: Exercise, verdict: PassVerdict) -> Counter[tu
             )
             if not shared and _touch(thing, other):
                 found[thing.kind, other.kind] += 1
+    placed = [one for one in notes if one.kind in _SOLID]
+    for number, thing in enumerate(placed):
+        for other in placed[max(0, number - 20) : number]:
+            one_head = {thing.kind, other.kind} == {"written head"} and _same(thing, other)
+            if not one_head and _touch(thing, other):
+                found[thing.kind, other.kind] += 1
     return found
 
 
@@ -69,8 +77,22 @@ def _touch(one: Thing, other: Thing) -> bool:
 
 
 def _thing(kind: str, owner: object, drawings: Sequence[Drawing], space: float) -> Thing:
-    boxes = (box.wider(-0.03 * space) for drawing in drawings for box in boxes_of(drawing))
+    boxes = (box.wider(-0.03 * space) for drawing in drawings for box in _closely(drawing))
     return Thing(kind, owner, tuple(boxes))
+
+
+def _closely(drawing: Drawing) -> Iterator[Box]:
+    """Rectangles around a drawing; a slanting stroke is cut into pieces as long as it is thick."""
+    if not isinstance(drawing, Stroke) or drawing.x1 == drawing.x2 or drawing.y1 == drawing.y2:
+        yield box_of(drawing)
+        return
+    across, down = drawing.x2 - drawing.x1, drawing.y2 - drawing.y1
+    count = math.ceil(math.hypot(across, down) / drawing.width)
+    for n in range(count):
+        a, b = n / count, (n + 1) / count
+        piece = (drawing.x1 + a * across, drawing.y1 + a * down)
+        end = (drawing.x1 + b * across, drawing.y1 + b * down)
+        yield box_of(Stroke(*piece, *end, drawing.width, drawing.ink))
 
 
 def _notes(page: Page, exercise: Exercise, verdict: PassVerdict) -> Iterator[Thing]:

@@ -42,6 +42,18 @@ def test_no_mark_lies_on_anything(path: object) -> None:
     assert found == Counter()
 
 
+@pytest.mark.parametrize("seed", [2, 3, 8])
+def test_nor_where_eighths_stand_close(seed: int) -> None:
+    """Flags reach no head, marks with little choice of place are drawn before those with much."""
+    exercise = read_exercise(next(path for path in PIECES if path.stem == "wo-gott-der-herr"))
+    voicings = Solver(exercise.moments).best(1)[0].voicings
+    verdict = as_played(exercise, voicings, random.Random(seed), wild=0.4)
+    found: Counter[tuple[str, str]] = Counter()
+    for page in engrave(exercise, 700, None, space_px=7.5):
+        found += overlaps(page, exercise, verdict)
+    assert found == Counter()
+
+
 def hymn_page() -> Page:
     return engrave(hymn(), 1600, None, space_px=10)[0]
 

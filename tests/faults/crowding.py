@@ -29,6 +29,7 @@ ARGUED = {
     ("written sign", "printed signature"): "more accidentals than there is room for",
     ("written sign", "printed metre"): "more accidentals than there is room for",
     ("written head", "printed tie"): "a tie bends through the places of the inner voices",
+    ("written flag", "written flag"): "alto and tenor that come close between the staves",
     ("written head", "printed fermata"): "an alto that was played above the melody",
 }
 

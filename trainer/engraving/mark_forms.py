@@ -42,6 +42,17 @@ FORMS: dict[str, Form] = {
     "crossing": "join",
     "overlap": "join",
 }
+# from the form that can stand in the fewest places to the one that finds room everywhere
+_BY_FREEDOM: tuple[Form, ...] = (
+    "join",
+    "bracket",
+    "parallel",
+    "step",
+    "caret",
+    "cross",
+    "arrow",
+    "tick",
+)
 RISES = {"leading-tone-astray"}  # the arrow of all others points down
 SIZES = {
     "consecutive-octaves": 8,
@@ -66,6 +77,11 @@ class Nib:
 
     def stroke(self, x1: float, y1: float, x2: float, y2: float) -> Stroke:
         return Stroke(x1, y1, x2, y2, self.thick, self.ink)
+
+
+def freedom(rule: str) -> int:
+    """How freely a rule's mark finds its place, against those of other rules."""
+    return _BY_FREEDOM.index(FORMS.get(rule, "tick"))
 
 
 def cross(nib: Nib, x: float, y: float) -> tuple[Drawing, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
-from itertools import product
+from itertools import chain, product
 
 from trainer.engraving import mark_forms as forms
 from trainer.engraving.boxes import Occupied, box_of
@@ -27,6 +27,7 @@ _BESIDE = sorted(
     product([0.3 + 0.35 * n for n in range(9)], [0.5 * n for n in range(-9, 10)]),
     key=lambda place: place[0] + 1.6 * abs(place[1]),
 )
+_WIDEST = 1.2  # of a mark beside a note
 # where a figure between two strokes is tried: along them, and up or down from their middle
 _BETWEEN = sorted(
     product([0.5, 0.35, 0.65, 0.2, 0.8], [0.5 * n for n in range(-16, 17)]),
@@ -205,9 +206,12 @@ class Pen:
     def _beside(
         self, note: Placed, form: Callable[[float, float], tuple[Drawing, ...]]
     ) -> tuple[Drawing, ...]:
+        """To the right of its note, or where all is full there to its left."""
         space, edge = self.geometry.space, self._edge(note)
-        options = (form(edge + dx * space, note.y + dy * space) for dx, dy in _BESIDE)
-        return self.taken.first_free(options, _AIR * space)
+        front = self._front(note) - _WIDEST * space
+        right = (form(edge + dx * space, note.y + dy * space) for dx, dy in _BESIDE)
+        left = (form(front - dx * space, note.y + dy * space) for dx, dy in _BESIDE)
+        return self.taken.first_free(chain(right, left), _AIR * space)
 
     def _bracket(self, nib: Nib, note: Placed) -> tuple[Drawing, ...]:
         """Before its note, as near as it can stand; after it where there is no room."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from trainer.engraving.boxes import box_of
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Ink, to_svg
+from trainer.engraving.mark_forms import freedom
 from trainer.engraving.marking_pen import pen_for
 from trainer.engraving.middle_voices import Column, VoiceNote, write
 from trainer.engraving.notes_on_paper import tenor_staves
@@ -94,7 +95,8 @@ def marks(
     `columns` are the player's notes as `played` has set them. Whatever is wrong at a moment of
     `hollow` (see `collapsed`) has the same one mark. `beside` is what else is drawn already: no
     mark lies on it, nor on print, notes and other marks, where there is room; a stroke from note
-    to note passes over what stands between them.
+    to note passes over what stands between them. Moment by moment, what can stand in few places
+    is drawn first, so that what comes later moves nothing.
     """
     here = [
         (index, fault)
@@ -106,19 +108,17 @@ def marks(
     for index, fault in here:
         if not set(fault.moments) & set(hollow):
             lines[index] = pen.lines(fault)
-    found: list[Mark] = []
+    found: dict[int, tuple[Drawing, ...]] = {}
     gaps: dict[int, tuple[Drawing, ...]] = {}
-    for index, fault in here:
+    for index, fault in sorted(here, key=lambda one: (one[1].moments[-1], freedom(one[1].rule))):
         if index in lines:
-            drawings = (*lines[index], *pen.signs(fault, lines[index]))
+            found[index] = (*lines[index], *pen.signs(fault, lines[index]))
         else:
             moment = next(m for m in reversed(fault.moments) if m in hollow)
             if moment not in gaps:
                 gaps[moment] = pen.gap(moment)
-            drawings = gaps[moment]
-        if drawings:
-            found.append(Mark(index, drawings))
-    return tuple(found)
+            found[index] = gaps[moment]
+    return tuple(Mark(index, found[index]) for index, _ in here if found[index])
 
 
 def times_and_marks(
