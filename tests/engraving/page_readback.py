@@ -169,7 +169,7 @@ def _wanted(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> Iterator[F
 
 
 def _tenor_staves(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> dict[int, int]:
-    """By phrase, where the tenor takes fewer ledger lines; as before where it takes as many."""
+    """By phrase, where its first note takes fewer ledger lines; as before where as many."""
     staff = 1
     found = {}
     heard = {
@@ -180,7 +180,7 @@ def _tenor_staves(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> dict
     }
     for phrase in exercise.phrases:
         inside = range(phrase.first, phrase.last + 1)
-        heights = [pitch.height for i in inside if (pitch := heard.get(i)) is not None]
+        heights = [pitch.height for i in inside if (pitch := heard.get(i)) is not None][:1]
         # lines below e4 and above f5, below g2 and above a3; c4 is 28
         above = sum((30 - h) // 2 if h < 30 else max(0, (h - 38) // 2) for h in heights)
         below = sum((18 - h) // 2 if h < 18 else max(0, (h - 26) // 2) for h in heights)

@@ -1,4 +1,4 @@
-"""The staff of the tenor on a page that is being played, and on the page of the whole pass."""
+"""The staff of the tenor is the same while a page is played, after the pass and when marked."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import pytest
 
 from tests.engraving.marks_demo import pitches, verdict_of
 from tests.engraving.pieces import piece
+from trainer.engraving.marks import played
 from trainer.engraving.page import engrave_systems
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
@@ -47,14 +48,25 @@ def test_while_a_phrase_goes_on_its_first_tenor_note_decides_and_nothing_moves(
     assert seen[-1] == [True] * 4 + [False] * 3
 
 
-def test_after_the_pass_the_whole_phrase_decides(inked: Inked) -> None:
-    for verdict in verdict_of(PIECE, MIDDLES, []).moments:
+def test_after_the_pass_every_note_stands_where_it_was_written(inked: Inked) -> None:
+    whole = verdict_of(PIECE, MIDDLES, [])
+    for verdict in whole.moments:
         inked.add(verdict, [])
-    inked.replace(verdict_of(PIECE, MIDDLES, []).moments, [])
-    assert above(inked) == [False] * 4 + [True] * 3
+    live = inked.notes()
+    inked.replace(whole.moments, [])
+    assert inked.notes() == live
 
 
-def test_who_begins_again_from_a_moment_is_in_the_middle_of_a_pass_again(inked: Inked) -> None:
+def test_the_marked_page_has_it_as_it_was_written(inked: Inked) -> None:
+    whole = verdict_of(PIECE, MIDDLES, [])
+    for verdict in whole.moments:
+        inked.add(verdict, [])
+    (page, *more) = engrave_systems(PIECE, 900)
+    assert not more
+    assert played(PIECE, page.geometry, whole.moments) == dict(inked.columns)
+
+
+def test_who_begins_again_from_a_moment_finds_what_is_before_as_it_was(inked: Inked) -> None:
     inked.replace(verdict_of(PIECE, MIDDLES, []).moments, [])
     inked.drop_from(6)
     assert above(inked) == [True] * 4 + [False] * 2

@@ -65,7 +65,7 @@ def _collapsed(voicing: Voicing) -> bool:
 def played(
     exercise: Exercise, geometry: Geometry, verdicts: Sequence[MomentVerdict]
 ) -> dict[int, Column]:
-    """The middle voices of a whole pass on this page, by moment, the tenor staff by phrase."""
+    """The middle voices of a pass on this page, by moment, as they were written as it went on."""
     voices = {
         v.index: {} if v.voicing is None else written_voices(exercise, v.voicing) for v in verdicts
     }

@@ -27,9 +27,7 @@ from trainer.theory.voicing import VoiceName
 BLACK, HALF, WHOLE, DOUBLE_WHOLE = 0xE0A4, 0xE0A3, 0xE0A2, 0xE0A0
 WIDTHS = {BLACK: 1.18, HALF: 1.18, WHOLE: 1.688, DOUBLE_WHOLE: 2.396}  # heads, in staff spaces
 STEM = 3.1  # length of a stem, in staff spaces
-# of one with a flag, which must not reach back to a head: it hangs beside it only where the stem
-# goes up
-_FLAGGED_UP, _FLAGGED_DOWN = 3.5, 3.8
+_FLAGGED = 3.8  # of one with a flag, which must not reach back to the head
 THIN = 0.11
 _DOT = 0xE1E7
 # flags by the value of the note: stem up, stem down
@@ -240,8 +238,7 @@ class _Page:
         inset = THIN * space / 2
         x = min(xs) + notes[0].width - inset if up else max(xs) + inset
         flag = _FLAGS.get(values(self._duration)[0].length)
-        flagged = _FLAGGED_UP if up else _FLAGGED_DOWN
-        long = (STEM if flag is None else flagged) * space
+        long = (STEM if flag is None else _FLAGGED) * space
         start, end = (max(ys), min(ys) - long) if up else (min(ys), max(ys) + long)
         yield Stroke(x, start, x, end, THIN * space, ink)
         if flag is not None:

@@ -71,35 +71,26 @@ def line_of(voice: VoiceName, notes: tuple[Note, ...], exercise: Exercise) -> Li
 
 
 def tenor_staves(exercise: Exercise, tenor: Mapping[int, Pitch]) -> tuple[bool, ...]:
-    """For each moment whether the tenor stands on the upper staff, as `line_of` has it.
+    """For each moment whether a tenor that is played stands on the upper staff.
 
-    `tenor` are all its notes, by moment.
+    `tenor` are its notes by now, by moment. Print knows a phrase to its end (`line_of`); of what is
+    played the first note of each phrase decides, while it goes on and ever after, so that nothing
+    moves that was once written.
     """
-    phrases = ([tenor[i].height for i in _within(phrase, tenor)] for phrase in exercise.phrases)
-    return _by_moment(exercise, _tenor_by_phrase(phrases))
-
-
-def tenor_staves_so_far(exercise: Exercise, tenor: Mapping[int, Pitch]) -> tuple[bool, ...]:
-    """The same while a phrase goes on and nobody knows its end: its first note decides and what
-    is written does not move."""
     firsts = ([tenor[i].height for i in _within(phrase, tenor)][:1] for phrase in exercise.phrases)
-    return _by_moment(exercise, _tenor_by_phrase(firsts))
+    return tuple(
+        upper
+        for phrase, upper in zip(exercise.phrases, _tenor_by_phrase(firsts), strict=True)
+        for _ in range(phrase.first, phrase.last + 1)
+    )
 
 
 def _within(phrase: Phrase, tenor: Mapping[int, Pitch]) -> Iterator[int]:
     return (index for index in range(phrase.first, phrase.last + 1) if index in tenor)
 
 
-def _by_moment(exercise: Exercise, by_phrase: Iterable[bool]) -> tuple[bool, ...]:
-    return tuple(
-        upper
-        for phrase, upper in zip(exercise.phrases, by_phrase, strict=True)
-        for _ in range(phrase.first, phrase.last + 1)
-    )
-
-
 def _tenor_by_phrase(phrases: Iterable[Sequence[int]]) -> Iterator[bool]:
-    """For each phrase, given the heights of its tenor, whether it stands on the upper staff.
+    """For each phrase, given the heights in its tenor, whether it stands on the upper staff.
 
     The tenor stands, a whole phrase long, where it needs fewer ledger lines; where it needs as
     many on either, it stays where it was, and begins below. So no voice hops at middle c.

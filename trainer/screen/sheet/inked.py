@@ -10,7 +10,7 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
-from trainer.engraving.notes_on_paper import MIDDLE_C, tenor_staves, tenor_staves_so_far
+from trainer.engraving.notes_on_paper import MIDDLE_C, tenor_staves
 from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
@@ -33,7 +33,6 @@ class Inked:
     shift: Interval | None = None  # from what is played to what is written, transposing at sight
     verdicts: dict[int, MomentVerdict] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
-    _whole: bool = False  # whether the pass is over and every phrase known to its end
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
@@ -52,10 +51,6 @@ class Inked:
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
-        self._whole = True
-        self._put(verdicts, faults)
-
-    def _put(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         self.verdicts = {verdict.index: verdict for verdict in verdicts}
         self.faults = list(faults)
         self._systems = ()
@@ -64,8 +59,7 @@ class Inked:
     def drop_from(self, moment: int) -> None:
         """Take back what stands from a moment on: the player begins again from there."""
         kept = [v for v in self.verdicts.values() if v.index < moment]
-        self._whole = False
-        self._put(kept, [f for f in self.faults if f.moments[-1] < moment])
+        self.replace(kept, [f for f in self.faults if f.moments[-1] < moment])
 
     @property
     def columns(self) -> Mapping[int, Column]:
@@ -120,7 +114,7 @@ class Inked:
         ]
         lowest = [note.pitch for note in notes if note.voice == "tenor"]
         tenor = self._tenor() | ({moment: lowest[0]} if lowest else {})
-        above = tenor_staves_so_far(self.exercise, tenor)[moment]
+        above = tenor_staves(self.exercise, tenor)[moment]
         column = write(
             self.exercise, geometry, moment, notes, tenor_above=above, before=self._columns
         )
@@ -171,8 +165,7 @@ class Inked:
 
     def _tenor_above(self) -> tuple[bool, ...]:
         """For each moment whether the tenor stands on the upper staff."""
-        staves = tenor_staves if self._whole else tenor_staves_so_far
-        return staves(self.exercise, self._tenor())
+        return tenor_staves(self.exercise, self._tenor())
 
     def _note(self, verdict: MomentVerdict, above: Sequence[bool]) -> None:
         if not self.board.systems or verdict.voicing is None:
