@@ -213,7 +213,16 @@ def as_played(
         if astray and chance.random() < 0.1:
             heard = Voicing(voicing.bass, voicing.bass, voicing.bass, voicing.bass)
         outcome = "foreign" if astray else "complete"
-        verdicts.append(MomentVerdict(moment.index, outcome, (), heard, late_beats=late))
+        verdicts.append(
+            MomentVerdict(
+                moment.index,
+                outcome,
+                (),
+                heard,
+                late_ms=None if late is None else 1000 * late,
+                late_beats=late,
+            )
+        )
     faults = tuple(_faults(verdicts, chance, wild))
     return PassVerdict(
         tuple(verdicts), faults, Harmony(1, 2), Timing(1, 2, 0.0, 1.0), Movement(1, 1, 1, 1, 2)

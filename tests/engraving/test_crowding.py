@@ -61,7 +61,9 @@ def hymn_page() -> Page:
 def test_what_lies_on_something_is_found() -> None:
     """The measure itself: a fermata set onto a time mark's place is touched by it."""
     page, verdict = hymn_page(), verdict_of(hymn(), MIDDLES, [])
-    late = replace(verdict, moments=tuple(replace(m, late_beats=0.5) for m in verdict.moments))
+    late = replace(
+        verdict, moments=tuple(replace(m, late_ms=500.0, late_beats=0.5) for m in verdict.moments)
+    )
     assert overlaps(page, hymn(), late) == Counter()
     columns = played(hymn(), page.geometry, late.moments)
     drawn = drawn_marks(hymn(), page.geometry, late, columns, 0.15)

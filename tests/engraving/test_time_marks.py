@@ -24,9 +24,14 @@ def hymn_page() -> Page:
     return engrave(hymn(), 1600, None, space_px=SPACE)[0]
 
 
+def at(moment: MomentVerdict, beats: float | None) -> MomentVerdict:
+    """So late, at 60."""
+    return replace(moment, late_ms=None if beats is None else 1000 * beats, late_beats=beats)
+
+
 def drawn(*late: float | None) -> tuple[TimeMark, ...]:
     moments = verdict_of(hymn(), MIDDLES, []).moments
-    verdicts = [replace(m, late_beats=beats) for m, beats in zip(moments, late, strict=False)]
+    verdicts = [at(m, beats) for m, beats in zip(moments, late, strict=False)]
     return time_marks(hymn_page().geometry, verdicts, 0.15)
 
 
@@ -80,10 +85,7 @@ def test_a_skipped_chord_is_an_empty_place_between_the_staves() -> None:
 
 def test_neither_lies_on_print_notes_or_one_another() -> None:
     page = hymn_page()
-    moments = [
-        replace(m, late_beats=0.9 if m.index % 2 else -0.9)
-        for m in verdict_of(hymn(), MIDDLES, []).moments
-    ]
+    moments = [at(m, 0.9 if m.index % 2 else -0.9) for m in verdict_of(hymn(), MIDDLES, []).moments]
     columns = played(hymn(), page.geometry, moments)
     found = time_marks(page.geometry, moments, 0.15, columns)
     assert len(found) == len(moments)
@@ -100,7 +102,7 @@ def test_a_moment_of_another_page_is_passed_over() -> None:
 
 def test_the_marked_page_shows_them() -> None:
     page, verdict = hymn_page(), verdict_of(hymn(), MIDDLES, [])
-    late = replace(verdict, moments=tuple(replace(m, late_beats=0.4) for m in verdict.moments))
+    late = replace(verdict, moments=tuple(at(m, 0.4) for m in verdict.moments))
     more = marked(page, hymn(), late, 0.15).count("<path") - marked(
         page, hymn(), verdict, 0.15
     ).count("<path")

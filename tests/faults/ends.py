@@ -105,11 +105,13 @@ def display_killed(playing: Playing) -> None:
     playing.display._process.kill()
 
 
-def display_hangs(playing: Playing) -> None:
+def display_hangs(playing: Playing) -> float:
     assert playing.display is not None
     playing.display._process.send_signal(signal.SIGSTOP)
     time.sleep(0.1)
+    told = time.monotonic()
     playing.process.send_signal(signal.SIGTERM)
+    return told
 
 
 INT, TERM, HUP = signal.SIGINT, signal.SIGTERM, signal.SIGHUP

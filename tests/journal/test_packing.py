@@ -29,12 +29,17 @@ from trainer.journal.packing import (
 from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import (
+    MANNERS,
+    Attack,
     ExtraChord,
+    HandTiming,
     Harmony,
     MomentVerdict,
     Movement,
+    Onset,
     PassVerdict,
     Timing,
+    Touch,
 )
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
 from trainer.listening.manuals import Manual
@@ -66,7 +71,10 @@ moments = st.builds(
     late_beats=st.none() | times,
     spread_ms=st.none() | times,
     think_s=st.none() | times,
+    attack=st.none() | st.deferred(lambda: attacks),
 )
+onsets = st.none() | st.builds(Onset, times, st.none() | times)
+attacks = st.builds(Attack, st.sampled_from(MANNERS), onsets, onsets, onsets, onsets)
 words = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=30)
 faults = st.builds(
     Fault,
@@ -80,12 +88,17 @@ faults = st.builds(
     onset=st.none() | st.fractions(0, 1000, max_denominator=96),
 )
 counts = st.integers(0, 9999)
+hands = st.none() | st.builds(HandTiming, counts, counts, times, times)
+manners = st.lists(st.sampled_from(MANNERS), unique=True).map(
+    lambda some: tuple((one, 7 + len(one)) for one in MANNERS if one in some)
+)
+touches = st.builds(Touch, hands, hands, times, times, manners)
 verdicts = st.builds(
     PassVerdict,
     moments=st.lists(moments, max_size=4, unique_by=lambda m: m.index).map(tuple),
     faults=st.lists(faults, max_size=3).map(tuple),
     harmony=st.builds(Harmony, counts, counts),
-    timing=st.none() | st.builds(Timing, counts, counts, times, times),
+    timing=st.none() | st.builds(Timing, counts, counts, times, times, st.none() | touches),
     movement=st.builds(Movement, counts, counts, counts, counts, counts),
     extra=st.lists(
         st.builds(ExtraChord, st.integers(-1, 99), times, st.lists(keys, max_size=4).map(tuple)),

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import Connection, create_engine, text
 from sqlalchemy.engine import make_url
 
 from tests.journal.samples import EVENTS, TAKE, VERDICT, play
@@ -31,6 +31,7 @@ from trainer.review.queries import faults, fluencies, totals
 
 OLD = Path(__file__).parent / "data" / "log-version-1.sqlite"
 OLD_2 = OLD.with_name("log-version-2.sqlite")
+OLD_3 = OLD.with_name("log-version-3.sqlite")
 
 
 @pytest.fixture
@@ -47,7 +48,7 @@ def test_a_log_of_version_1_is_backed_up_and_brought_up_to_date(old: Path) -> No
         assert fluencies(journal, by=("figuring",))[0].complete.cases == 6
         assert faults(journal)[0].times == 3
         assert verify(journal).troubles == ()
-    (backup,) = old.parent.glob("log-*-before-version-3.sqlite")
+    (backup,) = old.parent.glob("log-*-before-version-4.sqlite")
     with contextlib.closing(sqlite3.connect(backup)) as raw:
         assert raw.execute("SELECT value FROM meta WHERE name='schema'").fetchone() == ("1",)
         assert raw.execute("SELECT count(*) FROM take").fetchone() == (3,)
@@ -64,23 +65,34 @@ def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
         }
 
 
-def test_a_log_of_version_2_says_what_it_said_bit_for_bit(tmp_path: Path) -> None:
+@pytest.mark.parametrize("old", [OLD_2, OLD_3], ids=["2", "3"])
+def test_a_log_of_an_older_version_says_what_it_said_bit_for_bit(old: Path, tmp_path: Path) -> None:
     """Its keys lie on manuals that play everything; what was stored of them is not touched, and
     what was heard in them is heard again."""
-    log = Path(shutil.copy(OLD_2, tmp_path / "log.sqlite"))
+    log = Path(shutil.copy(old, tmp_path / "log.sqlite"))
     before = rows(log)
     with Journal.open(log) as journal:
         assert verify(journal).troubles == ()
         takes = [journal.take(one.id) for one in journal.takes()]
         verdicts = [journal.verdict(one.id) for one in journal.takes()]
-    assert rows(log) == before
-    (backup,) = tmp_path.glob("log-*-before-version-3.sqlite")
+    assert _as_far(rows(log), before) == before
+    (backup,) = tmp_path.glob("log-*-before-version-4.sqlite")
     assert rows(backup) == before
     keys = [e for take in takes for e in take.events if isinstance(e, KeyDown | KeyUp)]
     assert len(keys) > 100 and {key.manual for key in keys} == {Manual.EVERYTHING}
     packed = [zlib.decompress(row[4]) for row in before["chunk"]]  # type: ignore[arg-type]
     assert sorted(map(pack_events, (take.events for take in takes))) == sorted(packed)
     assert [heard(judge(take)) for take in takes] == list(map(heard, verdicts))
+
+
+def _as_far(
+    now: dict[str, list[tuple[object, ...]]], before: dict[str, list[tuple[object, ...]]]
+) -> dict[str, list[tuple[object, ...]]]:
+    """The rows with the columns there were before; in those that came since there is nothing."""
+    widths = {table: len(before[table][0]) for table in before if before[table]}
+    for table, width in widths.items():
+        assert all(value is None for row in now[table] for value in row[width:])
+    return {table: [row[: widths.get(table)] for row in now[table]] for table in now}
 
 
 def heard(verdict: PassVerdict | None) -> list[object]:
@@ -175,6 +187,7 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
     with Journal.open(url) as journal, journal.writing() as connection:
         for table in (*SUMS, metadata.tables["sight"]):
             connection.execute(text(f"DROP TABLE {table.name}"))
+        _drop_what_came_with_version_4(connection)
         connection.execute(text("ALTER TABLE marking DROP COLUMN extra"))
         connection.execute(text("ALTER TABLE fault DROP COLUMN onset"))
         connection.execute(text("DROP INDEX take_by_time"))
@@ -192,26 +205,36 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
         assert verify(journal).troubles == ()
     with engine.connect() as connection:
         (schema,) = connection.execute(
-            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_3_%'")
+            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_4_%'")
         ).scalars()
         count = connection.execute(text(f'SELECT count(*) FROM "{schema}".take')).scalar()
     engine.dispose()
     assert count == 3
 
 
-def test_a_log_of_version_2_on_a_server_is_brought_up_to_date(databases: Databases) -> None:
+def _drop_what_came_with_version_4(connection: Connection) -> None:
+    connection.execute(text("ALTER TABLE marking DROP COLUMN touch"))
+    connection.execute(text("ALTER TABLE moment DROP COLUMN attack"))
+
+
+@pytest.mark.parametrize("version", ["2", "3"])
+def test_a_log_of_an_older_version_on_a_server_is_brought_up_to_date(
+    databases: Databases, version: str
+) -> None:
     url = databases.new()
     id = play(url, take=replace(TAKE, events=EVENTS))
     with Journal.open(url) as journal, journal.writing() as connection:
-        connection.execute(text("UPDATE meta SET value = '2' WHERE name = 'schema'"))
+        _drop_what_came_with_version_4(connection)
+        older = text("UPDATE meta SET value = :v WHERE name = 'schema'")
+        connection.execute(older, {"v": version})
         before = connection.execute(text("SELECT * FROM chunk")).all()
     with Journal.open(url) as journal:
         assert journal.take(id).events == EVENTS
         assert verify(journal).troubles == ()
         with journal.reading() as connection:
             assert connection.execute(text("SELECT * FROM chunk")).all() == before
-            version = text("SELECT value FROM meta WHERE name = 'schema'")
-            assert connection.execute(version).scalar() == str(SCHEMA_VERSION)
+            now = text("SELECT value FROM meta WHERE name = 'schema'")
+            assert connection.execute(now).scalar() == str(SCHEMA_VERSION)
 
 
 def test_another_programs_database_is_refused_and_left_alone(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from trainer.practice.demo import realization
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
+from trainer.theory.hands import Hands
 from trainer.theory.voicing import Voicing
 
 PIECES = sorted(exercises_folder().glob("*.krn"))
@@ -21,11 +22,14 @@ FINGERS = 0.002  # seconds: fingers of one hand, and the clock, are not exact
 @dataclass(frozen=True)
 class Touch:
     """`tempo` in beats a minute. In beats: how long a finger stays down into what its own hand
-    strikes next, and how long after the bass (before it: negative) the other hand strikes."""
+    strikes next, how long after the left hand (before it: negative) the right one strikes, and how
+    long after the beat the left one does."""
 
     tempo: float
     overlap: float = 0.0
     right: float = 0.0
+    left: float = 0.0
+    hands: Hands = "1+3"
 
     @property
     def beat(self) -> float:
@@ -33,10 +37,10 @@ class Touch:
         return 60 / self.tempo
 
 
-def grid(overlaps: Sequence[float], apart: Sequence[float]) -> list[Touch]:
+def grid(overlaps: Sequence[float], apart: Sequence[float], hands: Hands = "1+3") -> list[Touch]:
     """Every tempo with every overlap (at 120 and above up to 0.15) and hands so far apart."""
     return [
-        Touch(tempo, overlap, right)
+        Touch(tempo, overlap, right, hands=hands)
         for tempo in (40.0, 60.0, 80.0, 120.0, 160.0)
         for overlap in overlaps
         if tempo < 120 or overlap <= 0.15
@@ -47,8 +51,7 @@ def grid(overlaps: Sequence[float], apart: Sequence[float]) -> list[Touch]:
 def played(
     exercise: Exercise, voicings: Sequence[Voicing], touch: Touch, origin: float, seed: int = 0
 ) -> list[KeyEvent]:
-    """Key events of a whole pass, ascending: the bass on its beat with the left hand, the others
-    with the right. A key that comes again is let go a little before."""
+    """Key events of a whole pass, ascending. A key that comes again is let go a little before."""
     chance = Random(seed)
     quarter = touch.beat / float(exercise.metre.beat_length)
     events: list[KeyEvent] = []
@@ -58,8 +61,10 @@ def played(
         kept = set() if following is None else {p.midi for p in following if p is not None}
         begins = origin + float(moment.onset) * quarter
         ends = begins + float(moment.duration) * quarter
-        for number, key in enumerate(keys):
-            hand = touch.right * touch.beat if number else 0.0
+        own = (voicing.bass, voicing.tenor if touch.hands == "2+2" else None)
+        lefts = {pitch.midi for pitch in own if pitch is not None}
+        for key in keys:
+            hand = touch.left * touch.beat + (0.0 if key in lefts else touch.right * touch.beat)
             late = hand + chance.uniform(0.0, FINGERS)
             stays = 0.0 if following is None else touch.overlap * touch.beat
             again = -min(0.08, 0.2 * touch.beat, 0.3 * (ends - begins))
@@ -69,7 +74,7 @@ def played(
 
 
 def conditions(touch: Touch) -> Conditions:
-    return Conditions(tempo=touch.tempo)
+    return Conditions(tempo=touch.tempo, hands=touch.hands)
 
 
 def with_best(name: str) -> tuple[Exercise, tuple[Voicing, ...]]:

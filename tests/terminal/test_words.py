@@ -71,7 +71,7 @@ def test_the_three_figures_are_never_one() -> None:
         return in_order(keys(origin, "c3 g3 c4 e4", 0.9), keys(origin + 1.3, "f3 a3 c4 f4", 0.6))
 
     said = verdict(play(PIECE, TEMPO, half))
-    assert [name for name, _ in figures_of_pass(said)] == ["harmony", "time", "movement"]
+    assert [name for name, _ in figures_of_pass(said)] == ["harmony", "time", "hands", "movement"]
     lines = list(summary_lines(PIECE, said))
     assert "harmony   2 of 4 moments complete" in lines
     assert "not played: bar 1, beat 3" in lines and "not played: bar 1, beat 4" in lines

@@ -35,13 +35,13 @@ from trainer.errors import TrainerError
 
 # One row after another, what stands in one row at the same time; seconds that each may take.
 ORDER: tuple[Mapping[str, float], ...] = (
-    {"the pass": 0.5},  # what has been played, handed to the log
-    {"the log": 0.9},
+    {"the pass": 0.4},  # what has been played, handed to the log
+    {"the log": 0.8},
     {"the window": 0.1},  # its size, remembered
     {"the terminal": 0.3, "the page": 0.3, "errands": 0.3, "the sound": 0.3, "the keyboards": 0.3},
 )
-HEEDS = 0.3  # seconds in which the program comes to its next look, if nothing holds it
-ALL = 1.9  # seconds from a signal until the program is gone, whatever it is at
+HEEDS = 0.2  # seconds in which the program comes to its next look, if nothing holds it
+ALL = 1.8  # seconds from a signal until the program is gone, whatever it is at
 
 # What it means where one of these is not done in its time; of the others nothing is lost.
 _UNDONE = {

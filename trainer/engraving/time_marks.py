@@ -1,8 +1,9 @@
 """Time on the page: how early or late a chord was, and the empty place of one that was skipped.
 
 Above the chord a short upright stands at its beat, and a stroke leads from there to where the hand
-was: to the right when it was late, to the left when early, as long as it was off. A chord nobody
-played leaves a pair of brackets in the free middle, with nothing between them.
+was: to the right when it was late, to the left when early, as long as it was off; of hands that
+came apart, to the one farther from the beat. A chord nobody played leaves a pair of brackets in the
+free middle, with nothing between them.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from trainer.engraving.boxes import Occupied
 from trainer.engraving.geometry import Geometry, System, on_pixels
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.middle_voices import BLACK, WIDTHS, Column
+from trainer.judging.timing import Untimely, untimely
 from trainer.judging.verdict import MomentVerdict
 
 BEAT = 3.0  # staff spaces that stand for a whole beat; more than a beat is drawn as one
@@ -31,7 +33,7 @@ class TimeMark:
     """What is drawn of the time of one moment."""
 
     moment: int
-    kind: Literal["early", "late", "skipped"]
+    kind: Untimely | Literal["skipped"]
     drawings: tuple[Drawing, ...]
 
 
@@ -66,11 +68,11 @@ def _mark(
     x = geometry.moments[verdict.index]
     if verdict.outcome == "not-played":
         return TimeMark(verdict.index, "skipped", _empty_place(system, x, taken))
-    late = verdict.late_beats
-    if late is None or abs(late) <= tolerance:
+    out = untimely(verdict.late, verdict.attack, tolerance)
+    if out is None:
         return None
-    kind: Literal["early", "late"] = "late" if late > 0 else "early"
-    return TimeMark(verdict.index, kind, _aside(system, x, late, taken))
+    kind, beats = out
+    return TimeMark(verdict.index, kind, _aside(system, x, beats, taken))
 
 
 def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Drawing, ...]:

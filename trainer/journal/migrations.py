@@ -148,8 +148,15 @@ def _let_keys_tell_their_manual(operations: Operations) -> None:
     """
 
 
+def _tell_the_hands_apart(operations: Operations) -> None:
+    """3 to 4: marks say when each hand struck. Those that are there say what they said."""
+    operations.add_column("marking", sa.Column("touch", sa.Text))
+    operations.add_column("moment", sa.Column("attack", sa.Text))
+
+
 # version a step starts from -> the step
 STEPS: Mapping[int, Callable[[Operations], None]] = {
     1: _add_sums,
     2: _let_keys_tell_their_manual,
+    3: _tell_the_hands_apart,
 }

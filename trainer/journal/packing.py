@@ -5,6 +5,11 @@ Raw events are packed 11 bytes each, little-endian: the time as an IEEE double (
 was told to play (0 everything, 1 the bass, 2 the left hand, 3 the right hand; logs before version 3
 have 0), the MIDI note number (0 for kinds 2 and 3), the velocity of a key down (1 for pedal down,
 else 0). Packing 0 is that, packing 1 the same compressed with zlib.
+
+How the hands struck a moment is [manner, bass, melody, left, right] in JSON, each of the four
+[ms, beats], or null; untimed beats is null. How they lay over a pass is [left, right, spread_ms,
+spread_deviation_ms, [[manner, chords], …]], a hand being [in_time, judged, bias_ms, deviation_ms]
+or null (`trainer.judging.verdict`).
 """
 
 from __future__ import annotations
@@ -15,19 +20,23 @@ import math
 import struct
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, fields
+from dataclasses import asdict, astuple, fields
 from fractions import Fraction
 from typing import Any
 
 from trainer.errors import LogError
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import (
+    Attack,
     ExtraChord,
+    HandTiming,
     Harmony,
     MomentVerdict,
     Movement,
+    Onset,
     PassVerdict,
     Timing,
+    Touch,
 )
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
 from trainer.listening.manuals import Manual
@@ -155,6 +164,7 @@ def moment_row(verdict: MomentVerdict) -> dict[str, Any]:
         "late_beats": verdict.late_beats,
         "spread_ms": verdict.spread_ms,
         "think_s": verdict.think_s,
+        "attack": None if verdict.attack is None else _attack_text(verdict.attack),
     }
 
 
@@ -172,7 +182,49 @@ def moment_from(row: Row) -> MomentVerdict:
         late_beats=row["late_beats"],
         spread_ms=row["spread_ms"],
         think_s=row["think_s"],
+        attack=attack_from(row["attack"]),
     )
+
+
+def _attack_text(attack: Attack) -> str:
+    onsets = (attack.bass, attack.melody, attack.left, attack.right)
+    return json.dumps([attack.manner, *(one and [one.ms, one.beats] for one in onsets)])
+
+
+def attack_from(text: str | None) -> Attack | None:
+    """How the hands struck a moment, from where it is stored; LogError for what is none."""
+    if text is None:
+        return None
+    try:
+        manner, *onsets = json.loads(text)
+        return Attack(manner, *(one and _onset_from(*one) for one in onsets))
+    except (ValueError, TypeError):
+        raise LogError("how the hands struck a chord cannot be read") from None
+
+
+def _onset_from(ms: float, beats: float | None) -> Onset:
+    return Onset(float(ms), None if beats is None else float(beats))
+
+
+def touch_text(touch: Touch) -> str:
+    """How the hands lay over a pass, as it is stored."""
+    hands = [one and list(astuple(one)) for one in (touch.left, touch.right)]
+    return json.dumps([*hands, touch.spread_ms, touch.spread_deviation_ms, touch.manners])
+
+
+def touch_from(text: str) -> Touch:
+    """LogError for what is none."""
+    try:
+        left, right, spread, deviation, manners = json.loads(text)
+        return Touch(
+            left and HandTiming(*left),
+            right and HandTiming(*right),
+            float(spread),
+            float(deviation),
+            tuple((manner, int(count)) for manner, count in manners),
+        )
+    except (ValueError, TypeError):
+        raise LogError("how the hands lay in a pass cannot be read") from None
 
 
 def fault_row(number: int, fault: Fault) -> dict[str, Any]:
@@ -220,19 +272,17 @@ def marking_row(verdict: PassVerdict) -> dict[str, Any]:
         "clean": verdict.movement.clean,
         "successions": verdict.movement.successions,
         "extra": json.dumps([[one.after, one.at_s, list(one.keys)] for one in verdict.extra]),
+        "touch": None if timing is None or timing.touch is None else touch_text(timing.touch),
     }
 
 
 def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> PassVerdict:
     """A pass verdict from its rows of `marking`, `moment` and `fault`."""
-    timing = None
-    if row["timed"] is not None:
-        timing = Timing(row["in_time"], row["timed"], row["bias_ms"], row["deviation_ms"])
     return PassVerdict(
         moments=tuple(moment_from(one) for one in moments),
         faults=tuple(fault_from(one) for one in faults),
         harmony=Harmony(row["complete"], row["judged"]),
-        timing=timing,
+        timing=timing_from(row),
         movement=Movement(
             row["gross"], row["weak"], row["remark"], row["clean"], row["successions"]
         ),
@@ -240,6 +290,14 @@ def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> Pas
             ExtraChord(after, at_s, tuple(keys)) for after, at_s, keys in json.loads(row["extra"])
         ),
     )
+
+
+def timing_from(row: Row) -> Timing | None:
+    """The figure for time from a row of `marking`; None untimed."""
+    if row["timed"] is None:
+        return None
+    touch = None if row["touch"] is None else touch_from(row["touch"])
+    return Timing(row["in_time"], row["timed"], row["bias_ms"], row["deviation_ms"], touch)
 
 
 def marks_digest(rules: int, verdict: PassVerdict) -> str:
@@ -252,13 +310,20 @@ def marks_digest(rules: int, verdict: PassVerdict) -> str:
 def stored_digest(rules: int, figures: Row, moments: Iterable[Row], faults: Iterable[Row]) -> str:
     """The same from the rows as they are stored, without their marking."""
     told = dict(figures)
-    # What logs of version 1 did not know counts only where it is there: their marks stay the same.
+    # What older logs did not know counts only where it is there: their marks stay the same.
     if told["extra"] == "[]":
         del told["extra"]
-    keyed = [{**row, "keys": list(row["keys"])} for row in moments]
-    broken = [{k: v for k, v in row.items() if k != "onset" or v} for row in faults]
+    if told["touch"] is None:
+        del told["touch"]
+    keyed = [_known({**row, "keys": list(row["keys"])}, "attack") for row in moments]
+    broken = [_known(row, "onset") for row in faults]
     said = [rules, told, keyed, broken]
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+def _known(row: Row, later: str) -> Row:
+    """The row without a column that holds nothing, and that older logs did not have."""
+    return {name: value for name, value in row.items() if name != later or value}
 
 
 def _words(text: str) -> tuple[str, ...]:

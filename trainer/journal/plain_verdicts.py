@@ -9,13 +9,18 @@ from typing import Any, NoReturn, get_args
 
 from trainer.errors import LogError, PitchError
 from trainer.judging.verdict import (
+    MANNERS,
+    Attack,
     ExtraChord,
+    HandTiming,
     Harmony,
     MomentVerdict,
     Movement,
+    Onset,
     Outcome,
     PassVerdict,
     Timing,
+    Touch,
 )
 from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.pitch import Pitch
@@ -31,7 +36,7 @@ def verdict_plain(verdict: PassVerdict) -> Plain:
     timing, movement = verdict.timing, verdict.movement
     return {
         "harmony": asdict(verdict.harmony),
-        "timing": None if timing is None else asdict(timing),
+        "timing": None if timing is None else _timing_plain(timing),
         "movement": asdict(movement),
         "moments": [moment_plain(moment) for moment in verdict.moments],
         "faults": [fault_plain(fault) for fault in verdict.faults],
@@ -39,6 +44,13 @@ def verdict_plain(verdict: PassVerdict) -> Plain:
             {"after": one.after, "at_s": one.at_s, "keys": list(one.keys)} for one in verdict.extra
         ],
     }
+
+
+def _timing_plain(timing: Timing) -> Plain:
+    plain = asdict(timing)
+    if timing.touch is not None:
+        plain["touch"]["manners"] = dict(timing.touch.manners)
+    return plain
 
 
 def moment_plain(moment: MomentVerdict) -> Plain:
@@ -55,6 +67,7 @@ def moment_plain(moment: MomentVerdict) -> Plain:
         "late_beats": moment.late_beats,
         "spread_ms": moment.spread_ms,
         "think_s": moment.think_s,
+        "attack": None if moment.attack is None else asdict(moment.attack),
     }
 
 
@@ -92,9 +105,47 @@ def verdict_of(plain: object) -> PassVerdict:
 
 
 def _timing(plain: object) -> Timing:
+    given = table(plain)
+    touch = given.get("touch")
+    return Timing(*_figures_of_time(plain), None if touch is None else _touch(touch))
+
+
+def _touch(plain: object) -> Touch:
+    given = table(plain)
+    left, right = (given.get(hand) for hand in ("left", "right"))
+    counts = table(given.get("manners"))
+    if not set(counts) <= set(MANNERS):
+        wrong("chords are struck in an unknown manner")
+    return Touch(
+        None if left is None else HandTiming(*_figures_of_time(left)),
+        None if right is None else HandTiming(*_figures_of_time(right)),
+        number(given.get("spread_ms")),
+        number(given.get("spread_deviation_ms")),
+        tuple((one, _counts(counts, one)[0]) for one in MANNERS if one in counts),
+    )
+
+
+def _figures_of_time(plain: object) -> tuple[int, int, float, float]:
     in_time, judged = _counts(plain, "in_time", "judged")
     given = table(plain)
-    return Timing(in_time, judged, number(given["bias_ms"]), number(given["deviation_ms"]))
+    return in_time, judged, number(given.get("bias_ms")), number(given.get("deviation_ms"))
+
+
+def _attack(plain: object) -> Attack:
+    given = table(plain)
+    manner = text(given.get("manner"))
+    if manner not in MANNERS:
+        wrong(f"{manner!r} is no manner of striking a chord")
+    onsets = (given.get(name) for name in ("bass", "melody", "left", "right"))
+    return Attack(
+        manner,
+        *(None if one is None else _onset(one) for one in onsets),
+    )
+
+
+def _onset(plain: object) -> Onset:
+    given = table(plain)
+    return Onset(number(given.get("ms")), _perhaps(given.get("beats")))
 
 
 def _moment(plain: object) -> MomentVerdict:
@@ -114,6 +165,7 @@ def _moment(plain: object) -> MomentVerdict:
         late_beats=_perhaps(given.get("late_beats")),
         spread_ms=_perhaps(given.get("spread_ms")),
         think_s=_perhaps(given.get("think_s")),
+        attack=None if given.get("attack") is None else _attack(given["attack"]),
     )
 
 

@@ -9,7 +9,6 @@ import uuid
 import zlib
 from collections.abc import Iterable, Sequence, Set
 from datetime import UTC, datetime
-from statistics import median
 from typing import Any
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
@@ -38,7 +37,8 @@ from trainer.journal.schema import (
 )
 from trainer.journal.sums import Sums, count_take, put_sights, sights_of
 from trainer.judging.take import Conditions, Take
-from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict, Timing
+from trainer.judging.timing import timing
+from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
 from trainer.listening.events import KeyEvent
 from trainer.theory.fault import WEIGHTS, Fault
 
@@ -316,17 +316,9 @@ def summed_up(
         moments,
         faults,
         Harmony(sum(m.outcome == "complete" for m in judged), len(judged)),
-        None if conditions.tempo is None else _timing(moments, conditions.tolerance),
+        None if conditions.tempo is None else timing(moments, conditions.tolerance),
         Movement(gross, weak, remark, clean, len(reached)),
     )
-
-
-def _timing(moments: tuple[MomentVerdict, ...], tolerance: float) -> Timing:
-    errors = [m.late_ms for m in moments if m.late_ms is not None]
-    beats = [m.late_beats for m in moments if m.late_beats is not None]
-    bias = median(errors) if errors else 0.0
-    deviation = 1.4826 * median([abs(e - bias) for e in errors]) if errors else 0.0
-    return Timing(sum(abs(b) <= tolerance for b in beats), len(beats), bias, deviation)
 
 
 def remove_take(connection: Connection, seq: int) -> None:

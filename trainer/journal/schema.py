@@ -27,7 +27,7 @@ from sqlalchemy import (
     Text,
 )
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 STATES = ("open", "recovered", "stopped", "finished")  # of a take; the further on, the later
 APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
 
@@ -107,7 +107,8 @@ chunk = Table(
 )
 
 # One judging of a take. `digest` is the SHA-256 of the marks, null while the take is played.
-# `extra` are struck chords that belong to no moment: JSON [[after, at_s, [key, …]], …].
+# `extra` are struck chords that belong to no moment: JSON [[after, at_s, [key, …]], …]. `touch` is
+# how the hands lay over the pass, JSON as `packing.py` says.
 marking = Table(
     "marking",
     metadata,
@@ -128,10 +129,12 @@ marking = Table(
     Column("clean", Integer, nullable=False),
     Column("successions", Integer, nullable=False),
     Column("extra", Text, nullable=False, server_default="[]"),
+    Column("touch", Text),
 )
 Index("marking_by_take", marking.c.take_seq, marking.c.digest, unique=True)
 
-# `keys` are MIDI note numbers, a byte each; figures are joined by commas.
+# `keys` are MIDI note numbers, a byte each; figures are joined by commas. `attack` is when each
+# hand struck, JSON as `packing.py` says.
 moment = Table(
     "moment",
     metadata,
@@ -147,6 +150,7 @@ moment = Table(
     Column("late_beats", Float(53)),
     Column("spread_ms", Float(53)),
     Column("think_s", Float(53)),
+    Column("attack", Text),
     sqlite_with_rowid=False,
 )
 

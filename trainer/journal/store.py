@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Engine, Select, Table, func, select
 from trainer.errors import LogError
 from trainer.journal import log_location
 from trainer.journal.opening import open_engine, shown, translated
-from trainer.journal.packing import conditions_from, unpack_events, verdict_from
+from trainer.journal.packing import conditions_from, timing_from, unpack_events, verdict_from
 from trainer.journal.schema import (
     chunk,
     exercise_text,
@@ -356,9 +356,6 @@ def _summary_of(head: Any, said: Any) -> TakeSummary:
     def count(name: str) -> int:
         return 0 if said is None else int(said[name])
 
-    timing = None
-    if said is not None and said["timed"] is not None:
-        timing = Timing(said["in_time"], said["timed"], said["bias_ms"], said["deviation_ms"])
     return TakeSummary(
         id=head["id"],
         player=head["player_id"],
@@ -370,6 +367,6 @@ def _summary_of(head: Any, said: Any) -> TakeSummary:
         conditions=conditions_from(head["conditions"]),
         rules=0 if said is None else said["rules"],
         harmony=Harmony(count("complete"), count("judged")),
-        timing=timing,
+        timing=None if said is None else timing_from(said),
         movement=Movement(*map(count, ("gross", "weak", "remark", "clean", "successions"))),
     )

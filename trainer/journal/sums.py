@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Table, and_, delete, select, tuple_
 
 from trainer.errors import TrainerError
 from trainer.journal.dialect import upsert
-from trainer.journal.packing import conditions_from
+from trainer.journal.packing import attack_from, conditions_from
 from trainer.journal.schema import (
     SUMS,
     exercise_text,
@@ -25,6 +25,8 @@ from trainer.journal.schema import (
     sight,
     take,
 )
+from trainer.judging.timing import timely
+from trainer.judging.verdict import Onset
 from trainer.score.exercise import Exercise
 from trainer.score.syllabus import relative
 from trainer.theory.figures import Way
@@ -126,15 +128,18 @@ def count_takes(
             tolerance = conditions_from(head["conditions"]).tolerance
             by_marking[marks["seq"]] = (head, tolerance)
     columns = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.voicing)
-    times = (moment.c.late_beats, moment.c.think_s)
+    times = (moment.c.late_ms, moment.c.late_beats, moment.c.attack, moment.c.think_s)
     found = select(*columns, *times).where(moment.c.marking_seq.in_(by_marking))
-    for marks, position, outcome, voicing, late, think in connection.execute(found):
+    for marks, position, outcome, voicing, *late, attack, think in connection.execute(found):
         head, tolerance = by_marking[marks]
         asked = known[head["text_seq"]].get(position)
         if asked is not None and asked.chord:
             top = _top_of(voicing) or asked.top
             key = (head["player_id"], head["day"][:7], asked.figuring, asked.key, top)
-            sums.add(fluency, key, _chord_values(outcome, late, think, tolerance), sign)
+            onset = None if late[0] is None else Onset(*late)
+            in_time = timely(onset, attack_from(attack), tolerance)
+            values = _chord_values(outcome, onset is not None, in_time, think)
+            sums.add(fluency, key, values, sign)
     broken = select(fault.c.marking_seq, fault.c.rule, fault.c.weight)
     for marks, rule, weight in connection.execute(
         broken.where(fault.c.marking_seq.in_(by_marking))
@@ -194,15 +199,13 @@ def _played_values(row: Mapping[str, Any], figures: Mapping[str, Any] | None) ->
     )
 
 
-def _chord_values(
-    outcome: str, late: float | None, think: float | None, tolerance: float
-) -> tuple[int, ...]:
+def _chord_values(outcome: str, timed: bool, in_time: bool, think: float | None) -> tuple[int, ...]:
     logarithm = math.log(max(think, 0.001)) if think is not None else 0.0
     return (
         1,
         int(outcome == "complete"),
-        int(late is not None),
-        int(late is not None and abs(late) <= tolerance),
+        int(timed),
+        int(in_time),
         int(think is not None),
         round(1e6 * logarithm),
         round(1e6 * logarithm * logarithm),

@@ -40,8 +40,9 @@ class Heard:
     fingers, `pedalled` by the pedal only; `struck` are those of `keys` that were pressed for this
     moment. `overheld` are keys from before that stay down too long beside them.
 
-    `onset` is clock time in seconds of the first chord struck for it and `spread` its seconds from
-    first to last key, None where nothing was struck.
+    `attack` are the keys first struck for it, each with its clock time in seconds; `onset` is that
+    of the first chord and `spread` the seconds from first to last key, None where nothing was
+    struck.
     """
 
     index: int
@@ -51,6 +52,7 @@ class Heard:
     overheld: tuple[int, ...] = ()
     onset: float | None = None
     spread: float | None = None
+    attack: tuple[tuple[int, float], ...] = ()
 
     @property
     def sounding(self) -> tuple[int, ...]:
@@ -100,12 +102,29 @@ def heard(
         tuple(sorted(overheld)),
         onset(chords[0]),
         max([chords[0].last, *_at_once(chords, first)]) - first,
+        _attack(awaited, chords, strokes),
     )
 
 
 def _at_once(chords: Sequence[StruckChord], first: float) -> Iterator[float]:
     """The ends of the chords that are still one with what was struck `first`."""
     return (chord.last for chord in chords if chord.last - first <= ONE_CHORD)
+
+
+def _attack(
+    awaited: Awaited, chords: Sequence[StruckChord], strokes: Strokes
+) -> tuple[tuple[int, float], ...]:
+    """The keys with which the moment was first struck, by place: those of the first chord, and what
+    completes it before a key is struck again; what comes after is put right or added."""
+    times: dict[int, float] = {}
+    for chord in chords:
+        full = len(times) >= awaited.voices or any(key in times for key in chord.struck)
+        if times and (full or chord.first - chords[0].first > ONE_CHORD):
+            break
+        for key in chord.struck:
+            stroke = strokes.latest(key, chord.last)
+            times[key] = chord.first if stroke is None else stroke.down
+    return tuple(sorted(times.items()))
 
 
 def _latest_first(chords: Sequence[StruckChord]) -> list[int]:

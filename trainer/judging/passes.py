@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
+from trainer.judging.attack import Struck, begun, struck
 from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge
 from trainer.judging.performance import Performed, perform
@@ -12,7 +13,7 @@ from trainer.judging.stretch import Pauses, stretches
 from trainer.judging.take import Take
 from trainer.judging.task import Task, task
 from trainer.judging.timing import timing
-from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.judging.verdict import Attack, MomentVerdict, Onset, PassVerdict
 from trainer.judging.ways_out import with_ways_out
 from trainer.score.kern import parse_exercise
 
@@ -85,14 +86,39 @@ def in_time(
     `origin` is the clock time of the first moment of the pass, None untimed.
     """
     spread = None if sounds.spread is None else round(1000 * sounds.spread, 3)
+    hands = struck(asked.at(verdict.index), asked.conditions.hands, dict(sounds.attack))
     verdict = replace(verdict, spread_ms=spread)
     if asked.line is None or origin is None:
-        return replace(verdict, think_s=None if think_s is None else round(think_s, 6))
-    if sounds.onset is None:
+        attack = None if hands is None else _attack(hands, min(t for _, t in sounds.attack), None)
+        think = None if think_s is None else round(think_s, 6)
+        return replace(verdict, think_s=think, attack=attack)
+    if hands is None:
         return verdict
-    late = sounds.onset - origin - asked.line.time(verdict.index)
-    beats = late / asked.line.beat_length(verdict.index)
-    return replace(verdict, late_ms=round(1000 * late, 3), late_beats=round(beats, 6))
+    due, beat = origin + asked.line.time(verdict.index), asked.line.beat_length(verdict.index)
+    late = _onset(_stands_for(hands, dict(sounds.attack), due), due, beat)
+    attack = _attack(hands, due, beat)
+    return replace(verdict, late_ms=late.ms, late_beats=late.beats, attack=attack)
+
+
+def _stands_for(hands: Struck, times: Mapping[int, float], due: float) -> float:
+    """Clock seconds at which a chord was struck: of hands that come apart, of which one is with the
+    beat and the other leans, the nearer one tells."""
+    leaning = hands.manner in ("hands apart", "spread")
+    each = [time for time in (hands.left, hands.right) if time is not None and leaning]
+    first = begun(times.values())
+    assert first is not None
+    return min(each, key=lambda time: abs(time - due), default=first)
+
+
+def _attack(hands: Struck, due: float, beat: float | None) -> Attack:
+    """What the hands did, against the clock time `due`; `beat` is how long a beat lasts there."""
+    times = (hands.bass, hands.melody, hands.left, hands.right)
+    return Attack(hands.manner, *(None if t is None else _onset(t, due, beat) for t in times))
+
+
+def _onset(time: float, due: float, beat: float | None) -> Onset:
+    late = time - due
+    return Onset(round(1000 * late, 3), None if beat is None else round(late / beat, 6))
 
 
 def _origins(asked: Task, origin: float, pauses: Pauses) -> Mapping[int, float]:

@@ -7,14 +7,24 @@ played.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from statistics import median
+from typing import Literal
 
 from trainer.errors import InputError
 from trainer.judging.take import Conditions
-from trainer.judging.verdict import MomentVerdict, Timing
+from trainer.judging.verdict import (
+    MANNERS,
+    Attack,
+    HandTiming,
+    MomentVerdict,
+    Onset,
+    Timing,
+    Touch,
+)
 from trainer.listening.capture import TOGETHER
 from trainer.listening.events import StruckChord
 from trainer.score.exercise import Exercise
@@ -114,16 +124,103 @@ def onset(chord: StruckChord) -> float:
     return chord.first + chord.spread / 2 if chord.spread <= TOGETHER else chord.first
 
 
+# ---- in time --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """What is still in time: so much of a beat, and in fast tempi so many milliseconds at least,
+    below which nobody hears a difference, or no hand can help it."""
+
+    beats: float
+    least_ms: float
+
+    def allows(self, onset: Onset) -> bool:
+        return abs(onset.ms) <= self.least_ms or abs(onset.beats or 0.0) <= self.beats
+
+
+Untimely = Literal["early", "late", "apart"]
+
+# Common practice, no source: the milliseconds are those between two hands that play as one.
+LEAST_MS = 50.0  # a chord, and the left hand, to the beat; the part of the beat is the player's
+APART = Tolerance(beats=0.2, least_ms=130.0)  # the right hand to the left
+
+
+def to_the_beat(tolerance: float) -> Tolerance:
+    """Of the left hand, and of a chord: `tolerance` is a part of a beat (`Conditions`)."""
+    return Tolerance(tolerance, LEAST_MS)
+
+
+def timely(late: Onset | None, attack: Attack | None, tolerance: float) -> bool:
+    """Whether a chord was struck in time, both hands of it, as a `MomentVerdict` tells it.
+    `tolerance` is a part of a beat."""
+    timed = late is not None and late.beats is not None
+    return timed and untimely(late, attack, tolerance) is None
+
+
+def untimely(
+    late: Onset | None, attack: Attack | None, tolerance: float
+) -> tuple[Untimely, float] | None:
+    """What of a chord was out of time, and by how many beats (positive when late): all of it, or,
+    of hands that came apart, the one farther from the beat. None in time, and untimed."""
+    if late is None or late.beats is None:
+        return None
+    # marks by older rules know one onset, and one measure
+    beat = Tolerance(tolerance, 0.0) if attack is None else to_the_beat(tolerance)
+    if not beat.allows(late):
+        return "late" if late.beats > 0 else "early", late.beats
+    if attack is None or hands_together(attack):
+        return None
+    hands = [one.beats or 0.0 for one in (attack.left, attack.right) if one is not None]
+    return "apart", max(hands, key=abs)
+
+
+def hands_together(attack: Attack) -> bool:
+    """Whether the right hand came with the left. A rolled chord is one gesture."""
+    rolled = attack.manner in ("rolled up", "rolled down")
+    return rolled or attack.apart is None or APART.allows(attack.apart)
+
+
 def timing(moments: Iterable[MomentVerdict], tolerance: float) -> Timing:
     """The figure for time: see `Timing`. `tolerance` is a part of a beat."""
     heard = [m for m in moments if m.late_ms is not None and m.late_beats is not None]
     errors = [m.late_ms for m in heard if m.late_ms is not None]
     if not errors:
         return Timing(0, 0, 0.0, 0.0)
-    bias = median(errors)
-    deviation = 1.4826 * median(abs(error - bias) for error in errors)
-    in_time = sum(1 for m in heard if abs(m.late_beats or 0.0) <= tolerance)
-    return Timing(in_time, len(errors), bias, deviation)
+    in_time = sum(timely(m.late, m.attack, tolerance) for m in heard)
+    return Timing(in_time, len(errors), *_middle(errors), _touch(heard, tolerance))
+
+
+def _touch(heard: Iterable[MomentVerdict], tolerance: float) -> Touch | None:
+    struck = [(m.attack, m.spread_ms or 0.0) for m in heard if m.attack is not None]
+    if not struck:
+        return None
+    beat = to_the_beat(tolerance)
+    left = [(one.left, beat.allows(one.left)) for one, _ in struck if one.left is not None]
+    right = [
+        (one.right, beat.allows(one.right))
+        if one.apart is None
+        else (one.apart, hands_together(one))
+        for one, _ in struck
+        if one.right is not None
+    ]
+    counts = Counter(one.manner for one, _ in struck)
+    manners = tuple((manner, counts[manner]) for manner in MANNERS if counts[manner])
+    return Touch(_hand(left), _hand(right), *_middle([spread for _, spread in struck]), manners)
+
+
+def _hand(onsets: Sequence[tuple[Onset, bool]]) -> HandTiming | None:
+    if not onsets:
+        return None
+    return HandTiming(
+        sum(timely for _, timely in onsets), len(onsets), *_middle([one.ms for one, _ in onsets])
+    )
+
+
+def _middle(numbers: Sequence[float]) -> tuple[float, float]:
+    """The median, and how far the numbers lie from it, as `Timing` has it."""
+    middle = median(numbers)
+    return round(middle, 3), round(1.4826 * median(abs(one - middle) for one in numbers), 3)
 
 
 def _share(conditions: Conditions, index: int) -> float:

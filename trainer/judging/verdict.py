@@ -3,12 +3,47 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from trainer.theory.fault import Fault
 from trainer.theory.voicing import Voicing
 
 Outcome = Literal["complete", "incomplete", "foreign", "wrong-bass", "wrong-melody", "not-played"]
+# how the keys of a chord go down: at once, one after another from the bass or from the top, each
+# hand at once, anyhow
+Manner = Literal["together", "rolled up", "rolled down", "hands apart", "spread"]
+MANNERS: tuple[Manner, ...] = get_args(Manner)
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """When something was struck: `ms` and `beats` from the time it stands for, positive when late.
+    Untimed nothing stands for a time: `ms` counts from the chord's first key, `beats` is None."""
+
+    ms: float
+    beats: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Attack:
+    """How the keys struck for a moment went down, and when: the bass, the melody (the highest of
+    the right hand), the left hand and the right; None for what was not struck."""
+
+    manner: Manner
+    bass: Onset | None = None
+    melody: Onset | None = None
+    left: Onset | None = None
+    right: Onset | None = None
+
+    @property
+    def apart(self) -> Onset | None:
+        """How the right hand lies to the left; None where one of them struck nothing."""
+        if self.left is None or self.right is None:
+            return None
+        ms = round(self.right.ms - self.left.ms, 3)
+        if self.left.beats is None or self.right.beats is None:
+            return Onset(ms)
+        return Onset(ms, round(self.right.beats - self.left.beats, 6))
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +53,10 @@ class MomentVerdict:
     `missing`, `foreign` and `additions` are intervals over the bass as figures (`3`, `b7`, `#4`).
     `voicing` is what was heard, spelled, each voice where the least faulty assignment puts it.
     `late_ms` is the onset error, positive when late, `late_beats` the same in beats; both None
-    when untimed or not played. `spread_ms` is from the chord's first key to its last. `think_s`
-    is the time from the moment's beginning to wait to the first key that was struck for it,
-    None in tempo.
+    when untimed or not played. Of hands that come apart it is that of the one nearer to the beat;
+    `attack` tells more (None in marks by rules before 4, and where nothing was struck).
+    `spread_ms` is from the chord's first key to its last. `think_s` is the time from the moment's
+    beginning to wait to the first key that was struck for it, None in tempo.
     """
 
     index: int
@@ -34,6 +70,12 @@ class MomentVerdict:
     late_beats: float | None = None
     spread_ms: float | None = None
     think_s: float | None = None
+    attack: Attack | None = None
+
+    @property
+    def late(self) -> Onset | None:
+        """`late_ms` and `late_beats`."""
+        return None if self.late_ms is None else Onset(self.late_ms, self.late_beats)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +91,45 @@ class Harmony:
 
 
 @dataclass(frozen=True, slots=True)
+class HandTiming:
+    """Over the moments at which a hand was heard in tempo: `in_time` of `judged` fall within its
+    tolerance. `bias_ms` and `deviation_ms` as in `Timing`."""
+
+    in_time: int
+    judged: int
+    bias_ms: float
+    deviation_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """How the hands lie, over a pass in tempo: the `left` to the beat, the `right` to the left
+    (where there was no left hand, to the beat); None where a hand was not heard. `spread_ms` is
+    the median from a chord's first key to its last, `spread_deviation_ms` as in `Timing`.
+    `manners` counts the chords struck in each manner, those that occur, in the order of `Manner`.
+    """
+
+    left: HandTiming | None
+    right: HandTiming | None
+    spread_ms: float
+    spread_deviation_ms: float
+    manners: tuple[tuple[Manner, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Timing:
     """Over the moments played in tempo: `in_time` of `judged` fall within the tolerance.
 
     `bias_ms` is the median onset error (positive = late), `deviation_ms` 1.4826 times the median
-    absolute deviation from it (the standard deviation of a normal error).
+    absolute deviation from it (the standard deviation of a normal error). `touch` is None in marks
+    by rules before 4, and where nothing was struck.
     """
 
     in_time: int
     judged: int
     bias_ms: float
     deviation_ms: float
+    touch: Touch | None = None
 
     @property
     def share(self) -> float:

@@ -10,12 +10,13 @@ from typing import Literal
 
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
-from trainer.judging.verdict import MomentVerdict, PassVerdict
+from trainer.judging.timing import Untimely, untimely
+from trainer.judging.verdict import MomentVerdict, Onset, PassVerdict
 from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
 
-PointKind = Literal["fault", "early", "late", "skipped", "anew"]
+PointKind = Untimely | Literal["fault", "skipped", "anew"]
 _PARTS = (
     (0.1, "a tenth of a beat"),
     (0.125, "an eighth of a beat"),
@@ -82,14 +83,23 @@ def anew_in_words(asked: Task, anew: Sequence[int]) -> str:
 
 
 def _of_time(asked: Task, verdict: MomentVerdict) -> list[Point]:
-    moment, late = asked.exercise.moments[verdict.index], verdict.late_beats
+    moment = asked.exercise.moments[verdict.index]
     if verdict.outcome == "not-played":
         return [Point("skipped", (verdict.index,), f"{_place(moment)}: this chord was not played.")]
-    if late is None or abs(late) <= asked.conditions.tolerance:
+    out = untimely(verdict.late, verdict.attack, asked.conditions.tolerance)
+    if out is None:
         return []
-    kind: PointKind = "late" if late > 0 else "early"
-    text = f"{_place(moment)}: {part_of_a_beat(abs(late))} {kind}."
-    return [Point(kind, (verdict.index,), text)]
+    kind, beats = out
+    words = f"{part_of_a_beat(abs(beats))} {kind}"
+    if kind == "apart" and verdict.attack is not None and verdict.attack.apart is not None:
+        words = hands_in_words(verdict.attack.apart)
+    return [Point(kind, (verdict.index,), f"{_place(moment)}: {words}.")]
+
+
+def hands_in_words(apart: Onset) -> str:
+    """`the right hand half a beat after the left`; in tempo."""
+    side = "after" if apart.ms > 0 else "before"
+    return f"the right hand {part_of_a_beat(abs(apart.beats or 0.0))} {side} the left"
 
 
 def part_of_a_beat(beats: float) -> str:

@@ -10,7 +10,8 @@ from statistics import median
 
 from trainer.errors import ExerciseError
 from trainer.judging.take import Conditions, Take
-from trainer.judging.verdict import PassVerdict
+from trainer.judging.timing import timely
+from trainer.judging.verdict import Attack, Onset, PassVerdict
 from trainer.practice.item import Item, figuring_item, positioned, under_top
 from trainer.score.exercise import Exercise
 from trainer.theory.hands import Hands
@@ -110,7 +111,8 @@ class Said:
     index: int
     outcome: str
     top: int | None
-    late_beats: float | None
+    late: Onset | None
+    attack: Attack | None
     think_s: float | None
 
 
@@ -141,7 +143,7 @@ def result_of(
         spoiled=frozenset(fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"),
     )
     said = [
-        Said(one.index, one.outcome, max(one.keys, default=None), one.late_beats, one.think_s)
+        Said(one.index, one.outcome, max(one.keys, default=None), one.late, one.attack, one.think_s)
         for one in verdict.moments
     ]
     return summed_up(
@@ -202,10 +204,10 @@ def _answers(
         complete = one.outcome == "complete"
         top = one.top if complete else None  # a wrong chord's top says nothing of the position
         met = met_item(item, wanted, asked.basses[one.index], top)
-        timely = None
+        in_time = None
         if figures.time is not None:
-            timely = one.late_beats is not None and abs(one.late_beats) <= tolerance
-        yield Answer(met, complete and one.index not in figures.spoiled, one.think_s, timely)
+            in_time = timely(one.late, one.attack, tolerance)
+        yield Answer(met, complete and one.index not in figures.spoiled, one.think_s, in_time)
 
 
 @lru_cache(maxsize=4096)

@@ -14,10 +14,10 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from trainer.errors import TrainerError
-from trainer.journal.packing import conditions_from
+from trainer.journal.packing import attack_from, conditions_from
 from trainer.journal.schema import exercise_text, fault, marking, moment, take
 from trainer.journal.store import Journal
-from trainer.judging.verdict import Harmony, Movement
+from trainer.judging.verdict import Harmony, Movement, Onset
 from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up
 
 _BATCH = 400  # takes a query
@@ -125,14 +125,18 @@ def _said(connection: Connection, marks: Sequence[int]) -> Mapping[int, list[Sai
             moment.c.position,
             moment.c.outcome,
             moment.c["keys"],  # `keys` is a method of the columns
+            moment.c.late_ms,
             moment.c.late_beats,
+            moment.c.attack,
             moment.c.think_s,
         )
         .where(moment.c.marking_seq.in_(marks))
         .order_by(moment.c.marking_seq, moment.c.position)
     )
     said: dict[int, list[Said]] = {}
-    for seq, position, outcome, keys, late_beats, think_s in connection.execute(query).all():
+    for seq, position, outcome, keys, *late, attack, think_s in connection.execute(query).all():
         top = max(keys, default=None)
-        said.setdefault(seq, []).append(Said(position, outcome, top, late_beats, think_s))
+        onset = None if late[0] is None else Onset(*late)
+        one = Said(position, outcome, top, onset, attack_from(attack), think_s)
+        said.setdefault(seq, []).append(one)
     return said

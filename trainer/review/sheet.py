@@ -16,6 +16,7 @@ from trainer.engraving.marks import drawn_marks, drawn_on, played
 from trainer.engraving.page import Page
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
+from trainer.practice.touch_words import touch_words
 from trainer.review.hear import heard
 from trainer.review.kept_pages import engraved
 from trainer.review.tables import rule_title
@@ -173,6 +174,8 @@ def facts(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
                 f" in the middle, ± {timing.deviation_ms:.0f} ms",
             )
         )
+        if timing.touch is not None:
+            found.append(("Hands", touch_words(timing.touch)))
     remarks = f"{movement.remark} remark{'' if movement.remark == 1 else 's'}"
     counts = f"{movement.gross} gross, {movement.weak} weak, {remarks}"
     clean = f"{movement.clean} of {movement.successions} successions clean"

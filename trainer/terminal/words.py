@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.practice.lens import Lens, lens
 from trainer.practice.session import Session
+from trainer.practice.touch_words import touch_words
 from trainer.score.exercise import Exercise
 from trainer.theory.moment import Moment
 
@@ -57,7 +58,10 @@ def moment_words(exercise: Exercise, verdict: MomentVerdict) -> str:
         words.append(f"{' '.join(verdict.additions)} added")
     if verdict.late_ms is not None:
         words.append(f"{abs(verdict.late_ms):.0f} ms {'late' if verdict.late_ms >= 0 else 'early'}")
-    if verdict.spread_ms is not None and verdict.spread_ms > 80:
+    manner = None if verdict.attack is None else verdict.attack.manner
+    if manner not in (None, "together"):
+        words.append(f"{manner} over {verdict.spread_ms or 0.0:.0f} ms")
+    elif verdict.spread_ms is not None and verdict.spread_ms > 80:
         words.append(f"spread over {verdict.spread_ms:.0f} ms")
     if verdict.think_s is not None:
         words.append(f"after {verdict.think_s:.1f} s")
@@ -65,7 +69,7 @@ def moment_words(exercise: Exercise, verdict: MomentVerdict) -> str:
 
 
 def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
-    """The three figures: harmony, time, movement, each in words."""
+    """The three figures: harmony, time, movement, each in words; in tempo how the hands lay."""
     harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
     lines = [("harmony", f"{harmony.complete} of {harmony.judged} moments complete")]
     if timing is not None:
@@ -77,6 +81,8 @@ def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
                 f"{abs(timing.bias_ms):.0f} ms {late}, ± {timing.deviation_ms:.0f}",
             )
         )
+        if timing.touch is not None:
+            lines.append(("hands", touch_words(timing.touch)))
     found = [
         f"{count} {word}"
         for count, word in (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trainer.judging.verdict import PassVerdict
+from trainer.practice.touch_words import hands_in_short
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -30,11 +31,12 @@ def figures_in_words(verdict: PassVerdict) -> tuple[tuple[str, str, str], ...]:
             "from the question to the first key, half the time less",
         )
     else:
+        hands = "" if timing.touch is None else hands_in_short(timing.touch)
         way = "late" if timing.bias_ms >= 0 else "early"
         time_words = (
             "time",
             f"{abs(timing.bias_ms):.0f} ms {way}, ± {timing.deviation_ms:.0f}",
-            f"{timing.in_time} of {timing.judged} chords in time",
+            f"{timing.in_time} of {timing.judged} chords in time" + (f"; {hands}" if hands else ""),
         )
     faults = movement.gross + movement.weak
     words = counted(faults, "fault", "faults")

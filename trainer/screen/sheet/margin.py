@@ -14,6 +14,7 @@ _WEIGHTS = {"gross": "wrong in any school", "weak": "avoided", "remark": "a rema
 _TITLES: dict[PointKind, str] = {
     "early": "An early chord",
     "late": "A late chord",
+    "apart": "Hands apart",
     "skipped": "A chord left out",
     "anew": "Heard anew",
 }
@@ -22,6 +23,8 @@ _MEANING: dict[PointKind, str] = {
     "as long as the chord was early.",
     "late": "The stroke above the staff begins at the beat and leads to the right, "
     "as long as the chord was late.",
+    "apart": "The stroke above the staff begins at the beat and leads to where the hand was that "
+    "lay farther from it.",
     "skipped": "The brackets stand where nothing was played.",
 }
 _SIZES = (0.85, 0.76, 0.68, 0.6)  # of the text, in ems: the largest that fits is taken
