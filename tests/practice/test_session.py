@@ -253,6 +253,49 @@ def test_untimed_the_program_waits_and_goes_on_when_a_chord_is_complete() -> Non
     assert made.session.moments[0].think_s == pytest.approx(30.5)
 
 
+def test_the_time_to_think_ends_with_the_right_chord() -> None:
+    """Searching aloud is no quick answer."""
+    made = Pass(CADENCE, UNTIMED)
+    origin = made.begin()
+    made.until(origin + 3.0, keys(origin + 1.0, "c3 a3 d4 e4"))
+    made.until(origin + 6.0, keys(origin + 4.0, RIGHT[0]))
+    assert made.session.current == 1
+    assert made.session.moments[0].think_s == pytest.approx(4.0)
+
+
+def test_a_break_in_the_middle_of_an_attempt_is_no_time_to_think() -> None:
+    made = Pass(CADENCE, UNTIMED)
+    origin = made.begin()
+    made.until(origin + 2.0, keys(origin + 1.0, "c3"))
+    made.feed(Hold("a knock at the door"))
+    made.until(origin + 602.0)
+    made.feed(Begin())
+    made.until(origin + 606.0, keys(origin + 604.0, RIGHT[0]))
+    assert made.session.current == 1
+    assert made.session.moments[0].think_s == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize(("looked", "thought"), [(7.0, 9.0), (600.0, 62.0)])
+def test_a_question_is_thought_about_from_when_it_is_seen(looked: float, thought: float) -> None:
+    """Before it is begun; longer than a minute nobody was there."""
+    question = replace(CADENCE, id="question@C")
+    made = Pass(question, UNTIMED)
+    made.until(made.now + looked)
+    began = made.begin()
+    made.until(began + 4.0, keys(began + 2.0, RIGHT[0]))
+    assert made.session.moments[0].think_s == pytest.approx(thought)
+    made.feed(Stop())
+    assert judge(made.session.take) == verdict(made)
+
+
+def test_a_piece_may_be_read_through_before_it_is_begun() -> None:
+    made = Pass(CADENCE, UNTIMED)
+    made.until(made.now + 30.0)
+    began = made.begin()
+    made.until(began + 4.0, keys(began + 2.0, RIGHT[0]))
+    assert made.session.moments[0].think_s == pytest.approx(2.0)
+
+
 def test_untimed_an_incomplete_chord_is_waited_for() -> None:
     made = Pass(CADENCE, UNTIMED)
     origin = made.begin()
@@ -499,7 +542,10 @@ def test_untimed_a_lost_port_keeps_the_moment_and_the_time_to_think() -> None:
     made.feed(PortFound(made.now, "organ"))
     assert made.session.stage == "playing" and made.session.current == 1
     made.until(made.now + 3.0, keys(made.now + 1.0, RIGHT[1]))
-    assert made.session.moments[1].think_s == pytest.approx(1.0)
+    # from the last key to the loss, and from when it was found again: the break is left out
+    assert made.session.moments[1].think_s == pytest.approx(2.0)
+    made.feed(Stop())
+    assert judge(made.session.take) == verdict(made)
 
 
 def test_a_program_that_stood_still_pauses_a_pass_in_tempo() -> None:

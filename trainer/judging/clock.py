@@ -21,8 +21,8 @@ Complete = Callable[[int, tuple[int, ...]], bool]  # (moment, keys sounding) -> 
 
 @dataclass(frozen=True, slots=True)
 class Over:
-    """A moment that is over. `think_s` is the time to think before its first key, None in tempo and
-    where nothing was struck."""
+    """A moment that is over. `think_s` is the time to think until it was complete, None in tempo
+    and where nothing was struck."""
 
     heard: Heard
     think_s: float | None = None
@@ -57,8 +57,9 @@ class Clock(Protocol):
     def goes_on_from(self, broken: float) -> int:
         """The moment from which a pass goes on that was broken off at a time."""
 
-    def gone_on(self, first: int, time: float) -> Clock:
-        """The clock after a break: moment `first` stands (untimed: is waited for) at `time`."""
+    def gone_on(self, first: int, time: float, broken: float) -> Clock:
+        """The clock after a break that began at `broken`: moment `first` stands (untimed: is waited
+        for) at `time`."""
 
     def given_up(self, hands: Capture) -> tuple[Over, ...]:
         """What had been struck for a moment that the end of the pass leaves open."""

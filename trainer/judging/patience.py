@@ -11,8 +11,8 @@ What is struck otherwise is another attempt at the same moment. A moment is left
 struck for it, only where a chord comes that cannot be meant for it and fits the next one wholly. A
 moment at which the player has nothing to strike is passed over.
 
-The time to think at a moment runs from the last key of the moment before to the first key struck
-for this one.
+The time to think at a moment runs from the last key of the moment before to the first key of the
+chord with which it was complete (if it never was, of the last attempt); breaks are not counted.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Patience:
 
     `chords` are the attempts at it, the first and the latest; `ready` is the time from which they
     are complete, inf if they are not, which was last `tried` with those strokes. `went_on` is when
-    the pass last went on after a break.
+    the pass last went on after a break, `rested` for how many seconds it was broken off since.
     """
 
     task: Task
@@ -49,6 +49,7 @@ class Patience:
     chords: tuple[StruckChord, ...] = ()
     ready: float = inf
     went_on: float = -inf
+    rested: float = 0.0
     tried: Strokes | None = field(default=None, compare=False)
 
     @property
@@ -102,10 +103,10 @@ class Patience:
     def goes_on_from(self, broken: float) -> int:
         return self.current(broken)
 
-    def gone_on(self, first: int, time: float) -> Patience:
-        """The time to think at a moment not yet begun counts from now."""
-        since = self.since if self.chords else time
-        return replace(self, since=since, went_on=time)
+    def gone_on(self, first: int, time: float, broken: float) -> Patience:
+        """The break is no time to think."""
+        rest = time - max(broken, self.since)
+        return replace(self, since=self.since, rested=self.rested + rest, went_on=time)
 
     def given_up(self, hands: Capture) -> tuple[Over, ...]:
         return self._asked_on(hands, self.chords[-1].last)[1] if self.chords else ()
@@ -141,11 +142,19 @@ class Patience:
         """On to the next moment; `unstruck` are keys that count where nothing was struck."""
         chords = self.chords
         sounds = self._sounds(hands, now) if chords else Heard(self.index, unstruck)
-        think = max(0.0, chords[0].first - self.since) if chords else None
+        think = max(0.0, self._answered - self.since - self.rested) if chords else None
         since = max(chords[-1].last, self.went_on) if chords else self.since
+        rested = 0.0 if chords else self.rested
         following = self.task.wanted_from(self.index + 1)
-        after = replace(self, index=following, since=since, chords=(), ready=inf, tried=None)
+        after = replace(
+            self, index=following, since=since, rested=rested, chords=(), ready=inf, tried=None
+        )
         return after, (Over(sounds, think),)
+
+    @property
+    def _answered(self) -> float:
+        """The first key of the chord with which the moment was complete, or of the last one."""
+        return max((c.first for c in self.chords if c.first <= self.ready), default=0.0)
 
     def _sounds(self, hands: Capture, now: float) -> Heard:
         begins = min(self.since, now)

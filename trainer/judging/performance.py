@@ -85,7 +85,7 @@ def broken_off(before: Performance, time: float) -> Performance:
 
 def gone_on(before: Performance, first: int, time: float) -> Performance:
     """After a break: moment `first` stands (untimed: is waited for) at clock time `time`."""
-    clock = None if before.clock is None else before.clock.gone_on(first, time)
+    clock = None if before.clock is None else before.clock.gone_on(first, time, before.broken)
     return replace(before, clock=clock, broken=inf)
 
 

@@ -113,7 +113,7 @@ class Tactus:
     def goes_on_from(self, broken: float) -> int:
         return goes_on(self.task, self.part, broken)
 
-    def gone_on(self, first: int, time: float) -> Tactus:
+    def gone_on(self, first: int, time: float, broken: float) -> Tactus:
         return beating(self.task, self.complete, first, time)
 
     def given_up(self, hands: Capture) -> tuple[Over, ...]:

@@ -44,9 +44,10 @@ class Take:
 
     `exercise` is the text of the native file as played (transposed if it was). `origin` is the
     event-clock time, in seconds, of the first moment played (in tempo: of the beat it stands on;
-    untimed: of the moment the program began to wait). `started` is wall-clock time, with zone.
-    Each pause is event-clock (from, to) in seconds. In tempo a pass goes on from the beginning of
-    the stretch it was broken off in, and `to` is the time of that stretch's first moment.
+    untimed: of when the program began to wait, or a question was first seen). `started` is
+    wall-clock time, with zone. Each pause is event-clock (from, to) in seconds. In tempo a pass
+    goes on from the beginning of the stretch it was broken off in, and `to` is the time of that
+    stretch's first moment.
     """
 
     exercise_id: str

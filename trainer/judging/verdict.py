@@ -56,7 +56,8 @@ class MomentVerdict:
     when untimed or not played. Of hands that come apart it is that of the one nearer to the beat;
     `attack` tells more (None in marks by rules before 4, and where nothing was struck).
     `spread_ms` is from the chord's first key to its last. `think_s` is the time from the moment's
-    beginning to wait to the first key that was struck for it, None in tempo.
+    beginning to wait (a single question's first being seen) to the first key of the chord with
+    which it was complete, breaks taken off; of the last attempt, if it never was. None in tempo.
     """
 
     index: int

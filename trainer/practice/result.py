@@ -21,7 +21,7 @@ from trainer.theory.hands import Hands
 class Answer:
     """One figuring as it was met in a pass.
 
-    `think_s` is the time from the question to the first key, None in tempo; `timely` whether it
+    `think_s` is the time from the question to the right chord, None in tempo; `timely` whether it
     came within the tolerance, None when untimed.
     """
 

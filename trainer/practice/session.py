@@ -61,11 +61,13 @@ from trainer.practice.effects import (
     Tick,
 )
 from trainer.practice.playing import key_played, over, time_goes_by
+from trainer.practice.result import is_question
 from trainer.practice.state import Session, Stage
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.theory.rules import RULES_VERSION
 
+LOOKED = 60.0  # seconds for which a question may have been looked at before it is begun
 STILL = 2.0  # seconds without a tick after which a pass in tempo cannot be trusted to go on
 JUMP = 2.0  # seconds by which the wall clock may run off before the computer must have slept
 
@@ -161,17 +163,25 @@ def _begin(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
     if session.stage != "ready":
         return session, ()
     origin = now + lead(session.task, session.task.first)
-    take = replace(session.take, origin=origin)
+    take = replace(session.take, origin=_question_seen(session, now) or origin)
     session = replace(
         session,
         stage="playing",
         origin=origin,
         went_on=now,
         take=take,
-        performance=begun(session.performance, origin),
+        performance=begun(session.performance, take.origin),
     )
     played = accompany(session.task, session.task.first, origin)
     return session, (PassBegan(take, origin), *played)
+
+
+def _question_seen(session: Session, now: float) -> float | None:
+    """Since when a single question has been looked at; longer than `LOOKED` nobody was there. None
+    of anything else: a piece may be read through before it is begun."""
+    if session.task.line is not None or not is_question(session.take.exercise_id):
+        return None
+    return max(session.take.origin, now - LOOKED)
 
 
 def _lost(session: Session, now: float, lost: PortLost) -> tuple[Session, tuple[Effect, ...]]:

@@ -28,7 +28,7 @@ def figures_in_words(verdict: PassVerdict) -> tuple[tuple[str, str, str], ...]:
         time_words = (
             "time",
             "untimed" if typical is None else f"{typical:.1f} s to think",
-            "from the question to the first key, half the time less",
+            "from the question to the right chord, half the time less",
         )
     else:
         hands = "" if timing.touch is None else hands_in_short(timing.touch)
