@@ -147,12 +147,13 @@ def _printed_wrong(exercise: Exercise, note: Seen) -> Iterator[str]:
 
 
 def _wanted(exercise: Exercise, verdicts: Sequence[MomentVerdict]) -> Iterator[Found]:
-    given = {"soprano", "bass"} if exercise.melody else {"bass"}
     staves = _tenor_staves(exercise, verdicts)
     for verdict in verdicts:
         if verdict.voicing is None:
             continue
-        value = VALUES[exercise.moments[verdict.index].duration]
+        moment = exercise.moments[verdict.index]
+        given = {"bass"} if moment.melody is None else {"soprano", "bass"}
+        value = VALUES[moment.duration]
         notes = [(v, pitch) for v in VOICES if (pitch := verdict.voicing[v]) is not None]
         if len(notes) == 4 and len({pitch for _, pitch in notes}) <= 2:
             # one or two keys that the judge gave to four voices: each is written once, by the
@@ -209,7 +210,7 @@ def as_played(
         if astray and chance.random() < 0.15:
             verdicts.append(MomentVerdict(moment.index, "not-played"))
             continue
-        heard = _astray(exercise, voicing, chance) if astray else voicing
+        heard = _astray(moment.melody is None, voicing, chance) if astray else voicing
         if astray and chance.random() < 0.1:
             heard = Voicing(voicing.bass, voicing.bass, voicing.bass, voicing.bass)
         outcome = "foreign" if astray else "complete"
@@ -229,8 +230,8 @@ def as_played(
     )
 
 
-def _astray(exercise: Exercise, voicing: Voicing, chance: random.Random) -> Voicing:
-    free: tuple[VoiceName, ...] = ("alto", "tenor") if exercise.melody else VOICES[:3]
+def _astray(top_free: bool, voicing: Voicing, chance: random.Random) -> Voicing:
+    free: tuple[VoiceName, ...] = VOICES[:3] if top_free else ("alto", "tenor")
     voice = chance.choice(free)
     pitch = voicing[voice]
     other = voicing[chance.choice(VOICES)]

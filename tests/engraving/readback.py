@@ -18,7 +18,7 @@ import music21
 
 from trainer.engraving.mei import Middle, to_mei, voices
 from trainer.engraving.page import engrave
-from trainer.score.exercise import Exercise
+from trainer.score.exercise import Exercise, Note
 
 COLUMN = 3.2  # staff spaces a head may lie beside its column: seconds and unisons stand apart
 
@@ -34,12 +34,22 @@ class Written:
 
 def expected(exercise: Exercise, middle: Middle) -> Counter[Written]:
     """Every note that begins, as the source has it; a tied one goes on and does not begin."""
-    return Counter(
-        Written("melody" if line.voice == "soprano" else line.voice, note.onset, str(note.pitch))
-        for line in voices(exercise, middle)
-        for note in line.notes
+    lines: dict[str, tuple[Note, ...]] = {"melody": exercise.melody, "bass": exercise.bass}
+    if middle == "suggested":
+        lines |= {"alto": exercise.alto, "tenor": exercise.tenor}
+    found = Counter(
+        Written(voice, note.onset, str(note.pitch))
+        for voice, notes in lines.items()
+        for note in notes
         if note.pitch is not None and not note.tied
     )
+    if middle is not None and middle != "suggested":
+        for moment, voicing in zip(exercise.moments, middle, strict=True):
+            heard = {} if voicing is None else {"alto": voicing.alto, "tenor": voicing.tenor}
+            if voicing is not None and moment.melody is None:  # the top is the player's
+                heard["melody"] = voicing.soprano
+            found.update(Written(v, moment.onset, str(p)) for v, p in heard.items() if p)
+    return found
 
 
 def read_by_music21(exercise: Exercise, mei: str) -> Counter[Written]:

@@ -14,10 +14,11 @@ from hypothesis import strategies as st
 
 from tests.engraving.pieces import piece
 from tests.engraving.readback import differences, misplaced, read_by_verovio
-from trainer.engraving.mei import Middle, voices
+from trainer.engraving.mei import Middle, to_mei, voices
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
+from trainer.score.patterns import every_key, expand, load_patterns
 from trainer.theory.realize.solver import Solver
 
 PIECES = sorted(exercises_folder().glob("*.krn"))
@@ -126,3 +127,23 @@ def restless(draw: st.DrawFn) -> Exercise:
 @given(restless())
 def test_whatever_the_middle_voices_do_they_keep_time(exercise: Exercise) -> None:
     assert read_by_verovio(exercise, "suggested")[1] == []
+
+
+@pytest.mark.parametrize("name", ["rule-of-the-octave", "cadence-4-3", "rising-5-6"])
+def test_the_top_of_a_drill_is_printed_after_its_first_note(name: str) -> None:
+    """Given is one note to begin from; the realization has all four voices to its end."""
+    patterns = load_patterns(exercises_folder() / "patterns")
+    drill = expand(patterns[name], every_key()[5], "third")
+    assert drill.melody[0].pitch is not None and drill.moments[-1].melody is None
+    compared, told = differences(drill, best(drill))
+    assert told == []
+    basses = sum(1 for note in drill.bass if note.pitch is not None and not note.tied)
+    tops = 1 + sum(1 for moment in drill.moments if moment.melody is None)
+    assert compared == 2 * len(drill.moments) + tops + basses
+    assert list(misplaced(drill, best(drill))) == []
+
+
+def test_a_silent_melody_leaves_the_paper_free() -> None:
+    patterns = load_patterns(exercises_folder() / "patterns")
+    drill = expand(patterns["cadence-4-3"], every_key()[5], "third")
+    assert "<rest" not in to_mei(drill)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import random
 import shutil
 import subprocess
 from dataclasses import replace
@@ -13,14 +14,18 @@ import pytest
 from click.testing import CliRunner
 from lxml import etree, html
 
+from tests.engraving.page_readback import as_played
 from tests.review.scenario import ADA, FIRST_DAY, played
 from trainer.commands.assess import command
 from trainer.journal.store import Journal
 from trainer.judging.assessment import assess
 from trainer.judging.passes import judge
+from trainer.resources import exercises_folder
 from trainer.review.marking import written_out
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
+from trainer.score.patterns import every_key, expand, load_patterns
+from trainer.theory.realize.solver import Solver
 
 
 @pytest.fixture(scope="module")
@@ -34,6 +39,18 @@ def homework(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (folder / f"{name}.krn").write_text(write_exercise(out), encoding="utf-8")
     (folder / "letter.xml").write_text("Dear teacher")
     return folder
+
+
+def test_written_out_a_drill_has_the_top_that_was_played() -> None:
+    """Its melody gives one note; where that rests, the top is the player's."""
+    patterns = load_patterns(exercises_folder() / "patterns")
+    drill = expand(patterns["cadence-4-3"], every_key()[5], "third")
+    voicings = Solver(drill.moments).best(1)[0].voicings
+    verdict = as_played(drill, voicings, random.Random(1), wild=0.0)
+    out = written_out(drill, verdict)
+    tops = [v.soprano for v in voicings]
+    assert [n.pitch for n in out.melody if not n.tied] == tops and tops[0] == drill.melody[0].pitch
+    assert out.length == drill.length
 
 
 def test_a_marked_piece_is_a_page_a_paper_and_a_score(homework: Path, tmp_path: Path) -> None:

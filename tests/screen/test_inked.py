@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import random
 from typing import cast
 
 import pytest
 
 from tests.engraving.marks_demo import pitches, verdict_of
+from tests.engraving.page_readback import as_played
 from tests.engraving.pieces import piece
+from trainer.engraving.ink import Stroke
 from trainer.engraving.marks import played
 from trainer.engraving.page import engrave_systems
 from trainer.judging.judge import Judge
@@ -15,10 +18,14 @@ from trainer.judging.take import Conditions
 from trainer.screen.sheet.board import Board
 from trainer.screen.sheet.engraver import Engraver
 from trainer.screen.sheet.inked import Inked
+from trainer.theory.voicing import Voicing
 
 PIECE = piece("c5 d5 e5 d5^ g5 f5 g5:2^", "c3 b2 c3 g2 e3 d3 c3:2", {}, key="C")
 # the first phrase begins above middle c and lies below as a whole, the second the other way round
 MIDDLES = ["g4 e4", "g4 g3", "g4 g3", "g4 g3", "e5 b3", "d5 a4", "e5 c5"]
+
+
+VOICINGS = ["e5 g4 c4 c3", "f5 a4 d4 d3", "g5 b4 e4 e3"]
 
 
 @pytest.fixture
@@ -70,6 +77,23 @@ def test_who_begins_again_from_a_moment_finds_what_is_before_as_it_was(inked: In
     inked.replace(verdict_of(PIECE, MIDDLES, []).moments, [])
     inked.drop_from(6)
     assert above(inked) == [True] * 4 + [False] * 2
+
+
+def test_a_top_that_becomes_free_is_written_as_it_is_played() -> None:
+    """A drill gives the first top note and rests: from there on it is the player's."""
+    drill = piece("e5 r r", "c3 d3 e3", {}, key="C")
+    pages = engrave_systems(drill, 900)
+    board = Board(cast(Engraver, None), systems=tuple(page.geometry for page in pages))
+    inked = Inked(board, drill, Judge(drill, Conditions()).sonorities, Conditions().tolerance)
+    struck = inked.wet(1, pitches("f5 a4 d4"), frozenset())
+    assert struck is not None
+    stems = [d for d in struck.drawings if isinstance(d, Stroke) and d.x1 == d.x2]
+    assert len(stems) == 2, "the top on its own, alto and tenor on one"
+    whole = as_played(drill, [Voicing(*pitches(v)) for v in VOICINGS], random.Random(0), wild=0)
+    for verdict in whole.moments:
+        inked.add(verdict, [])
+    written = {m: [str(n.pitch) for n in c.notes] for m, c in inked.columns.items()}
+    assert written == {0: ["g4", "c4"], 1: ["f5", "a4", "d4"], 2: ["g5", "b4", "e4"]}
 
 
 @pytest.mark.parametrize(

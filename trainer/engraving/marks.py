@@ -17,14 +17,15 @@ from trainer.engraving.ink import Drawing, Ink, to_svg
 from trainer.engraving.mark_forms import freedom
 from trainer.engraving.marking_pen import pen_for
 from trainer.engraving.middle_voices import Column, VoiceNote, write
-from trainer.engraving.notes_on_paper import tenor_staves
+from trainer.engraving.notes_on_paper import free_voices, tenor_staves
 from trainer.engraving.page import Page
 from trainer.engraving.time_marks import TimeMark, time_marks
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
+from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import MIDDLE, UPPER, VoiceName, Voicing
+from trainer.theory.voicing import VoiceName, Voicing
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,13 +36,12 @@ class Mark:
     drawings: tuple[Drawing, ...]
 
 
-def written_voices(exercise: Exercise, voicing: Voicing) -> dict[VoiceName, Pitch]:
+def written_voices(moment: Moment, voicing: Voicing) -> dict[VoiceName, Pitch]:
     """The voices of a voicing that are not given, so that the player's hand is what is written.
 
     Of a chord that collapsed each key is written once, and none that is the bass's.
     """
-    names: Sequence[VoiceName] = MIDDLE if exercise.melody else UPPER
-    found = {name: pitch for name in names if (pitch := voicing[name]) is not None}
+    found = {name: pitch for name in free_voices(moment) if (pitch := voicing[name]) is not None}
     if not _collapsed(voicing):
         return found
     once: dict[Pitch, VoiceName] = {pitch: name for name, pitch in found.items()}
@@ -67,7 +67,8 @@ def played(
 ) -> dict[int, Column]:
     """The middle voices of a pass on this page, by moment, as they were written as it went on."""
     voices = {
-        v.index: {} if v.voicing is None else written_voices(exercise, v.voicing) for v in verdicts
+        v.index: written_voices(exercise.moments[v.index], v.voicing) if v.voicing else {}
+        for v in verdicts
     }
     tenor = {index: notes["tenor"] for index, notes in voices.items() if "tenor" in notes}
     staves = tenor_staves(exercise, tenor)

@@ -25,13 +25,14 @@ from trainer.engraving.notes_on_paper import (
     pieces_of,
     shown_accidentals,
     stem_up,
+    with_free_top,
 )
 from trainer.score.exercise import Exercise, Note
 from trainer.theory.figures import Figuring, Sign, Way
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre, Moment
 from trainer.theory.pitch import LETTERS
-from trainer.theory.voicing import MIDDLE, UPPER, VoiceName, Voicing
+from trainer.theory.voicing import MIDDLE, VoiceName, Voicing
 
 Middle = Sequence[Voicing | None] | Literal["suggested"] | None
 
@@ -99,8 +100,9 @@ def voices(exercise: Exercise, middle: Middle) -> tuple[Line, ...]:
     if middle == "suggested":
         lines += [("alto", exercise.alto), ("tenor", exercise.tenor)]
     elif middle is not None:
-        upper = MIDDLE if exercise.melody else UPPER
-        lines += [(voice, _as_notes(exercise, voice, middle)) for voice in upper]
+        top = with_free_top(exercise, _as_notes(exercise, "soprano", middle))
+        lines = [("soprano", top)]
+        lines += [(voice, _as_notes(exercise, voice, middle)) for voice in MIDDLE]
     lines.append(("bass", exercise.bass))
     return tuple(line_of(voice, notes, exercise) for voice, notes in lines if notes)
 
@@ -168,7 +170,7 @@ def _bar(
             _layer(_child(staff, "layer", n=str(n)), layer_pieces, bar, shown, exercise)
         if number == 1:
             _moments(_child(staff, "layer", n=str(len(layers) + 1)), exercise, bar)
-    _signs(measure, exercise, bar, pieces, figures)
+    _signs(measure, exercise, bar, pieces, lines, figures)
 
 
 def _layer(
@@ -210,10 +212,11 @@ Stretch = Piece | Gap
 
 
 def _gapless(pieces: list[Piece], bar: Bar) -> Iterator[Stretch]:
-    """What is written of a voice, with the silence between; a middle voice's rests are silence."""
+    """What is written of a voice, with the silence between; only the bass rests in signs, as the
+    others are the player's where they are not given."""
     at = bar.start
     for piece in pieces:
-        if piece.pitch is None and piece.voice in MIDDLE:
+        if piece.pitch is None and piece.voice != "bass":
             continue  # the paper stays free
         if piece.onset > at:
             yield Gap(at, piece.onset - at)
@@ -321,12 +324,12 @@ def _signs(
     exercise: Exercise,
     bar: Bar,
     pieces: list[Piece],
+    lines: tuple[Line, ...],
     figures: bool,
 ) -> None:
+    notes = {line.voice: line.notes for line in lines}
     for piece in pieces:
-        voice = exercise.melody if piece.voice == "soprano" else exercise.bass
-        given = piece.voice == "bass" or (piece.voice == "soprano" and exercise.melody)
-        if given and voice[piece.index].fermata:
+        if piece.voice in ("soprano", "bass") and notes[piece.voice][piece.index].fermata:
             if piece.tied_out and exercise.length != piece.onset + piece.duration:
                 continue
             place = "above" if piece.voice == "soprano" else "below"

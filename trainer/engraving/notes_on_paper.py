@@ -11,12 +11,31 @@ from itertools import groupby
 from trainer.engraving.note_values import Bar
 from trainer.score.exercise import Exercise, Note, Phrase
 from trainer.theory.key import Key
+from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import VOICES, VoiceName
+from trainer.theory.voicing import MIDDLE, UPPER, VOICES, VoiceName
 
 # the outer lines of the two staves and the note between, counted in letters above c0: e4 to f5,
 # g2 to a3, c4
 TREBLE, BASS, MIDDLE_C = (30, 38), (18, 26), 28
+
+
+def free_voices(moment: Moment) -> tuple[VoiceName, ...]:
+    """The voices that are not given at a moment, highest first: the top too where no melody is, or
+    where it rests."""
+    return UPPER if moment.melody is None else MIDDLE
+
+
+def with_free_top(exercise: Exercise, tops: Iterable[Note]) -> tuple[Note, ...]:
+    """The given melody, and of `tops` what begins where it rests."""
+
+    def is_free(note: Note) -> bool:
+        at = bisect_right(exercise.moments, note.onset, key=lambda moment: moment.onset) - 1
+        return exercise.moments[at].melody is None
+
+    free = (note for note in tops if is_free(note))
+    given = (note for note in exercise.melody if note.pitch is not None)
+    return tuple(sorted((*given, *free), key=lambda note: note.onset))
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,12 +74,14 @@ def _bar_starts(exercise: Exercise, numbers: list[str]) -> list[Fraction]:
 def written_out(exercise: Exercise, verdict: PassVerdict) -> Exercise:
     """What was played, as written middle voices; where nothing was, rests.
 
-    The melody too is the player's where none is given.
+    The melody too is the player's where none is given, or where it rests.
     """
+    from trainer.engraving.notes_on_paper import with_free_top
+
     found: dict[VoiceName, tuple[Note, ...]] = {
         name: _voice(exercise, verdict, name) for name in UPPER
     }
-    melody = exercise.melody or found["soprano"]
+    melody = with_free_top(exercise, found["soprano"])
     return replace(exercise, melody=melody, alto=found["alto"], tenor=found["tenor"])
 
 

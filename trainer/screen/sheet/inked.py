@@ -10,13 +10,14 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
-from trainer.engraving.notes_on_paper import MIDDLE_C, tenor_staves
+from trainer.engraving.notes_on_paper import MIDDLE_C, free_voices, tenor_staves
 from trainer.engraving.time_marks import time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
 from trainer.theory.dissonance import Pending
 from trainer.theory.fault import Fault
+from trainer.theory.moment import Moment
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import VoiceName, Voicing
@@ -110,7 +111,7 @@ class Inked:
         red = set(self._on_page(list(foreign)))
         notes = [
             VoiceNote(voice, pitch, "mark" if pitch in red else "player")
-            for voice, pitch in _by_height(self.exercise, self._on_page(pitches))
+            for voice, pitch in _by_height(self.exercise.moments[moment], self._on_page(pitches))
         ]
         lowest = [note.pitch for note in notes if note.voice == "tenor"]
         tenor = self._tenor() | ({moment: lowest[0]} if lowest else {})
@@ -126,11 +127,12 @@ class Inked:
         above = self._tenor_above()
         before: dict[int, Column] = {}
         for moment in sorted(voicings):
+            suggested = written_voices(self.exercise.moments[moment], voicings[moment])
             column_here = self._columns.get(moment)
             mine = () if column_here is None else [note.pitch for note in column_here.notes]
             notes = [
                 VoiceNote(voice, pitch, "pencil")
-                for voice, pitch in written_voices(self.exercise, voicings[moment]).items()
+                for voice, pitch in suggested.items()
                 if pitch not in mine
             ]
             system = self.board.system_of(moment)
@@ -175,7 +177,7 @@ class Inked:
         if verdict.index not in geometry.moments:
             return
         sonority = self.sonorities[verdict.index]
-        heard = written_voices(self.exercise, verdict.voicing)
+        heard = written_voices(self.exercise.moments[verdict.index], verdict.voicing)
         pitches = self._on_page(list(heard.values()))
         notes = []
         for (voice, sounding), pitch in zip(heard.items(), pitches, strict=True):
@@ -242,10 +244,10 @@ def note_to_come(note: Placed, rises: bool, space: float) -> tuple[Drawing, ...]
     )
 
 
-def _by_height(exercise: Exercise, pitches: Sequence[Pitch]) -> Iterator[tuple[VoiceName, Pitch]]:
+def _by_height(moment: Moment, pitches: Sequence[Pitch]) -> Iterator[tuple[VoiceName, Pitch]]:
     """Voices for notes nobody has assigned yet: the highest is the first that is not given, the
     lowest the tenor; one alone is the tenor below middle c."""
-    first: VoiceName = "alto" if exercise.melody else "soprano"
+    first = free_voices(moment)[0]
     ordered = sorted(pitches, key=lambda pitch: -pitch.height)
     for number, pitch in enumerate(ordered):
         alone_and_high = len(ordered) == 1 and pitch.height >= MIDDLE_C
