@@ -179,10 +179,10 @@ class Playing:
         until(lambda: not self._marked(), "the page stayed as it was")
 
     def _marked(self) -> bool:
-        """Whether the page after a pass is seen: no beat is shown beside it."""
+        """Whether the page after a pass is seen: without the line on which the beat falls."""
         beat = self.place().tactus
-        beside = self.picture()[beat.top : beat.bottom, beat.left : beat.right].astype(int)
-        return bool((np.abs(beside - self.at.theme.paper) < 3).all())
+        line = self.picture()[beat.top : beat.bottom, beat.centerx].astype(int)
+        return bool((np.abs(line - self.at.theme.paper) < 3).all())
 
     def _set(self, wanted: Appearance) -> None:
         """Ground and size of text, on the page of settings."""
