@@ -129,3 +129,16 @@ def test_a_moment_that_is_over_is_marked_without_drawing_the_other_systems_anew(
     after = {id(one.drawings) for one in (*long.marks(), *long.times()) if one.system == 0}
     assert before == after
     assert {one.system for one in long.marks()} == {*range(len(long.board.systems))}
+
+
+def test_notes_that_are_down_are_written_once_and_anew_when_something_is_written_before_them(
+    inked: Inked,
+) -> None:
+    """After an a flat in the same bar the a needs its natural; before it, none."""
+    down = pitches("a4")
+    alone = inked.wet(2, down, frozenset())
+    assert alone is not None and inked.wet(2, down, frozenset()) is alone
+    verdict = verdict_of(PIECE, ["g4 e4", "ab4 g3"], []).moments[1]
+    inked.add(verdict, [])
+    after = inked.wet(2, down, frozenset())
+    assert after is not None and len(after.drawings) > len(alone.drawings)

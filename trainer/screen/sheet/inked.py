@@ -11,7 +11,7 @@ from trainer.engraving.ink import Drawing, Stroke
 from trainer.engraving.marks import Mark, collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
 from trainer.engraving.notes_on_paper import MIDDLE_C, tenor_staves
-from trainer.engraving.time_marks import time_marks
+from trainer.engraving.time_marks import TimeMark, time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
@@ -20,6 +20,8 @@ from trainer.theory.fault import Fault
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import VoiceName, Voicing
+
+_Wet = tuple[int, tuple[Pitch, ...], frozenset[Pitch]]
 
 
 @dataclass
@@ -36,12 +38,14 @@ class Inked:
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
-    _times: dict[int, Written] = field(default_factory=dict)  # the marks of time, by system
+    _times: dict[int, tuple[TimeMark, ...]] = field(default_factory=dict)  # by system
     _marks: dict[int, tuple[Mark, ...]] = field(default_factory=dict)  # of faults, by system
+    _wet: dict[_Wet, Written] = field(default_factory=dict)  # as long as nothing else is written
 
     def add(self, verdict: MomentVerdict, faults: Sequence[Fault]) -> None:
         """One moment more."""
         self.verdicts[verdict.index] = verdict
+        self._wet = {}
         self._catch_up()
         self._note(verdict, self._tenor_above())
         self.faults += faults
@@ -82,7 +86,11 @@ class Inked:
     def times(self) -> tuple[Written, ...]:
         """The marks of chords out of time, and the empty places of those that were skipped."""
         self._catch_up()
-        return tuple(written for _, written in sorted(self._times.items()))
+        return tuple(
+            Written(system, mark.drawings)
+            for system, marks in sorted(self._times.items())
+            for mark in marks
+        )
 
     def pending(self, moment: int, bound: Sequence[Pending]) -> tuple[Written, ...]:
         """Beside each note of a moment that has yet to be led on, the way it is bound to go."""
@@ -105,8 +113,20 @@ class Inked:
         self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
     ) -> Written | None:
         """Notes that are down now and not judged yet."""
+        self._catch_up()
         if not self.board.systems or moment in self.verdicts:
             return None
+        here = moment, tuple(pitches), foreign
+        if here not in self._wet:  # or the same would be written at every frame
+            written = self._written_wet(*here)
+            if written is None:
+                return None
+            self._wet[here] = written
+        return self._wet[here]
+
+    def _written_wet(
+        self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
+    ) -> Written | None:
         system = self.board.system_of(moment)
         geometry = self.board.systems[system]
         if moment not in geometry.moments:
@@ -152,6 +172,7 @@ class Inked:
             return
         self._systems = self.board.systems
         self._columns, self._notes, self._marks, self._times = {}, {}, {}, {}
+        self._wet = {}
         above = self._tenor_above()
         for verdict in self._in_order():
             self._note(verdict, above)
@@ -207,8 +228,8 @@ class Inked:
             ]
             columns = {at: self._columns[at] for at in self._columns if at in geometry.moments}
             times = time_marks(geometry, verdicts, self.tolerance, columns)
-            beside = tuple(drawing for mark in times for drawing in mark.drawings)
-            self._times[system] = Written(system, beside)
+            beside = [drawing for mark in times for drawing in mark.drawings]
+            self._times[system] = times
             self._marks[system] = marks(
                 self.exercise, geometry, faults, columns, hollow=hollow, beside=beside
             )
