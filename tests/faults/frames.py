@@ -2,14 +2,17 @@
 
 `python -m tests.faults.frames` prints for each size and piece how long the frames of a pass took:
 the half, the ninety-ninth of a hundred and the slowest, as time that went by and as computing of
-the window's own thread (on a busy machine the first holds what other programs took).
+the window's own thread (on a busy machine the first holds what other programs took). The last piece
+is played with a mistake in every chord, so that the page is full of marks.
 """
 
 from __future__ import annotations
 
 import os
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import cycle
 
 os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
 os.environ.setdefault("SDL_AUDIODRIVER", "dummy")
@@ -32,12 +35,12 @@ class Times:
     computing: tuple[float, ...]
 
 
-def frames_of_a_pass(size: tuple[int, int], exercise: Exercise, frames: int) -> Times:
+def frames_of_a_pass(
+    size: tuple[int, int], exercise: Exercise, slips: Sequence[Slip], frames: int
+) -> Times:
     """Frames of a pass with marks appearing; ends early where the pass does."""
     hands = open_hands(size)
-    view = practise(
-        hands, exercise, slips=[Slip("wrong", 3), Slip("skipped", 5)], manner=PERFECT, tempo=200
-    )
+    view = practise(hands, exercise, slips=slips, manner=PERFECT, tempo=200)
     hands.settle(120)
     hands.press(pygame.K_SPACE, " ")
     went_by, computing = [], []
@@ -57,9 +60,17 @@ def at(share: float, times: tuple[float, ...]) -> float:
 
 
 def main(frames: int = 1200) -> None:
+    long = eight_pages()
+    few = [Slip("wrong", 3), Slip("skipped", 5)]
+    kinds = cycle(("wrong", "late", "skipped", "extra"))
+    everywhere = [Slip(next(kinds), moment.index) for moment in long.moments[1:-1]]
     for size in SIZES:
-        for name, exercise in (("two phrases", evening()), ("96 bars", eight_pages())):
-            found = frames_of_a_pass(size, exercise, frames)
+        for name, exercise, slips in (
+            ("two phrases", evening(), few),
+            ("96 bars", long, few),
+            ("96 bars, a mistake in every chord", long, everywhere),
+        ):
+            found = frames_of_a_pass(size, exercise, slips, frames)
             for what, times in (("went by", found.went_by), ("computing", found.computing)):
                 print(
                     f"{size[0]}x{size[1]} {name}, {len(times)} frames, {what}: "

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from typing import cast
 
 import pytest
 
-from tests.engraving.marks_demo import pitches, verdict_of
+from tests.engraving.marks_demo import fault, pitches, verdict_of
 from tests.engraving.page_readback import as_played
 from tests.engraving.pieces import piece
 from trainer.engraving.ink import Stroke
-from trainer.engraving.marks import played
+from trainer.engraving.marks import played, times_and_marks
 from trainer.engraving.page import engrave_systems
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
@@ -109,3 +110,59 @@ def test_of_notes_not_assigned_yet_the_lowest_is_the_tenor(
     heads = [d for d in written.drawings if getattr(d, "code", 0) == 0xE0A4]
     assert len(heads) == len(struck.split())
     assert len([head for head in heads if head.y > bass - 3 * 8]) == on_lower
+
+
+LONG = piece("c5 d5 e5 d5 " * 12, "c3 b2 c3 g2 " * 12, {}, key="C")
+ALL_OVER = [fault("foreign-note", "gross", (at,), "at", "g4 e4") for at in range(len(LONG.moments))]
+
+
+@pytest.fixture
+def long() -> Inked:
+    pages = engrave_systems(LONG, 700)
+    assert len(pages) > 2
+    board = Board(cast(Engraver, None), systems=tuple(page.geometry for page in pages))
+    return Inked(board, LONG, Judge(LONG, Conditions()).sonorities, Conditions().tolerance)
+
+
+def test_what_is_written_on_a_system_is_what_is_written_where_it_stands_alone(long: Inked) -> None:
+    """Notes of another system, whose places are counted from its own corner, are in nobody's
+    way."""
+    late = [
+        replace(one, late_ms=400.0, late_beats=0.4)
+        for one in verdict_of(LONG, ["g4 e4", "g5 f4", "g4 e4", "g4 b3"] * 12, []).moments
+    ]
+    verdict = replace(verdict_of(LONG, [], ALL_OVER), moments=tuple(late))
+    long.replace(late, ALL_OVER)
+    for system, geometry in enumerate(long.board.systems):
+        columns = played(LONG, geometry, late)
+        times, marks = times_and_marks(LONG, geometry, verdict, columns, long.tolerance)
+        drawn = [d for time in times for d in time.drawings]
+        assert [d for one in long.times() if one.system == system for d in one.drawings] == drawn
+        drawn = [d for mark in marks for d in mark.drawings]
+        assert [d for one in long.marks() if one.system == system for d in one.drawings] == drawn
+
+
+def test_a_moment_that_is_over_is_marked_without_drawing_the_other_systems_anew(
+    long: Inked,
+) -> None:
+    verdicts = verdict_of(LONG, ["g4 e4"] * len(LONG.moments), []).moments
+    for verdict, one in zip(verdicts[:-1], ALL_OVER, strict=False):
+        long.add(verdict, [one])
+    before = {id(one.drawings) for one in (*long.marks(), *long.times()) if one.system == 0}
+    long.add(verdicts[-1], ALL_OVER[-1:])
+    after = {id(one.drawings) for one in (*long.marks(), *long.times()) if one.system == 0}
+    assert before == after
+    assert {one.system for one in long.marks()} == {*range(len(long.board.systems))}
+
+
+def test_notes_that_are_down_are_written_once_and_anew_when_something_is_written_before_them(
+    inked: Inked,
+) -> None:
+    """After an a flat in the same bar the a needs its natural; before it, none."""
+    down = pitches("a4")
+    alone = inked.wet(2, down, frozenset())
+    assert alone is not None and inked.wet(2, down, frozenset()) is alone
+    verdict = verdict_of(PIECE, ["g4 e4", "ab4 g3"], []).moments[1]
+    inked.add(verdict, [])
+    after = inked.wet(2, down, frozenset())
+    assert after is not None and len(after.drawings) > len(alone.drawings)

@@ -28,12 +28,18 @@ class Server:
 
     def picture(self) -> np.ndarray:
         """Rows of (red, green, blue)."""
-        data = self._file.read_bytes()
-        head = struct.unpack(">25I", data[:100])
-        size, width, height, line, colours = head[0], head[4], head[5], head[12], head[19]
-        start = size + 12 * colours
-        rows = np.frombuffer(data, np.uint8, height * line, start).reshape(height, line)
-        return rows[:, : 4 * width].reshape(height, width, 4)[:, :, 2::-1]
+        return self.rows(0, None)
+
+    def rows(self, first: int, count: int | None) -> np.ndarray:
+        """So many rows of the picture from one on (None: all there are), at once."""
+        with self._file.open("rb", buffering=0) as file:
+            head = struct.unpack(">25I", file.read(100))
+            size, width, height, line, colours = head[0], head[4], head[5], head[12], head[19]
+            count = height if count is None else count
+            file.seek(size + 12 * colours + first * line)
+            data = file.read(count * line)
+        rows = np.frombuffer(data, np.uint8).reshape(count, line)
+        return rows[:, : 4 * width].reshape(count, width, 4)[:, :, 2::-1]
 
     def close(self) -> None:
         self._process.terminate()

@@ -120,11 +120,12 @@ class Occupied:
 
     def at(self, drawing: Drawing, air: float = 0.0) -> Iterator[Box]:
         """What a drawing would lie on, `air` pixels about it included."""
-        around = box_of(drawing)
-        first, last = (int(x // _WIDE) for x in (around.left - air, around.right + air))
+        around = box_of(drawing).wider(air)
+        first, last = (int(x // _WIDE) for x in (around.left, around.right))
         for strip in range(first, last + 1):
             for box in self._strips.get(strip, ()):
-                if touch(drawing, box.wider(air)):
+                # most are far off, and are found so without looking closer
+                if around.touches(box) and touch(drawing, box.wider(air)):
                     yield box
 
     def draw(self, drawings: Iterable[Drawing]) -> None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from trainer.conducting.setup import Setup
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Stroke
-from trainer.engraving.marks import collapsed, marks, written_voices
+from trainer.engraving.marks import Mark, collapsed, marks, written_voices
 from trainer.engraving.middle_voices import Column, Placed, VoiceNote, write
 from trainer.engraving.notes_on_paper import MIDDLE_C, free_voices, tenor_staves
-from trainer.engraving.time_marks import time_marks
+from trainer.engraving.time_marks import TimeMark, time_marks
 from trainer.judging.verdict import MomentVerdict
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.board import Board, Written
@@ -21,6 +21,8 @@ from trainer.theory.moment import Moment
 from trainer.theory.pitch import Interval, Pitch, transposed
 from trainer.theory.sonority import Sonority
 from trainer.theory.voicing import VoiceName, Voicing
+
+_Wet = tuple[int, tuple[Pitch, ...], frozenset[Pitch]]
 
 
 @dataclass
@@ -37,18 +39,20 @@ class Inked:
     _systems: tuple[Geometry, ...] = ()
     _columns: dict[int, Column] = field(default_factory=dict)
     _notes: dict[int, Written] = field(default_factory=dict)
-    _times: tuple[Written, ...] = ()  # the marks of time
-    _marks: dict[int, tuple[Written, ...]] = field(default_factory=dict)  # by index of the fault
+    _times: dict[int, tuple[TimeMark, ...]] = field(default_factory=dict)  # by system
+    _marks: dict[int, tuple[Mark, ...]] = field(default_factory=dict)  # of faults, by system
+    _wet: dict[_Wet, Written] = field(default_factory=dict)  # as long as nothing else is written
 
     def add(self, verdict: MomentVerdict, faults: Sequence[Fault]) -> None:
         """One moment more."""
         self.verdicts[verdict.index] = verdict
+        self._wet = {}
         self._catch_up()
         self._note(verdict, self._tenor_above())
-        self._time_all()
-        if faults:
-            self.faults += faults
-            self._mark_all()
+        self.faults += faults
+        if self.board.systems:
+            concerned = {verdict.index, *(moment for fault in faults for moment in fault.moments)}
+            self._mark({self.board.system_of(moment) for moment in concerned})
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
         """All of a pass at once."""
@@ -73,13 +77,21 @@ class Inked:
     def marks(self, only: int | None = None) -> tuple[Written, ...]:
         """The marks of all faults, or of one by its index."""
         self._catch_up()
-        chosen = self._marks.values() if only is None else [self._marks.get(only, ())]
-        return tuple(mark for parts in chosen for mark in parts)
+        return tuple(
+            Written(system, mark.drawings)
+            for system, marks in sorted(self._marks.items())
+            for mark in marks
+            if only is None or mark.fault == only
+        )
 
     def times(self) -> tuple[Written, ...]:
         """The marks of chords out of time, and the empty places of those that were skipped."""
         self._catch_up()
-        return self._times
+        return tuple(
+            Written(system, mark.drawings)
+            for system, marks in sorted(self._times.items())
+            for mark in marks
+        )
 
     def pending(self, moment: int, bound: Sequence[Pending]) -> tuple[Written, ...]:
         """Beside each note of a moment that has yet to be led on, the way it is bound to go."""
@@ -102,8 +114,20 @@ class Inked:
         self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
     ) -> Written | None:
         """Notes that are down now and not judged yet."""
+        self._catch_up()
         if not self.board.systems or moment in self.verdicts:
             return None
+        here = moment, tuple(pitches), foreign
+        if here not in self._wet:  # or the same would be written at every frame
+            written = self._written_wet(*here)
+            if written is None:
+                return None
+            self._wet[here] = written
+        return self._wet[here]
+
+    def _written_wet(
+        self, moment: int, pitches: Sequence[Pitch], foreign: frozenset[Pitch]
+    ) -> Written | None:
         system = self.board.system_of(moment)
         geometry = self.board.systems[system]
         if moment not in geometry.moments:
@@ -149,12 +173,12 @@ class Inked:
         if self._systems is self.board.systems or not self.board.systems:
             return
         self._systems = self.board.systems
-        self._columns, self._notes, self._marks, self._times = {}, {}, {}, ()
+        self._columns, self._notes, self._marks, self._times = {}, {}, {}, {}
+        self._wet = {}
         above = self._tenor_above()
         for verdict in self._in_order():
             self._note(verdict, above)
-        self._time_all()
-        self._mark_all()
+        self._mark(range(len(self._systems)))
 
     def _in_order(self) -> list[MomentVerdict]:
         return sorted(self.verdicts.values(), key=lambda verdict: verdict.index)
@@ -194,29 +218,23 @@ class Inked:
         self._columns[verdict.index] = column
         self._notes[verdict.index] = Written(system, column.drawings)
 
-    def _mark_all(self) -> None:
-        """All marks, once the times are drawn: what stands beside a note already moves the next
-        one on."""
-        if not self.board.systems:
-            return
-        found: dict[int, list[Written]] = {}
-        faults = [self._fault_on_page(fault) for fault in self.faults]
+    def _mark(self, systems: Iterable[int]) -> None:
+        """All marks of these systems anew, once the times are drawn: what stands beside a note
+        already moves the next one on. On a long page that would hold up a frame for all of them."""
         hollow = collapsed(self.verdicts.values())
-        for system, geometry in enumerate(self.board.systems):
-            times = [d for mark in self._times if mark.system == system for d in mark.drawings]
-            for mark in marks(
-                self.exercise, geometry, faults, self._columns, hollow=hollow, beside=times
-            ):
-                assert mark.fault is not None
-                found.setdefault(mark.fault, []).append(Written(system, mark.drawings))
-        self._marks = {index: tuple(parts) for index, parts in found.items()}
-
-    def _time_all(self) -> None:
-        self._times = tuple(
-            Written(system, mark.drawings)
-            for system, geometry in enumerate(self.board.systems)
-            for mark in time_marks(geometry, self._in_order(), self.tolerance, self._columns)
-        )
+        faults = [self._fault_on_page(fault) for fault in self.faults]
+        for system in systems:
+            geometry = self.board.systems[system]
+            verdicts = [
+                verdict for verdict in self._in_order() if verdict.index in geometry.moments
+            ]
+            columns = {at: self._columns[at] for at in self._columns if at in geometry.moments}
+            times = time_marks(geometry, verdicts, self.tolerance, columns)
+            beside = [drawing for mark in times for drawing in mark.drawings]
+            self._times[system] = times
+            self._marks[system] = marks(
+                self.exercise, geometry, faults, columns, hollow=hollow, beside=beside
+            )
 
     def _on_page(self, pitches: Sequence[Pitch]) -> list[Pitch]:
         """Pitches as they are written on this page."""
@@ -225,6 +243,8 @@ class Inked:
         return [transposed(pitch, self.shift) for pitch in pitches]
 
     def _fault_on_page(self, fault: Fault) -> Fault:
+        if self.shift is None:
+            return fault
         return replace(fault, pitches=tuple(self._on_page(fault.pitches)))
 
 
