@@ -6,6 +6,7 @@ class.
 
 from __future__ import annotations
 
+import json
 import math
 import random
 import zlib
@@ -98,7 +99,9 @@ def _take(
     timed = size if tempo else None
     in_time = sum(abs(row[9] or 0) <= 0.15 for row in rows) if tempo else None
     values = (complete, size, in_time, timed, 4.0 if tempo else None, 31.0 if tempo else None)
-    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]")
+    hands = [[size, size, -4.0, 30.0], [size, size, 8.0, 5.0]]
+    touch = json.dumps([*hands, 9.0, 1.0, [["together", size]]]) if tempo else None
+    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]", touch)
     digest = stored_digest(
         1,
         dict(zip(_FIGURES, (*values, *counts), strict=True)),
@@ -130,7 +133,10 @@ def _moment(chance: random.Random, seq: int, index: int, timed: bool) -> tuple[A
     outcome = chance.choice(_OUTCOMES)
     voicing = chance.choice(("c3 e4 g4 c5", "g2 d4 g4 b4", "f3 a3 c4 f4"))
     heard = (outcome, b"0@CH", voicing, "", "", "")
-    return (seq, index, *heard, late_ms, late, 9.0, think)
+    struck = [None if late is None else round(1000 * late + more, 3) for more in (-4.0, 4.0)]
+    left, right = ([ms, None if late is None else round(late, 6)] for ms in struck)
+    attack = None if late is None else json.dumps(["together", left, right, left, right])
+    return (seq, index, *heard, late_ms, late, 9.0, think, attack)
 
 
 class _Load:
