@@ -11,6 +11,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import etree
 
 from tests.engraving.pieces import piece
 from tests.engraving.readback import differences, misplaced, read_by_verovio
@@ -147,3 +148,14 @@ def test_a_silent_melody_leaves_the_paper_free() -> None:
     patterns = load_patterns(exercises_folder() / "patterns")
     drill = expand(patterns["cadence-4-3"], every_key()[5], "third")
     assert "<rest" not in to_mei(drill)
+
+
+@pytest.mark.parametrize("solved", [False, True])
+def test_the_last_chord_of_a_drill_has_its_fermata(solved: bool) -> None:
+    patterns = load_patterns(exercises_folder() / "patterns")
+    drill = expand(patterns["cadence-4-3"], every_key()[5], "third")
+    assert drill.bass[-1].fermata
+    tree = etree.fromstring(to_mei(drill, middle=best(drill) if solved else None).encode())
+    fermatas = [e.get("startid", "") for e in tree.iter("{*}fermata")]
+    ids = {f"#{e.get('{http://www.w3.org/XML/1998/namespace}id')}" for e in tree.iter("{*}note")}
+    assert len(fermatas) == 1 and set(fermatas) <= ids

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.score.strategies import exercises
 from trainer.resources import exercises_folder
-from trainer.score.exercise import Exercise, Realization
+from trainer.score.exercise import Exercise, Realization, note_at
 from trainer.score.interchange.choosing import imported
 from trainer.score.interchange.common import with_realization
 from trainer.score.interchange.mei_file import to_mei
@@ -21,6 +21,7 @@ from trainer.score.interchange.midi_file import to_midi
 from trainer.score.interchange.musicxml import to_musicxml
 from trainer.score.interchange.reading import Reader
 from trainer.score.kern import read_exercise
+from trainer.score.patterns import POSITIONS, Position, expand, load_patterns
 from trainer.score.transpose import transposed
 from trainer.theory.key import Key
 from trainer.theory.realize import Solver
@@ -72,6 +73,22 @@ def test_a_transposed_piece_with_a_realization_comes_back_with_it(
     solved = with_realization(exercise, Realization(tuple(best.voicings)))
     assert solved.alto and solved.tenor
     assert there_and_back(solved, suffix, reader, tmp_path, solution=True) == solved
+
+
+@pytest.mark.parametrize("position", POSITIONS)
+def test_a_solved_drill_has_four_voices_to_its_end(position: Position) -> None:
+    """Its melody is one note to begin from and rests; there the top is the solution's."""
+    patterns = load_patterns(exercises_folder() / "patterns")
+    for name in ("rule-of-the-octave", "cadence-4-3", "rising-5-6"):
+        drill = expand(patterns[name], Key.parse("G"), position)
+        voicings = Solver(drill.moments).best(1)[0].voicings
+        solved = with_realization(drill, Realization(voicings))
+        assert solved.melody[0] == drill.melody[0]
+        for voice in (solved.melody, solved.alto, solved.tenor):
+            assert [note.end for note in voice][:-1] == [note.onset for note in voice][1:]
+            assert voice[-1].end == solved.length
+        heard = [note_at(solved.melody, moment.onset) for moment in drill.moments]
+        assert [n and n.pitch for n in heard] == [v.soprano for v in voicings]
 
 
 @pytest.mark.parametrize("suffix", WRITERS)

@@ -25,9 +25,8 @@ from trainer.engraving.notes_on_paper import (
     pieces_of,
     shown_accidentals,
     stem_up,
-    with_free_top,
 )
-from trainer.score.exercise import Exercise, Note
+from trainer.score.exercise import Exercise, Note, with_free_top
 from trainer.theory.figures import Figuring, Sign, Way
 from trainer.theory.key import Key
 from trainer.theory.moment import Metre, Moment
@@ -111,7 +110,12 @@ def _as_notes(
     exercise: Exercise, voice: VoiceName, middle: Sequence[Voicing | None]
 ) -> tuple[Note, ...]:
     return tuple(
-        Note(moment.onset, moment.duration, None if voicing is None else voicing[voice])
+        Note(
+            moment.onset,
+            moment.duration,
+            None if voicing is None else voicing[voice],
+            fermata=moment.fermata and voice == "soprano",
+        )
         for moment, voicing in zip(exercise.moments, middle, strict=True)
     )
 
@@ -328,12 +332,15 @@ def _signs(
     figures: bool,
 ) -> None:
     notes = {line.voice: line.notes for line in lines}
-    for piece in pieces:
-        if piece.voice in ("soprano", "bass") and notes[piece.voice][piece.index].fermata:
-            if piece.tied_out and exercise.length != piece.onset + piece.duration:
+    outer = [p for p in pieces if p.voice in ("soprano", "bass") and p.pitch is not None]
+    tops = [(p.onset, p.onset + p.duration) for p in outer if p.voice == "soprano"]
+    for piece in outer:
+        end = piece.onset + piece.duration
+        if notes[piece.voice][piece.index].fermata:
+            if piece.tied_out and exercise.length != end:
                 continue
             place = "above" if piece.voice == "soprano" else "below"
-            if piece.voice == "bass" and exercise.melody:
+            if piece.voice == "bass" and any(begin < end <= over for begin, over in tops):
                 continue  # one fermata, over the melody, is enough
             _child(measure, "fermata", startid=f"#{piece.id}", place=place)
     if not figures:

@@ -26,18 +26,6 @@ def free_voices(moment: Moment) -> tuple[VoiceName, ...]:
     return UPPER if moment.melody is None else MIDDLE
 
 
-def with_free_top(exercise: Exercise, tops: Iterable[Note]) -> tuple[Note, ...]:
-    """The given melody, and of `tops` what begins where it rests."""
-
-    def is_free(note: Note) -> bool:
-        at = bisect_right(exercise.moments, note.onset, key=lambda moment: moment.onset) - 1
-        return exercise.moments[at].melody is None
-
-    free = (note for note in tops if is_free(note))
-    given = (note for note in exercise.melody if note.pitch is not None)
-    return tuple(sorted((*given, *free), key=lambda note: note.onset))
-
-
 @dataclass(frozen=True, slots=True)
 class Line:
     """The notes of one voice as they stand on paper, and on which staff each stands."""

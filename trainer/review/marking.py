@@ -13,7 +13,7 @@ from trainer.judging.verdict import PassVerdict
 from trainer.review.html import render
 from trainer.review.sheet import Sheet
 from trainer.review.tables import rule_title
-from trainer.score.exercise import Exercise, Note
+from trainer.score.exercise import Exercise, Note, with_free_top
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import UPPER, VoiceName
 
@@ -76,8 +76,6 @@ def written_out(exercise: Exercise, verdict: PassVerdict) -> Exercise:
 
     The melody too is the player's where none is given, or where it rests.
     """
-    from trainer.engraving.notes_on_paper import with_free_top
-
     found: dict[VoiceName, tuple[Note, ...]] = {
         name: _voice(exercise, verdict, name) for name in UPPER
     }

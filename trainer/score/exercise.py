@@ -6,7 +6,7 @@ Score time is in quarter notes from the first sounding event, a pick-up included
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
@@ -208,3 +208,15 @@ def _moments(exercise: Exercise) -> tuple[Moment, ...]:
 
 def _begins(note: Note | None, onset: Fraction) -> bool:
     return note is not None and not note.tied and note.pitch is not None and note.onset == onset
+
+
+def with_free_top(exercise: Exercise, tops: Iterable[Note]) -> tuple[Note, ...]:
+    """The melody as given, and of `tops` what begins where it rests or where there is none: there
+    the top is the player's."""
+
+    def is_free(note: Note) -> bool:
+        at = bisect_right(exercise.moments, note.onset, key=lambda moment: moment.onset) - 1
+        return at < 0 or exercise.moments[at].melody is None
+
+    given = (note for note in exercise.melody if note.pitch is not None)
+    return tuple(sorted((*given, *filter(is_free, tops)), key=lambda note: note.onset))

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from trainer.errors import ExerciseError
 from trainer.score.bars import barred, bars
-from trainer.score.exercise import Exercise, Note, Realization
+from trainer.score.exercise import Exercise, Note, Realization, with_free_top
 from trainer.score.kern_tokens import write_key, write_signature
 from trainer.theory.figures import Figuring
 from trainer.theory.pitch import Pitch
@@ -143,8 +143,8 @@ def with_realization(exercise: Exercise, realization: Realization) -> Exercise:
     """The exercise with a realization's voices as its solution: a note a moment, longer ones where
     a voice holds while another moves on without a new chord.
 
-    The melody is taken from it only where the exercise has none. A voice without a pitch rests.
-    Raises ExerciseError if the realization has another number of moments.
+    The melody is taken from it only where the exercise has none or rests. A voice without a pitch
+    rests. Raises ExerciseError if the realization has another number of moments.
     """
     if len(realization.voicings) != len(exercise.moments):
         raise ExerciseError(
@@ -155,7 +155,8 @@ def with_realization(exercise: Exercise, realization: Realization) -> Exercise:
     def line(voice: str) -> tuple[Note, ...]:
         notes: list[Note] = []
         for moment, voicing in zip(exercise.moments, realization.voicings, strict=True):
-            pitch = _of(voicing, voice)
+            given = voice == "soprano" and moment.melody is not None
+            pitch = None if given else _of(voicing, voice)
             if notes and not moment.chord and pitch == notes[-1].pitch:  # it holds
                 length = notes[-1].duration + moment.duration
                 notes[-1] = replace(notes[-1], duration=length, fermata=moment.fermata)
@@ -169,7 +170,7 @@ def with_realization(exercise: Exercise, realization: Realization) -> Exercise:
             exercise,
             alto=line("alto"),
             tenor=line("tenor"),
-            melody=exercise.melody or line("soprano"),
+            melody=with_free_top(exercise, line("soprano")),
         )
     )
 
