@@ -353,7 +353,7 @@ def _in_bar(
             and any(abs(s.y - h.y) < 0.6 * space for h in written)
         ]
         dotted, uneven = divmod(len(dots), max(1, len({round(h.y, 1) for h in written})))
-        flags = [s for s in here if s.code in FLAGS and not s.source and left - 1 < s.x < right]
+        flags = [s for s in here if s.code in FLAGS and not s.source]
         said: dict[int, set[int]] = {}
         for head in chord:
             place = round(staff.place(head.y))
@@ -375,10 +375,15 @@ def _in_bar(
                 HEADS[head.code],
                 head.source,
                 -1 if uneven else dotted,
-                max([FLAGS[f.code] for f in flags], default=0),
+                max((FLAGS[f.code] for f in flags if _on_stem(f, head, space)), default=0),
                 space,
             )
         in_force.update(said)
+
+
+def _on_stem(flag: _Sign, head: _Sign, space: float) -> bool:
+    """Whether a flag's stem is that of a head: at its left or right edge."""
+    return -0.2 * space < flag.x - head.x < 1.4 * space
 
 
 def _letters(alter: int) -> str:

@@ -54,6 +54,28 @@ def test_nor_where_eighths_stand_close(seed: int) -> None:
     assert found == Counter()
 
 
+@pytest.mark.parametrize(
+    ("stem", "seed", "width", "space"),
+    [
+        ("herr-jesu-christ-dich", 12, 700, 7.5),
+        ("mit-fried-und-freud", 1, 2400, 24.0),
+        ("vom-himmel-hoch", 1, 360, 6.0),
+    ],
+)
+def test_nor_where_every_second_chord_has_all_faults(
+    stem: str, seed: int, width: int, space: float
+) -> None:
+    """A bracket that has no room as a whole is broken; a stroke from note to note is crossed
+    before anything else is."""
+    exercise = read_exercise(next(path for path in PIECES if path.stem == stem))
+    voicings = Solver(exercise.moments).best(1)[0].voicings
+    verdict = as_played(exercise, voicings, random.Random(seed), wild=0.5)
+    found: Counter[tuple[str, str]] = Counter()
+    for page in engrave(exercise, width, None, space_px=space):
+        found += overlaps(page, exercise, verdict)
+    assert found == Counter()
+
+
 def hymn_page() -> Page:
     return engrave(hymn(), 1600, None, space_px=10)[0]
 

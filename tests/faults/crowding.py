@@ -30,6 +30,8 @@ ARGUED = {
     ("written sign", "printed metre"): "more accidentals than there is room for",
     ("written head", "printed tie"): "a tie bends through the places of the inner voices",
     ("written flag", "written flag"): "alto and tenor that come close between the staves",
+    ("written head", "written flag"): "a tenor an octave astray beside the alto's flag",
+    ("written flag", "written head"): "a tenor's flag beside an alto that stands below it",
     ("written head", "printed fermata"): "an alto that was played above the melody",
 }
 

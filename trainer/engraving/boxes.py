@@ -96,6 +96,8 @@ def _crosses(line: Stroke, box: Box) -> bool:
     return start < end
 
 
+PASSING = "passing"  # a stroke from note to note, which passes over what stands between them
+_WEIGHT = {PASSING: 0.01}
 _WIDE = 64.0  # pixels of a strip in which boxes are looked up together
 
 
@@ -128,10 +130,11 @@ class Occupied:
                 if around.touches(box) and touch(drawing, box.wider(air)):
                     yield box
 
-    def draw(self, drawings: Iterable[Drawing]) -> None:
-        """What is drawn takes up room from now on."""
+    def draw(self, drawings: Iterable[Drawing], kind: str = "") -> None:
+        """What is drawn takes up room from now on; as a `PASSING` one it is the first to be drawn
+        over where there is none."""
         for drawing in drawings:
-            self.add(boxes_of(drawing))
+            self.add(boxes_of(drawing, kind))
 
     def free(self, drawings: Iterable[Drawing], air: float = 0.0) -> bool:
         """Whether all of these could be drawn and touch nothing."""
@@ -144,9 +147,9 @@ class Occupied:
 
         It takes up its room. ValueError if there is no option.
         """
-        best: tuple[int, tuple[Drawing, ...]] | None = None
+        best: tuple[float, tuple[Drawing, ...]] | None = None
         for option in options:
-            touched = sum(1 for drawing in option for _ in self.at(drawing, air))
+            touched = sum(_WEIGHT.get(b.kind, 1.0) for one in option for b in self.at(one, air))
             if best is None or touched < best[0]:
                 best = (touched, option)
             if touched == 0:

@@ -127,6 +127,15 @@ def bracket(nib: Nib, x: float, top: float, bottom: float, *, opens: bool) -> tu
     )
 
 
+def broken_bracket(
+    nib: Nib, x: float, top: float, bottom: float, *, opens: bool
+) -> tuple[Drawing, ...]:
+    """The same of which the middle is left out, over what stands between."""
+    stub = min(0.8 * nib.space, (bottom - top) / 3)
+    _, *feet = bracket(nib, x, top, bottom, opens=opens)
+    return (nib.stroke(x, top, x, top + stub), nib.stroke(x, bottom - stub, x, bottom), *feet)
+
+
 def caret(nib: Nib, x: float, base: float, size: int | None) -> tuple[Drawing, ...]:
     """An insertion mark with its point at x, and under it the figure that is missing."""
     arm, scale = 0.6 * nib.space, 1.5 * nib.space

@@ -9,7 +9,7 @@ from functools import partial
 from itertools import chain, product
 
 from trainer.engraving import mark_forms as forms
-from trainer.engraving.boxes import Occupied, box_of
+from trainer.engraving.boxes import PASSING, Occupied, box_of
 from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Sign, Stroke
 from trainer.engraving.mark_forms import FORMS, MARK_INKS, RISES, SIZES, THICKNESS, Nib
@@ -73,7 +73,7 @@ class Pen:
                     drawn.append(self._between(nib, first, last))
                 else:
                     drawn += self._across(nib, first, last)
-        self.taken.draw(drawn)
+        self.taken.draw(drawn, PASSING)
         return tuple(drawn)
 
     def signs(self, fault: Fault, lines: Sequence[Stroke]) -> tuple[Drawing, ...]:
@@ -228,7 +228,8 @@ class Pen:
         return self.taken.first_free(options(), _AIR * space)
 
     def _join(self, nib: Nib, notes: Sequence[Placed]) -> tuple[Drawing, ...]:
-        """A bracket that embraces the notes of one chord, after them or else before."""
+        """A bracket that embraces the notes of one chord, after them or else before; broken in the
+        middle where it has no room as a whole."""
         if not notes:
             return ()
         space = nib.space
@@ -238,12 +239,13 @@ class Pen:
         after, ahead = max(map(self._edge, notes)), min(map(self._front, notes))
 
         def options() -> Iterator[tuple[Drawing, ...]]:
-            for n in range(28):
-                x = after + (0.6 + 0.15 * n) * space
-                yield forms.bracket(nib, x, top, bottom, opens=False)
-            for n in range(28):
-                x = ahead - (0.5 + 0.15 * n) * space
-                yield forms.bracket(nib, x, top, bottom, opens=True)
+            for form in (forms.bracket, forms.broken_bracket):
+                for n in range(28):
+                    x = after + (0.6 + 0.15 * n) * space
+                    yield form(nib, x, top, bottom, opens=False)
+                for n in range(28):
+                    x = ahead - (0.5 + 0.15 * n) * space
+                    yield form(nib, x, top, bottom, opens=True)
 
         return self.taken.first_free(options(), _AIR * space)
 
