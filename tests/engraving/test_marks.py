@@ -236,3 +236,16 @@ def test_a_marked_page_is_one_picture_without_fonts() -> None:
     assert svg.count("<svg ") == 1
     assert "<text" not in svg
     assert 'class="marks"' in to_svg(()) and svg.count('class="marks"') == 1
+
+
+def test_a_false_relation_leads_from_the_note_of_one_chord_to_that_of_the_next() -> None:
+    exercise = piece("c5 c5^", "c3 g3", {}, key="C")
+    page = page_of(exercise)
+    columns = set_in(page, exercise, "g4 e4", "eb4 g3")
+    relation = fault("false-relation", "remark", (0, 1), "ta", "e4 eb4")
+    (mark,) = marks(exercise, page.geometry, [relation], columns)
+    (stroke,) = mark.drawings
+    assert isinstance(stroke, Stroke)
+    e, e_flat = columns[0].notes[1], columns[1].notes[0]
+    assert (stroke.y1, stroke.y2) == (e.y, e_flat.y)
+    assert e.x < stroke.x1 < stroke.x2 < e_flat.x

@@ -33,6 +33,7 @@ from tests.faults.played_window import (
     REST,
     ROWS,
     Appearance,
+    broken_off,
     exercise_named,
     keep_exercises,
     lateness,
@@ -52,9 +53,10 @@ SCALES = (1.0, 1.2)
 @dataclass
 class Compared:
     """`unready` are pixels of pages before a pass and `differing` of those after it that are not
-    those of the pass alone, `amiss` takes whose keys are not those that were sent. `changes` count
-    what was another thing than at the pass before, `late` is how far the chord farthest from its
-    time was off, milliseconds: from half a beat on it is marked."""
+    those of the pass alone, `amiss` takes whose keys are not those that were sent, `broken` takes
+    that the program broke off because the machine stood still. `changes` count what was another
+    thing than at the pass before, `late` is how far the chord farthest from its time was off,
+    milliseconds: from half a beat on it is marked."""
 
     passes: int = 0
     alone: int = 0
@@ -63,6 +65,7 @@ class Compared:
     unready: list[int] = field(default_factory=list)
     differing: list[int] = field(default_factory=list)
     amiss: list[int] = field(default_factory=list)
+    broken: list[int] = field(default_factory=list)
     changes: Counter[str] = field(default_factory=Counter)
 
 
@@ -135,7 +138,7 @@ def compare(plays: Sequence[Pass], organ: Organ, folder: Path, seed: int = 1) ->
             if found.passes % 20 == 0:
                 unlike = sum(map(bool, found.unready + found.differing)), len(found.amiss)
                 print(f"{found.passes} passes, differing: {unlike}", file=sys.stderr, flush=True)
-        found.late = lateness(playing.home)
+        found.late, found.broken = lateness(playing.home), broken_off(playing.home)
     for one, other in pairwise(play.appearance for play in plays):
         pairs = zip(one.exercise.split("@"), other.exercise.split("@"), strict=False)
         piece, *key = [a != b for a, b in pairs]
@@ -181,6 +184,7 @@ def main(arguments: list[str] | None = None) -> int:
     print(
         f"takes in the log that are not what was sent: {len(found.amiss)} {found.amiss[:10] or ''}"
     )
+    print(f"takes broken off, as the machine stood still: {len(found.broken)} {found.broken or ''}")
     print(f"{time.monotonic() - began:.0f} s, {wanted.busy} busy processes beside it")
     holds = not (any(found.unready) or any(found.differing) or found.amiss)
     print("HOLDS" if holds else "FAILS")

@@ -353,3 +353,11 @@ def lateness(home: Path) -> float:
     """By how many milliseconds the chord farthest from its time was late or early, of all takes."""
     with closing(sqlite3.connect(f"file:{home / 'log.sqlite'}?mode=ro", uri=True)) as raw:
         return float(raw.execute("SELECT max(abs(late_ms)) FROM moment").fetchone()[0])
+
+
+def broken_off(home: Path) -> list[int]:
+    """The takes, counted from 0, that the program broke off and went on with: where the machine
+    stood still for so long that nobody could have played on."""
+    with closing(sqlite3.connect(f"file:{home / 'log.sqlite'}?mode=ro", uri=True)) as raw:
+        pauses = raw.execute(f"SELECT pauses {_WHOLE} ORDER BY seq").fetchall()
+    return [number for number, (text,) in enumerate(pauses) if text != "[]"]

@@ -125,11 +125,13 @@ class Pen:
     # ---- the notes a fault names --------------------------------------------------------------
 
     def _spots(self, fault: Fault) -> list[tuple[int, VoiceName, Pitch]]:
-        """Moment, voice and pitch of all that the fault names."""
+        """Moment, voice and pitch of all that the fault names: all of its voices in each moment,
+        or, where one voice answers another, one in each."""
         spots = []
         voices = fault.voices or ("bass",)
+        at_once = 1 if len(fault.pitches) == len(fault.moments) else len(voices)
         for number, pitch in enumerate(fault.pitches):
-            which = min(number // len(voices), len(fault.moments) - 1)
+            which = min(number // at_once, len(fault.moments) - 1)
             spots.append((fault.moments[which], voices[number % len(voices)], pitch))
         return spots
 

@@ -35,6 +35,8 @@ def hands_in_short(touch: Touch) -> str:
     """`right hand 85 ms after the left`; nothing where only one was heard."""
     if touch.left is None or touch.right is None:
         return ""
+    if round(touch.right.bias_ms) == 0:
+        return "the hands together"
     side = "after" if touch.right.bias_ms >= 0 else "before"
     return f"right hand {abs(touch.right.bias_ms):.0f} ms {side} the left"
 
