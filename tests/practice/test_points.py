@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import pytest
 
+from tests.journal.samples import STARTED
 from tests.judging.lessons import lesson
+from tests.judging.touches import Touch, conditions, played, with_best
 from tests.practice.playing import in_order, keys, play, verdict
-from trainer.judging.take import Conditions
+from trainer.judging.passes import judge
+from trainer.judging.take import Conditions, Take
+from trainer.judging.task import task
 from trainer.listening.events import KeyEvent
 from trainer.practice.points import Point, anew_in_words, part_of_a_beat, points
 from trainer.practice.session import Session
+from trainer.score.kern import write_exercise
 
 WALK = lesson("C", "c3 f3 g3 c3", "", "e4 f4 d4 e4", fermatas=(3,))
 CHORDS = ("c3 g3 c4 e4", "f3 a3 c4 f4", "g3 g3 b3 d4", "c3 g3 c4 e4")
@@ -107,3 +112,30 @@ def test_a_suspension_is_pending_until_the_next_chord_and_nothing_is_at_the_end(
     assert seen[2] == {"b3"}  # the leading tone, to c4
     assert seen[3] == set()
     assert made.session.pending == ()
+
+
+def test_chords_that_are_all_so_late_are_one_point() -> None:
+    """A teacher says it once, and where it began and ended."""
+    _, found = passed(0.0, 0.5, 0.55, 0.45)
+    said = [(point.kind, point.moments, point.text) for point in found if point.kind != "fault"]
+    text = "From bar 1, beat 2 to bar 1, beat 4: half a beat late throughout."
+    assert said == [("late", (1, 2, 3), text)]
+
+
+def test_chords_that_are_late_by_different_times_are_told_one_by_one() -> None:
+    _, found = passed(0.0, 0.2, 0.5, 0.2)
+    assert [point.moments for point in found if point.kind == "late"] == [(1,), (2,), (3,)]
+
+
+def test_a_whole_chord_late_throughout_is_that_and_nothing_else() -> None:
+    """All the right chords, each two beats after its own: no chord is wrong, nothing is missing."""
+    exercise, voicings = with_best("das-walt-gott")
+    touch = Touch(60.0, left=2.0)
+    events = tuple(played(exercise, voicings, touch, 10.0))
+    text = write_exercise(exercise)
+    said = judge(Take(exercise.id, text, conditions(touch), events, 10.0, STARTED))
+    assert said.harmony.complete == said.harmony.judged
+    found = points(task(exercise, conditions(touch)), said)
+    of_time = [point for point in found if point.kind != "fault"]
+    assert len(of_time) == 1 and of_time[0].text.endswith("two beats late throughout.")
+    assert len(of_time[0].moments) == said.harmony.judged

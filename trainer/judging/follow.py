@@ -1,14 +1,16 @@
 """Which moment is this chord? In tempo, by time and content together.
 
-The chords of a pass are aligned to its moments in order, by dynamic programming: a chord belongs
-to a moment, the first there or one more at the same one (a rolled, corrected or doubled chord), or
-to none (an extra chord); a moment may be passed over. What each costs is below; one more chord at
-the same moment costs distance only from half of the moment on. Hands that come apart, whichever is
-first, are one attack: up to `HANDS` chords close to one another are weighed as the whole they make,
-at the nearest of their times. Because moments and chords keep their order and the price of skipping
-is paid once, a skipped or an extra chord does not spoil what follows; because content counts,
-neither does being a beat behind. A moment that is due and not played costs something already while
-the pass goes on: else a chord in time would look like one that comes late for the moment before.
+The chords of a pass are aligned to its moments in order, by dynamic programming: a chord belongs to
+a moment, the first there or one more at the same one (a rolled, corrected or doubled chord), or to
+none (an extra chord); a moment may be passed over. What each costs is below; one more chord at the
+same moment costs distance only from half of the moment on. Who is late stays late: a chord as far
+from its beat as the chord before from its own pays little, however far that is. Hands that come
+apart, whichever is first, are one attack: up to `HANDS` chords close to one another are weighed as
+the whole they make, at the nearest of their times. Because moments and chords keep their order and
+the price of skipping is paid once, a skipped or an extra chord does not spoil what follows; because
+content counts, neither does being a beat behind. A moment that is due and not played costs
+something already while the pass goes on: else a chord in time would look like one that comes late
+for the moment before.
 """
 
 from __future__ import annotations
@@ -32,9 +34,11 @@ HANDS = 3  # chords that one attack may fall apart into
 APART = 0.4  # beats from the first of them to the last, but
 AT_LEAST = 0.25  # seconds, where that is longer, and never
 AT_MOST = 0.5  # beats
+HELD = 0.12  # as far from the beat as the chord before, with nothing for the distance itself
 _RECENT = 8  # chords whose places may still change while a pass goes on
 
 _Costs = NDArray[np.float64]
+_Way = tuple[_Costs, _Costs]  # costs and lags, by place
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,7 @@ class _Step:
     the place before it. An attack of several chords came from before the first of them."""
 
     costs: _Costs
+    lags: _Costs  # beats by which the latest chord that has a place came late, on that way
     came_from: NDArray[np.int64]
     kind: NDArray[np.int64]  # _EXTRA, _AGAIN, or _AGAIN + the number of chords of an attack
 
@@ -57,19 +62,19 @@ class Follower:
     i - 1 of the pass (0: none yet)."""
 
     task: Task
-    _start: _Costs
+    _start: _Way
     recent: tuple[StruckChord, ...] = ()
     _steps: tuple[_Step, ...] = ()  # one for each of `recent`
 
     @property
-    def costs(self) -> tuple[_Costs, ...]:
-        """The costs before each of the recent chords, and now."""
-        return (self._start, *(step.costs for step in self._steps))
+    def ways(self) -> tuple[_Way, ...]:
+        """Costs and lags before each of the recent chords, and now."""
+        return (self._start, *((step.costs, step.lags) for step in self._steps))
 
     def places(self, by: float) -> tuple[int | None, ...]:
         """The moment of each of the recent chords, as it looks `by` seconds after the first moment
         of the pass; None for an extra one."""
-        return _places(self.task, self._steps, self.costs[-1], by)
+        return _places(self.task, self._steps, self.ways[-1][0], by)
 
     def moment(self, by: float) -> int | None:
         """Where the latest chord belongs; None: none yet, or an extra one."""
@@ -80,14 +85,14 @@ def follower(task: Task, begins: int | None = None) -> Follower:
     """About to play moment `begins` (the first of the pass if None) in tempo."""
     costs = np.full(len(task.moments) + 1, np.inf)
     costs[0 if begins is None else begins - task.first] = 0.0
-    return Follower(task, costs)
+    return Follower(task, (costs, np.zeros(len(costs))))
 
 
 def follow(before: Follower, chord: StruckChord, origin: float) -> Follower:
     """Take in one more chord; `origin` is the clock time of the first moment, in seconds."""
-    recent, costs = (*before.recent, chord), before.costs
-    steps = (*before._steps, _step(before.task, costs, recent, origin))
-    start = costs[max(0, len(recent) - _RECENT)]
+    recent, ways = (*before.recent, chord), before.ways
+    steps = (*before._steps, _step(before.task, ways, recent, origin))
+    start = ways[max(0, len(recent) - _RECENT)]
     return Follower(before.task, start, recent[-_RECENT:], steps[-_RECENT:])
 
 
@@ -98,13 +103,13 @@ def align(
 
     `origin` is where the clock would have been, in seconds, at the first moment of the pass.
     """
-    before = list(follower(task, begins).costs)
+    before = list(follower(task, begins).ways)
     steps: list[_Step] = []
     for count in range(1, len(chords) + 1):
         step = _step(task, before[-HANDS:], chords[max(0, count - HANDS) : count], origin)
         steps.append(step)
-        before.append(step.costs)
-    return _places(task, steps, before[-1], inf)
+        before.append((step.costs, step.lags))
+    return _places(task, steps, before[-1][0], inf)
 
 
 def _places(task: Task, steps: Sequence[_Step], costs: _Costs, by: float) -> tuple[int | None, ...]:
@@ -125,23 +130,32 @@ def _traced(steps: Sequence[_Step], place: int) -> tuple[int | None, ...]:
 
 
 def _step(
-    task: Task, before: Sequence[_Costs], chords: Sequence[StruckChord], origin: float
+    task: Task, before: Sequence[_Way], chords: Sequence[StruckChord], origin: float
 ) -> _Step:
-    """Take in the last of `chords`; `before` are the costs before each of them."""
-    sheet, costs = task.sheet, before[-1]
+    """Take in the last of `chords`; `before` are costs and lags before each of them."""
+    sheet, (costs, lags) = task.sheet, before[-1]
     stay = np.arange(len(costs))
     late = (onset(chords[-1]) - origin - sheet.times) / sheet.beats
     foreign = _foreignness(task, chords[-1].struck)
     again = AGAIN + foreign + _price(np.maximum(-late, late - sheet.lengths / 2))
     choices = [costs + EXTRA, np.concatenate([[np.inf], costs[1:] + again])]
-    sources = [stay, stay]
+    sources, later = [stay, stay], [lags, lags]
     for count, keys, apart, nearest in _attacks(task, chords, origin):
-        here = _strangeness(task, keys) + _price(nearest) + AGAIN * (count - 1)
-        following, source = _reached(task, before[-count])
+        costs_there, lags_there = before[-count]
+        following, source = _reached(task, costs_there)
+        alike = HELD + _price(np.abs(nearest - lags_there[source]))
+        time = np.minimum(_price(np.abs(nearest)), alike)
+        here = _strangeness(task, keys) + time + AGAIN * (count - 1)
+        later.append(np.concatenate([[0.0], nearest]))
         choices.append(np.concatenate([[np.inf], np.where(apart, following + here, np.inf)]))
         sources.append(np.concatenate([[0], source]))
     kind = np.argmin(choices, axis=0)
-    return _Step(np.array(choices)[kind, stay], np.array(sources)[kind, stay], kind)
+    return _Step(
+        np.array(choices)[kind, stay],
+        np.array(later)[kind, stay],
+        np.array(sources)[kind, stay],
+        kind,
+    )
 
 
 def _reached(task: Task, costs: _Costs) -> tuple[_Costs, NDArray[np.int64]]:
@@ -169,7 +183,8 @@ def _attacks(
         if count > 1 and not (near.any() and keys.isdisjoint(chord.struck)):
             return  # a key struck again is no part of the same attack
         keys |= {*chord.struck}
-        nearest = np.minimum(nearest, np.abs(onset(chord) - origin - sheet.times) / sheet.beats)
+        late = (onset(chord) - origin - sheet.times) / sheet.beats
+        nearest = np.where(np.abs(late) < np.abs(nearest), late, nearest)
         yield count, tuple(sorted(keys)), near | (count == 1), nearest
 
 

@@ -3,9 +3,10 @@ what was heard anew, in the order of the music."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from statistics import median
 from typing import Literal
 
 from trainer.judging.movement_faults import place_in_words
@@ -16,6 +17,8 @@ from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
 
+THROUGHOUT = 3  # chords one after another, so far off, that have one cause
+ALIKE = 0.25  # beats by which they may differ
 PointKind = Untimely | Literal["fault", "skipped", "anew"]
 _PARTS = (
     (0.1, "a tenth of a beat"),
@@ -49,9 +52,8 @@ def points(
 ) -> tuple[Point, ...]:
     """In the order of the music; at one place faults first. `anew` as in `Session`."""
     found = [Point("fault", fault.moments, fault.text, fault) for fault in verdict.faults]
-    for moment in reached(verdict, finished):
-        found += _of_time(asked, moment)
-    found.sort(key=lambda point: point.moments[-1])
+    found += _of_time(asked, reached(verdict, finished))
+    found.sort(key=lambda point: point.moments[-1 if point.kind == "fault" else 0])
     if anew:
         found.append(Point("anew", tuple(anew), anew_in_words(asked, anew)))
     return tuple(found)
@@ -82,18 +84,66 @@ def anew_in_words(asked: Task, anew: Sequence[int]) -> str:
     )
 
 
-def _of_time(asked: Task, verdict: MomentVerdict) -> list[Point]:
-    moment = asked.exercise.moments[verdict.index]
-    if verdict.outcome == "not-played":
-        return [Point("skipped", (verdict.index,), f"{_place(moment)}: this chord was not played.")]
-    out = untimely(verdict.late, verdict.attack, asked.conditions.tolerance)
-    if out is None:
-        return []
-    kind, beats = out
-    words = f"{part_of_a_beat(abs(beats))} {kind}"
-    if kind == "apart" and verdict.attack is not None and verdict.attack.apart is not None:
-        words = hands_in_words(verdict.attack.apart)
-    return [Point(kind, (verdict.index,), f"{_place(moment)}: {words}.")]
+@dataclass(frozen=True, slots=True)
+class _Out:
+    """A chord out of time: how, by how many beats, and of hands apart how they lay."""
+
+    moment: Moment
+    kind: Untimely
+    beats: float
+    apart: Onset | None
+
+
+def _of_time(asked: Task, moments: Sequence[MomentVerdict]) -> Iterator[Point]:
+    """Chords left out; those out of time, one by one, or as one where they are so alike."""
+    alike: list[_Out] = []
+    for verdict in moments:
+        moment = asked.exercise.moments[verdict.index]
+        if verdict.outcome == "not-played":
+            text = f"{_place(moment)}: this chord was not played."
+            yield Point("skipped", (verdict.index,), text)
+            continue
+        if verdict.late is None:  # nothing was struck there
+            continue
+        found = untimely(verdict.late, verdict.attack, asked.conditions.tolerance)
+        attack = verdict.attack
+        apart = None if attack is None else attack.apart
+        here = None if found is None else _Out(moment, *found, apart)
+        if alike and (here is None or not _goes_on(alike, here)):
+            yield from _told(alike)
+            alike = []
+        if here is not None:
+            alike.append(here)
+    yield from _told(alike)
+
+
+def _goes_on(alike: Sequence[_Out], here: _Out) -> bool:
+    return (
+        here.kind == alike[-1].kind
+        and abs(here.beats - median(one.beats for one in alike)) <= ALIKE
+    )
+
+
+def _told(alike: Sequence[_Out]) -> Iterator[Point]:
+    """One cause, one point: the player was so far off all the time."""
+    if len(alike) >= THROUGHOUT:
+        places = f"From {_inside(_place(alike[0].moment))} to {_inside(_place(alike[-1].moment))}"
+        middle = sorted(alike, key=lambda one: one.beats)[len(alike) // 2]
+        indices = tuple(one.moment.index for one in alike)
+        yield Point(alike[0].kind, indices, f"{places}: {_so_far(middle)} throughout.")
+        return
+    for one in alike:
+        yield Point(one.kind, (one.moment.index,), f"{_place(one.moment)}: {_so_far(one)}.")
+
+
+def _so_far(out: _Out) -> str:
+    if out.kind == "apart" and out.apart is not None:
+        return hands_in_words(out.apart)
+    return f"{part_of_a_beat(abs(out.beats))} {out.kind}"
+
+
+def _inside(place: str) -> str:
+    return place[0].lower() + place[1:]
 
 
 def hands_in_words(apart: Onset) -> str:
