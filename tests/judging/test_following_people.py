@@ -66,7 +66,14 @@ def test_who_is_late_and_leaves_one_out_has_left_one_out(name: str) -> None:
     """The chord left out is missing, the rest is as it was."""
     exercise, voicings = with_best(name)
     touch = Touch(60.0, left=1.0)
-    inner = [m for m in exercise.moments[4:-4] if m.chord and m.bass_struck and m.melody_struck]
+    classes = [{p.midi % 12 for p in voicing if p is not None} for voicing in voicings]
+    inner = [
+        m
+        for m in exercise.moments[4:-4]
+        if m.chord and m.bass_struck and m.melody_struck
+        # a chord that sounds like its neighbour may be either of them
+        if not (classes[m.index] & classes[m.index - 1] or classes[m.index] & classes[m.index + 1])
+    ]
     gone = inner[len(inner) // 2]
     quarter = touch.beat / float(exercise.metre.beat_length)
     begins = ORIGIN + touch.beat + float(gone.onset) * quarter
