@@ -109,3 +109,16 @@ def test_stations_that_write_at_once_keep_everything(location: str) -> None:
         assert {one.id: one.takes for one in journal.players()} == {"0" * 32: 8, "1" * 32: 16}
         assert verify(journal).troubles == ()
         assert all(one.state == "finished" for one in journal.takes())
+
+
+def test_what_is_lost_by_ending_now_is_said_while_a_take_is_open_and_only_then(
+    tmp_path: Path,
+) -> None:
+    with Writer(tmp_path / "log.sqlite") as writer:
+        writer.player("a" * 32, "Ada")
+        assert writer.undone() == ""
+        id = writer.begin(TAKE)
+        assert "the last pass was not finished" in writer.undone()
+        writer.end(id, replace(TAKE, events=EVENTS), VERDICT)
+        writer.flush()
+        assert writer.undone() == ""

@@ -141,7 +141,8 @@ def open_writer(location: str | None, settings: Settings, way: WayOut) -> Writer
 
     where = location or os.environ.get(LOG_VARIABLE) or settings.log
     try:
-        writer = way.closing("the log", Writer(log_location(where)))
+        writer = Writer(log_location(where))
+        way.closing("the log", writer, writer.undone)
         writer.player(settings.player.id, settings.player.name)
         return writer
     except LogError as error:

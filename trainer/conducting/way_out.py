@@ -28,6 +28,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from types import FrameType, TracebackType
 from typing import Any, Protocol, Self, TypeVar
 
@@ -43,11 +44,6 @@ ORDER: tuple[Mapping[str, float], ...] = (
 HEEDS = 0.2  # seconds in which the program comes to its next look, if nothing holds it
 ALL = 1.8  # seconds from a signal until the program is gone, whatever it is at
 
-# What it means where one of these is not done in its time; of the others nothing is lost.
-_UNDONE = {
-    "the log": "the last pass was not finished in the log in time; what was written of it counts "
-    "as broken off. If it was not a very long one, see whether the disk answers"
-}
 _SIGNALS = tuple(
     getattr(signal, name)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
@@ -75,6 +71,14 @@ class Closes(Protocol):
 _T = TypeVar("_T", bound=Closes)
 
 
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """What is done at the end, and what to say where it is not done in its time."""
+
+    do: Callable[[], object]
+    undone: Callable[[], str]
+
+
 class WayOut:
     """Puts away what it is told of when its block is left.
 
@@ -91,7 +95,7 @@ class WayOut:
         self.status = 0
         self.troubles: list[str] = []
         self._say, self._end = say, end
-        self._steps: dict[str, list[Callable[[], object]]] = {}
+        self._steps: dict[str, list[_Step]] = {}
         self._asked = False
         self._looking = False
         self._begun = threading.Lock()  # taken by whoever puts away, for good
@@ -105,15 +109,18 @@ class WayOut:
 
     # ---- what is to be put away -----------------------------------------------------------
 
-    def at_the_end(self, name: str, do: Callable[[], object]) -> None:
+    def at_the_end(
+        self, name: str, do: Callable[[], object], undone: Callable[[], str] = lambda: ""
+    ) -> None:
         """Have something done at the end; `name` is one of `ORDER`. What it returns, if it is
-        text, and its error, if it is one of ours, is told."""
+        text, and its error, if it is one of ours, is told; where it is not done in its time, what
+        `undone` says, if that is anything."""
         assert any(name in row for row in ORDER), name
-        self._steps.setdefault(name, []).append(do)
+        self._steps.setdefault(name, []).append(_Step(do, undone))
 
-    def closing(self, name: str, thing: _T) -> _T:
+    def closing(self, name: str, thing: _T, undone: Callable[[], str] = lambda: "") -> _T:
         """The thing, which will be closed at the end."""
-        self.at_the_end(name, thing.close)
+        self.at_the_end(name, thing.close, undone)
         return thing
 
     # ---- while it is open -----------------------------------------------------------------
@@ -183,16 +190,16 @@ class WayOut:
     def _do(self, row: Mapping[str, float]) -> None:
         began = time.monotonic()
         threads = [
-            (name, within, threading.Thread(target=self._step, args=(do,), daemon=True))
+            (step, within, threading.Thread(target=self._step, args=(step.do,), daemon=True))
             for name, within in row.items()
-            for do in self._steps.get(name, ())
+            for step in self._steps.get(name, ())
         ]
         for _, _, thread in threads:
             thread.start()
-        for name, within, thread in threads:
+        for step, within, thread in threads:
             thread.join(max(0.0, began + within - time.monotonic()))
-            if thread.is_alive() and name in _UNDONE:
-                self.troubles.append(_UNDONE[name])
+            if thread.is_alive() and (lost := step.undone()):
+                self.troubles.append(lost)
 
     def _step(self, do: Callable[[], object]) -> None:
         try:

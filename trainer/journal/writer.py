@@ -51,6 +51,7 @@ class Writer:
         self._news: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._name = f"{socket.gethostname()}/{os.getpid()}"
         self._seqs: dict[str, int] = {}
+        self._unfinished: set[str] = set()  # ids of takes whose end is not in the log yet
         self._queue: queue.SimpleQueue[Record | threading.Event | None] = queue.SimpleQueue()
         self._pending: list[Record] = []
         self._trouble: LogError | None = None
@@ -86,6 +87,7 @@ class Writer:
     def begin(self, take: Take) -> str:
         """A take is about to be played (its `events` still empty); its id."""
         id = str(uuid.uuid4())
+        self._unfinished.add(id)
 
         def write(connection: Connection) -> None:
             self._seqs[id] = records.begin_take(connection, id, take, self._name)
@@ -132,6 +134,15 @@ class Writer:
             raise LogError("the log is not being written", remedy="see whether the disk answers")
         if self._trouble is not None:
             raise self._trouble
+
+    def undone(self) -> str:
+        """What is lost if the program ends now, in one line; nothing where no take is open."""
+        if not self._unfinished:
+            return ""
+        return (
+            "the last pass was not finished in the log in time; what was written of it counts as "
+            "broken off. If it was not a very long one, see whether the disk answers"
+        )
 
     def close(self) -> str | None:
         """Write what is left and stop; LogError says what could not be written. A line that the
@@ -217,6 +228,8 @@ class Writer:
         except Exception as error:  # the thread must live: later takes are written after all
             self._trouble = LogError(f"a record cannot be written ({error!r})")
             return
+        over = {one.take for one, whole in zip(self._pending, ended, strict=True) if whole}
+        self._unfinished -= over
         if self._watch is not None:
             for record, whole in zip(self._pending, ended, strict=True):
                 self._session.add(record, whole)

@@ -307,7 +307,8 @@ def _open_desk(room: Room, log: str, way: WayOut) -> Console:
     def open_log() -> Writer:
         from trainer.journal.writer import Writer
 
-        writer = way.closing("the log", Writer(log))
+        writer = Writer(log)
+        way.closing("the log", writer, writer.undone)
         writer.player(player.id, player.name)
         return writer
 
