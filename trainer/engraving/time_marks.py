@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from typing import Literal
 
 from trainer.engraving.boxes import Occupied
@@ -95,7 +96,7 @@ def _aside(system: System, x: float, late: float, taken: Occupied) -> tuple[Draw
         at(lowest - n * space / 4) for n in range(max(1, round((lowest - highest) / space * 4)))
     )
     middle = (at(y) for y in _downward(system))
-    return taken.first_free((*above, *middle), _AIR * space)
+    return taken.first_free(chain(above, middle), _AIR * space)
 
 
 def _downward(system: System) -> list[float]:
