@@ -99,9 +99,15 @@ def _take(
     timed = size if tempo else None
     in_time = sum(abs(row[9] or 0) <= 0.15 for row in rows) if tempo else None
     values = (complete, size, in_time, timed, 4.0 if tempo else None, 31.0 if tempo else None)
-    hands = [[size, size, -4.0, 30.0], [size, size, 8.0, 5.0]]
-    touch = json.dumps([*hands, 9.0, 1.0, [["together", size]]]) if tempo else None
-    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]", touch)
+    counts = (
+        len(broken),
+        0,
+        0,
+        size - 1 - len(broken),
+        size - 1,
+        "[]",
+        touch(size) if tempo else None,
+    )
     digest = stored_digest(
         1,
         dict(zip(_FIGURES, (*values, *counts), strict=True)),
@@ -133,10 +139,21 @@ def _moment(chance: random.Random, seq: int, index: int, timed: bool) -> tuple[A
     outcome = chance.choice(_OUTCOMES)
     voicing = chance.choice(("c3 e4 g4 c5", "g2 d4 g4 b4", "f3 a3 c4 f4"))
     heard = (outcome, b"0@CH", voicing, "", "", "")
-    struck = [None if late is None else round(1000 * late + more, 3) for more in (-4.0, 4.0)]
-    left, right = ([ms, None if late is None else round(late, 6)] for ms in struck)
-    attack = None if late is None else json.dumps(["together", left, right, left, right])
-    return (seq, index, *heard, late_ms, late, 9.0, think, attack)
+    return (seq, index, *heard, late_ms, late, 9.0, think, attack(late))
+
+
+def attack(late: float | None) -> str | None:
+    """How the hands struck a chord so many beats late, at 60, as it is stored; None untimed."""
+    if late is None:
+        return None
+    left, right = ([round(1000 * late + ms, 3), round(late, 6)] for ms in (-4.0, 4.0))
+    return json.dumps(["together", left, right, left, right])
+
+
+def touch(size: int) -> str:
+    """How the hands lay in a pass of so many chords, as it is stored."""
+    hands = [[size, size, -4.0, 30.0], [size, size, 8.0, 5.0]]
+    return json.dumps([*hands, 9.0, 1.0, [["together", size]]])
 
 
 class _Load:

@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import insert
 
-from tests.bench.big_log import _Load
+from tests.bench.big_log import _Load, attack, touch
 from trainer.journal.packing import conditions_text
 from trainer.journal.records import text_seq
 from trainer.journal.schema import fault, marking, moment, player, take
@@ -83,7 +83,8 @@ def _take(
     timed = size if tempo else None
     in_time = sum(abs(row[9] or 0) <= 0.15 for row in rows) if tempo else None
     values = (complete, size, in_time, timed, 4.0 if tempo else None, 31.0 if tempo else None)
-    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]")
+    hands = touch(size) if tempo else None
+    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]", hands)
     load.add(marking, (seq, seq, f"{seq:064x}", 1, 0.0, *values, *counts))
     conditions = conditions_text(Conditions(tempo=tempo))
     head = (f"take-{seq:012d}-of-the-bench", who, piece.id, text, conditions, tempo, 0.0)
@@ -100,4 +101,5 @@ def _moment(chance: Random, seq: int, index: int, timed: bool) -> tuple[Any, ...
     think = None if timed else math.exp(chance.gauss(0.0, 0.5))
     late_ms = None if late is None else 1000 * late
     keys = bytes((43, 59, 62, chance.choice((67, 71, 74))))
-    return (seq, index, chance.choice(_OUTCOMES), keys, None, "", "", "", late_ms, late, 9.0, think)
+    heard = (chance.choice(_OUTCOMES), keys, None, "", "", "")
+    return (seq, index, *heard, late_ms, late, 9.0, think, attack(late))
