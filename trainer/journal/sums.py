@@ -26,7 +26,7 @@ from trainer.journal.schema import (
     take,
 )
 from trainer.judging.timing import timely
-from trainer.judging.verdict import Onset
+from trainer.judging.verdict import onset_of
 from trainer.score.exercise import Exercise
 from trainer.score.syllabus import relative
 from trainer.theory.figures import Way
@@ -136,7 +136,7 @@ def count_takes(
         if asked is not None and asked.chord:
             top = _top_of(voicing) or asked.top
             key = (head["player_id"], head["day"][:7], asked.figuring, asked.key, top)
-            onset = None if late[0] is None else Onset(*late)
+            onset = onset_of(*late)
             in_time = timely(onset, attack_from(attack), tolerance)
             values = _chord_values(outcome, onset is not None, in_time, think)
             sums.add(fluency, key, values, sign)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from trainer.judging.task import Awaited
+from trainer.judging.timing import struck_at
 from trainer.judging.verdict import Manner
 from trainer.listening.capture import TOGETHER
 from trainer.listening.manuals import Manual, manual_at
@@ -54,13 +55,9 @@ def struck(awaited: Awaited, hands: Hands, times: Times) -> Struck | None:
 
 
 def begun(times: Iterable[float]) -> float | None:
-    """When keys were struck: those struck at once count from their middle (no two fingers are
-    one), others from the first of them. None where there are none."""
+    """When keys were struck, seconds; None where there are none."""
     in_order = sorted(times)
-    if not in_order:
-        return None
-    spread = in_order[-1] - in_order[0]
-    return in_order[0] + spread / 2 if spread <= TOGETHER else in_order[0]
+    return struck_at(in_order[0], in_order[-1]) if in_order else None
 
 
 # ---- which hand -----------------------------------------------------------------------------

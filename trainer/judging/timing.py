@@ -119,9 +119,14 @@ def count_in(moment: Moment, beat_length: float) -> tuple[Beat, ...]:
 
 
 def onset(chord: StruckChord) -> float:
-    """When a chord was struck, seconds: keys struck together count from their middle (two hands
-    are never one), a rolled chord from its first key."""
-    return chord.first + chord.spread / 2 if chord.spread <= TOGETHER else chord.first
+    """When a chord was struck, seconds."""
+    return struck_at(chord.first, chord.last)
+
+
+def struck_at(first: float, last: float) -> float:
+    """When keys were struck of which these are the first and the last, seconds: struck together
+    they count from their middle (two hands are never one), a rolled chord from its first key."""
+    return first + (last - first) / 2 if last - first <= TOGETHER else first
 
 
 # ---- in time --------------------------------------------------------------------------------

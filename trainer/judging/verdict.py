@@ -24,6 +24,11 @@ class Onset:
     beats: float | None = None
 
 
+def onset_of(ms: float | None, beats: float | None) -> Onset | None:
+    """The onset that these two tell of; None where nothing was struck, and untimed."""
+    return None if ms is None else Onset(ms, beats)
+
+
 @dataclass(frozen=True, slots=True)
 class Attack:
     """How the keys struck for a moment went down, and when: the bass, the melody (the highest of
@@ -76,7 +81,7 @@ class MomentVerdict:
     @property
     def late(self) -> Onset | None:
         """`late_ms` and `late_beats`."""
-        return None if self.late_ms is None else Onset(self.late_ms, self.late_beats)
+        return onset_of(self.late_ms, self.late_beats)
 
 
 @dataclass(frozen=True, slots=True)

@@ -163,7 +163,8 @@ def _begin(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
     if session.stage != "ready":
         return session, ()
     origin = now + lead(session.task, session.task.first)
-    take = replace(session.take, origin=_question_seen(session, now) or origin)
+    seen = _question_seen(session, now)
+    take = replace(session.take, origin=origin if seen is None else seen)
     session = replace(
         session,
         stage="playing",

@@ -17,7 +17,7 @@ from trainer.errors import TrainerError
 from trainer.journal.packing import attack_from, conditions_from
 from trainer.journal.schema import exercise_text, fault, marking, moment, take
 from trainer.journal.store import Journal
-from trainer.judging.verdict import Harmony, Movement, Onset
+from trainer.judging.verdict import Harmony, Movement, onset_of
 from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up
 
 _BATCH = 400  # takes a query
@@ -136,7 +136,6 @@ def _said(connection: Connection, marks: Sequence[int]) -> Mapping[int, list[Sai
     said: dict[int, list[Said]] = {}
     for seq, position, outcome, keys, *late, attack, think_s in connection.execute(query).all():
         top = max(keys, default=None)
-        onset = None if late[0] is None else Onset(*late)
-        one = Said(position, outcome, top, onset, attack_from(attack), think_s)
+        one = Said(position, outcome, top, onset_of(*late), attack_from(attack), think_s)
         said.setdefault(seq, []).append(one)
     return said
