@@ -2,6 +2,7 @@
 
     python -m tests.faults.log_damage                  2000 logs, prints the table
     python -m tests.faults.log_damage --variants 100 --seed 5
+    python -m tests.faults.log_damage --only wrong_values
 
 A log of judged takes is damaged in one of many ways (bytes, pages, the head of the file, the
 write-ahead log, values of wrong types) and mended by `log verify --repair`. What could have been
@@ -249,10 +250,11 @@ def wrong_values(log: Variant, chance: random.Random) -> None:
         path.write_bytes(log.main)
         Path(f"{path}-wal").write_bytes(log.wal)
         raw = after.enter_context(contextlib.closing(sqlite3.connect(path)))
+        raw.create_function("chance", 0, chance.random)
         for _ in range(chance.choice([1, 3, 10])):
             table = chance.choice(list(COLUMNS))
             column = chance.choice(COLUMNS[table])
-            where = f"rowid % 7 = {chance.randrange(7)}" if table == "take" else "random() % 9 = 0"
+            where = f"rowid % 7 = {chance.randrange(7)}" if table == "take" else "chance() < 1 / 9.0"
             with contextlib.suppress(sqlite3.Error):
                 raw.execute(
                     f"UPDATE {table} SET {column} = ? WHERE {where}", (chance.choice(WRONG),)
@@ -438,8 +440,8 @@ def tried(variant: Variant, folder: Path, whole: Whole, name: str, figures: Figu
         counts["nothing lost"] += 1
 
 
-def run(variants: int, seed: int) -> Figures:
-    """Damage and mend so many logs; how it went."""
+def run(variants: int, seed: int, only: str = "") -> Figures:
+    """Damage and mend so many logs, if asked for in one way `only`; how it went."""
     memory = "/dev/shm" if Path("/dev/shm").is_dir() else None
     figures = Figures(Counter(), [])
     with tempfile.TemporaryDirectory(dir=memory, prefix="mittelstimme-damage-") as name:
@@ -448,6 +450,8 @@ def run(variants: int, seed: int) -> Figures:
         for number in range(variants):
             chance = random.Random(f"{seed} {number}")
             damage = DAMAGES[number % len(DAMAGES)]
+            if only not in ("", damage.__name__):
+                continue
             variant = Variant(bytearray(whole.main), bytearray(whole.wal))
             damage(variant, chance)
             here = folder / str(number)
@@ -469,8 +473,9 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--variants", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", default="", choices=["", *(way.__name__ for way in DAMAGES)])
     asked = parser.parse_args()
-    figures = run(asked.variants, asked.seed)
+    figures = run(asked.variants, asked.seed, asked.only)
     for what in FIGURES:
         print(f"{what:34}{figures.counts[what]:8}")
     for line in figures.amiss[:20]:

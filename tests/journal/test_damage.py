@@ -18,10 +18,12 @@ from sqlalchemy import text
 from tests.journal.samples import EVENTS, STARTED, TAKE, VERDICT, play
 from trainer.errors import LogError, TrainerError
 from trainer.journal.merge import export, merge
+from trainer.journal.opening import DamagedLogError
+from trainer.journal.records import append_events, append_moment, begin_take
 from trainer.journal.repair import repair
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
-from trainer.journal.writer import Writer
+from trainer.journal.writer import Writer, settle
 from trainer.judging.passes import judge
 from trainer.review.queries import faults, fluencies, totals
 from trainer.theory.rules import RULES_VERSION
@@ -201,6 +203,50 @@ def test_damaged_events_and_marks_are_found_and_mended(location: str) -> None:
         assert journal.take(ids[0]).events == EVENTS  # whole after all: only the sum was wrong
         assert journal.verdict(ids[1]) == judge(journal.take(ids[1]))  # made anew
         assert journal.verdict(ids[2]) == VERDICT
+
+
+@pytest.mark.parametrize("seal", ["digest", "NULL"], ids=["sealed", "unsealed"])
+def test_how_the_hands_struck_is_made_anew_where_it_cannot_be_read(
+    location: str, seal: str
+) -> None:
+    """Also where the marks of a take that has ended have no seal any more: the sums read them."""
+    id = play(location)
+    with Journal.open(location) as journal:
+        with journal.writing() as connection:
+            connection.execute(text("UPDATE moment SET attack = 'abc'"))
+            connection.execute(text(f"UPDATE marking SET digest = {seal}"))
+        assert (id, "make them anew") in {(o.take, o.remedy) for o in verify(journal).troubles}
+        with pytest.raises(DamagedLogError, match="--repair"):
+            journal.verdict(id)
+    repair(location, judge, RULES_VERSION)
+    with Journal.open(location) as journal:
+        assert verify(journal).troubles == ()
+        assert journal.verdict(id) == judge(journal.take(id))
+
+
+def test_damaged_marks_of_a_take_whose_program_died_are_found_and_mended(location: str) -> None:
+    """They have no seal yet, and must make sense for the take to be closed."""
+    value = replace(TAKE, events=())
+    with Journal.open(location) as journal:
+        with journal.writing() as connection:
+            seq = begin_take(connection, "0" * 32, value, "nowhere/0")
+            append_events(connection, seq, EVENTS)
+            for one in VERDICT.moments:
+                append_moment(connection, seq, one, ())
+        assert verify(journal).troubles == ()
+        with journal.writing() as connection:
+            connection.execute(text("UPDATE moment SET voicing = 'abc'"))
+            connection.execute(text("UPDATE take SET touched = 0"))
+        assert {one.take for one in verify(journal).troubles} == {"0" * 32}
+    done = repair(location, judge, RULES_VERSION)
+    assert done.remade == 1
+    with Journal.open(location) as journal:
+        assert verify(journal).troubles == ()
+        assert settle(journal) == 1
+        assert verify(journal).troubles == ()
+        assert journal.take("0" * 32).events == EVENTS
+        kept = journal.verdict("0" * 32)
+        assert kept is not None and kept.moments == judge(journal.take("0" * 32)).moments
 
 
 @pytest.mark.parametrize(

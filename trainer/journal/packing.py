@@ -192,14 +192,12 @@ def _attack_text(attack: Attack) -> str:
 
 
 def attack_from(text: str | None) -> Attack | None:
-    """How the hands struck a moment, from where it is stored; LogError for what is none."""
+    """How the hands struck a moment, from where it is stored; ValueError or TypeError for what is
+    none."""
     if text is None:
         return None
-    try:
-        manner, *onsets = json.loads(text)
-        return Attack(manner, *(one and _onset_from(*one) for one in onsets))
-    except (ValueError, TypeError):
-        raise LogError("how the hands struck a chord cannot be read") from None
+    manner, *onsets = json.loads(text)
+    return Attack(manner, *(one and _onset_from(*one) for one in onsets))
 
 
 def _onset_from(ms: float, beats: float | None) -> Onset:
@@ -213,18 +211,15 @@ def touch_text(touch: Touch) -> str:
 
 
 def touch_from(text: str) -> Touch:
-    """LogError for what is none."""
-    try:
-        left, right, spread, deviation, manners = json.loads(text)
-        return Touch(
-            left and HandTiming(*left),
-            right and HandTiming(*right),
-            float(spread),
-            float(deviation),
-            tuple((manner, int(count)) for manner, count in manners),
-        )
-    except (ValueError, TypeError):
-        raise LogError("how the hands lay in a pass cannot be read") from None
+    """ValueError or TypeError for what is none."""
+    left, right, spread, deviation, manners = json.loads(text)
+    return Touch(
+        left and HandTiming(*left),
+        right and HandTiming(*right),
+        float(spread),
+        float(deviation),
+        tuple((manner, int(count)) for manner, count in manners),
+    )
 
 
 def fault_row(number: int, fault: Fault) -> dict[str, Any]:

@@ -40,6 +40,7 @@ Found = Mapping[str, Any]
 
 NOBODY = "00000000-0000-0000-0000-000000000000"  # whose takes are where that is lost
 _LONGEST = 4000  # bytes in which the wrong one is looked for: a second or two
+_SENSELESS = (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError)
 _LETTERS = string.printable[:-2].encode()
 
 
@@ -345,10 +346,21 @@ def readable_verdict(
     row: Found, moments: Sequence[Found], faults: Sequence[Found]
 ) -> PassVerdict | None:
     """What was said of a pass, if it is word for word what was stored."""
+    verdict = readable_marks(row, moments, faults)
     try:
-        verdict = verdict_from(row, _by("position", moments), _by("number", faults))
-        return verdict if marks_digest(row["rules"], verdict) == row["digest"] else None
-    except (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError):
+        sound = verdict is not None and marks_digest(row["rules"], verdict) == row["digest"]
+    except _SENSELESS:
+        return None
+    return verdict if sound else None
+
+
+def readable_marks(
+    row: Found, moments: Sequence[Found], faults: Sequence[Found]
+) -> PassVerdict | None:
+    """What was said of a pass, if it makes sense."""
+    try:
+        return verdict_from(row, _by("position", moments), _by("number", faults))
+    except _SENSELESS:
         return None
 
 
@@ -369,7 +381,7 @@ def what_is_left(
         said = verdict_from(row, (), ())
         plain = verdict_plain(said)
         verdict = verdict_of(plain)
-    except (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError):
+    except _SENSELESS:
         return None
     for one in moments:
         verdict = _with(verdict, row, [one], [])
@@ -383,7 +395,7 @@ def _with(
 ) -> PassVerdict:
     try:
         more = verdict_of(verdict_plain(verdict_from(row, moments, faults)))
-    except (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError):
+    except _SENSELESS:
         return verdict
     known = {one.index for one in verdict.moments}
     new = [one for one in more.moments if one.index not in known]

@@ -23,6 +23,7 @@ from trainer.journal.pages import ahead_is_broken
 from trainer.journal.readable import (
     readable_events,
     readable_head,
+    readable_marks,
     readable_text,
     readable_verdict,
 )
@@ -189,7 +190,7 @@ def _mend_take(connection: Connection, seq: int, remedies: set[str]) -> bool:
     kept = {
         one["seq"]
         for one in connection.execute(said).mappings().all()
-        if _is_whole(connection, dict(one))
+        if _is_whole(connection, dict(one), row["state"])
     }
     for marks in set(connection.execute(said.with_only_columns(marking.c.seq)).scalars()) - kept:
         drop_marking(connection, marks)
@@ -199,13 +200,13 @@ def _mend_take(connection: Connection, seq: int, remedies: set[str]) -> bool:
     return bool(events) and "make them anew" in remedies
 
 
-def _is_whole(connection: Connection, row: Mapping[str, object]) -> bool:
-    """Whether marks are as they were stored; those made while a take is played have no seal yet."""
-    if row["digest"] is None:
-        return True
+def _is_whole(connection: Connection, row: Mapping[str, object], state: str) -> bool:
+    """Whether marks are as they were stored; those of a take that is played have no seal yet."""
     moments = select(moment).where(moment.c.marking_seq == row["seq"])
     faults = select(fault).where(fault.c.marking_seq == row["seq"])
-    parts = ([dict(one) for one in connection.execute(q).mappings()] for q in (moments, faults))
+    parts = [[dict(one) for one in connection.execute(q).mappings()] for q in (moments, faults)]
+    if row["digest"] is None and state == "open":
+        return readable_marks(row, *parts) is not None
     return readable_verdict(row, *parts) is not None
 
 
