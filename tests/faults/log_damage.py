@@ -254,7 +254,9 @@ def wrong_values(log: Variant, chance: random.Random) -> None:
         for _ in range(chance.choice([1, 3, 10])):
             table = chance.choice(list(COLUMNS))
             column = chance.choice(COLUMNS[table])
-            where = f"rowid % 7 = {chance.randrange(7)}" if table == "take" else "chance() < 1 / 9.0"
+            where = (
+                f"rowid % 7 = {chance.randrange(7)}" if table == "take" else "chance() < 1 / 9.0"
+            )
             with contextlib.suppress(sqlite3.Error):
                 raw.execute(
                     f"UPDATE {table} SET {column} = ? WHERE {where}", (chance.choice(WRONG),)

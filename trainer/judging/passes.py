@@ -49,7 +49,7 @@ def judged(
         {h.index: h.pedalled for h in played.heard},
         {h.index: h.overheld for h in played.heard},
     )
-    begun = _origins(asked, origin, pauses)
+    begun = origins(asked, origin, pauses)
     by_index = {h.index: (h, t) for h, t in zip(played.heard, played.think_s, strict=True)}
     moments = tuple(
         in_time(asked, m, by_index[m.index][0], begun.get(m.index), by_index[m.index][1])
@@ -121,7 +121,7 @@ def _onset(time: float, due: float, beat: float | None) -> Onset:
     return Onset(round(1000 * late, 3), None if beat is None else round(late / beat, 6))
 
 
-def _origins(asked: Task, origin: float, pauses: Pauses) -> Mapping[int, float]:
+def origins(asked: Task, origin: float, pauses: Pauses) -> Mapping[int, float]:
     """For each moment of a pass in tempo, the origin of the stretch it was last played in."""
     if asked.line is None:
         return {}

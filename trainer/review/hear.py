@@ -6,10 +6,12 @@ from collections.abc import Iterator, Sequence
 
 from trainer.errors import TrainerError
 from trainer.judging.judge import Judge
+from trainer.judging.passes import origins
 from trainer.judging.performance import meant, perform
 from trainer.judging.stretch import stretches
 from trainer.judging.take import Take
 from trainer.judging.task import Task, task
+from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
 from trainer.listening.manuals import Manual
 from trainer.practice.accompany import accompany, supplied
@@ -21,7 +23,9 @@ _SHORTEST = 0.05  # seconds
 _RINGS = 1.0  # seconds a key sounds that was never let go
 
 
-def heard(take: Take, exercise: Exercise) -> tuple[tuple[ToneNote, ...], tuple[float, ...]]:
+def heard(
+    take: Take, exercise: Exercise, verdict: PassVerdict
+) -> tuple[tuple[ToneNote, ...], tuple[float, ...]]:
     """What sounded, from 0 on, and when each moment of the pass did (seconds).
 
     Pauses are cut out. Of a moment that was not played the time is not a number.
@@ -29,12 +33,7 @@ def heard(take: Take, exercise: Exercise) -> tuple[tuple[ToneNote, ...], tuple[f
     if not take.events:
         return (), ()
     asked = task(exercise, take.conditions)
-    try:
-        judge = Judge(exercise, take.conditions)
-        played = perform(asked, take.events, take.origin, take.pauses, judge.complete)
-        onsets = {one.index: one.onset for one in played.heard if one.onset is not None}
-    except TrainerError:
-        onsets = {}
+    onsets = _onsets(asked, take, verdict)
     notes = [
         *_keys([meant(event, take.conditions) for event in take.events]),
         *_supplied(asked, take, onsets),
@@ -59,6 +58,24 @@ def heard(take: Take, exercise: Exercise) -> tuple[tuple[ToneNote, ...], tuple[f
         shown(onsets[m.index]) if m.index in onsets else float("nan") for m in exercise.moments
     )
     return tuple(sorted(tones, key=lambda note: (note.start, note.key))), times
+
+
+def _onsets(asked: Task, take: Take, verdict: PassVerdict) -> dict[int, float]:
+    """When each moment was struck, clock seconds. In tempo the marks tell; untimed they know no
+    clock, and the pass is heard once more."""
+    if asked.line is not None:
+        begun = origins(asked, take.origin, take.pauses)
+        return {
+            m.index: begun[m.index] + asked.line.time(m.index) + m.late.ms / 1000
+            for m in verdict.moments
+            if m.late is not None and m.index in begun
+        }
+    try:
+        complete = Judge(asked.exercise, take.conditions).complete
+        played = perform(asked, take.events, take.origin, take.pauses, complete)
+    except TrainerError:
+        return {}
+    return {one.index: one.onset for one in played.heard if one.onset is not None}
 
 
 def _keys(events: Sequence[KeyEvent]) -> Iterator[ToneNote]:

@@ -66,7 +66,7 @@ class Sheet:
 def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) -> Sheet:
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
-    notes, times = heard(take, exercise) if len(take.events) <= _MOST_EVENTS else ((), ())
+    notes, times = heard(take, exercise, verdict) if len(take.events) <= _MOST_EVENTS else ((), ())
     return _sheet(id, exercise, verdict, reached, take.conditions, (notes, times))
 
 
