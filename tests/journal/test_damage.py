@@ -28,6 +28,7 @@ from trainer.judging.passes import judge
 from trainer.review.queries import faults, fluencies, totals
 from trainer.theory.rules import RULES_VERSION
 
+FOREIGN = {"touch": ("'abc'", "x'ff00'"), "bias_ms": ("0.5", "x'ff00'")}
 COUNT = 300  # damaged files of each kind
 
 
@@ -222,6 +223,28 @@ def test_how_the_hands_struck_is_made_anew_where_it_cannot_be_read(
     with Journal.open(location) as journal:
         assert verify(journal).troubles == ()
         assert journal.verdict(id) == judge(journal.take(id))
+
+
+@pytest.mark.parametrize("column", ["touch", "bias_ms"])
+def test_what_stands_where_an_untimed_pass_says_nothing_is_taken_away(
+    location: str, column: str
+) -> None:
+    """Its marks say what they said; only the row holds more."""
+    untimed = replace(TAKE, conditions=replace(TAKE.conditions, tempo=None))
+    said = judge(replace(untimed, events=EVENTS))
+    with Writer(location) as writer:
+        id = writer.begin(replace(untimed, events=()))
+        writer.end(id, replace(untimed, events=EVENTS), said)
+    with Journal.open(location) as journal:
+        with journal.writing() as connection:
+            # any value fits into any column of SQLite, and into none of PostgreSQL's
+            file = connection.dialect.name == "sqlite"
+            connection.execute(text(f"UPDATE marking SET {column} = {FOREIGN[column][file]}"))
+        assert not file or id in {one.take for one in verify(journal).troubles}
+    repair(location, judge, RULES_VERSION)
+    with Journal.open(location) as journal:
+        assert verify(journal).troubles == ()
+        assert journal.verdict(id) == said
 
 
 def test_damaged_marks_of_a_take_whose_program_died_are_found_and_mended(location: str) -> None:

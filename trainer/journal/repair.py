@@ -19,6 +19,7 @@ from trainer.journal.beside import dated
 from trainer.journal.bundle import Name
 from trainer.journal.merge import put_player
 from trainer.journal.opening import DamagedLogError, ForeignLogError, is_url
+from trainer.journal.packing import marking_row
 from trainer.journal.pages import ahead_is_broken
 from trainer.journal.readable import (
     readable_events,
@@ -187,11 +188,13 @@ def _mend_take(connection: Connection, seq: int, remedies: set[str]) -> bool:
     if "keep the events that can be read" in remedies:
         put_events(connection, seq, events)
     said = select(marking).where(marking.c.take_seq == seq)
-    kept = {
-        one["seq"]
-        for one in connection.execute(said).mappings().all()
-        if _is_whole(connection, dict(one), row["state"])
-    }
+    kept = set()
+    for one in connection.execute(said).mappings().all():
+        verdict = _as_stored(connection, dict(one), row["state"])
+        if verdict is not None:
+            kept.add(one["seq"])
+            here = update(marking).where(marking.c.seq == one["seq"])
+            connection.execute(here.values(marking_row(verdict)))  # nothing beside what it says
     for marks in set(connection.execute(said.with_only_columns(marking.c.seq)).scalars()) - kept:
         drop_marking(connection, marks)
     if row["marking_seq"] not in kept:
@@ -200,14 +203,14 @@ def _mend_take(connection: Connection, seq: int, remedies: set[str]) -> bool:
     return bool(events) and "make them anew" in remedies
 
 
-def _is_whole(connection: Connection, row: Mapping[str, object], state: str) -> bool:
-    """Whether marks are as they were stored; those of a take that is played have no seal yet."""
+def _as_stored(connection: Connection, row: Mapping[str, object], state: str) -> PassVerdict | None:
+    """Marks that are as they were stored; those of a take that is played have no seal yet."""
     moments = select(moment).where(moment.c.marking_seq == row["seq"])
     faults = select(fault).where(fault.c.marking_seq == row["seq"])
     parts = [[dict(one) for one in connection.execute(q).mappings()] for q in (moments, faults)]
     if row["digest"] is None and state == "open":
-        return readable_marks(row, *parts) is not None
-    return readable_verdict(row, *parts) is not None
+        return readable_marks(row, *parts)
+    return readable_verdict(row, *parts)
 
 
 def _mend_head(
