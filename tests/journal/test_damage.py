@@ -28,7 +28,7 @@ from trainer.judging.passes import judge
 from trainer.review.queries import faults, fluencies, totals
 from trainer.theory.rules import RULES_VERSION
 
-FOREIGN = {"touch": ("'abc'", "x'ff00'"), "bias_ms": ("0.5", "x'ff00'")}
+FOREIGN = {"touch": ("'abc'", "x'ff00'"), "bias_ms": ("0.5", "x'ff00'"), "made": ("0.5", "'abc'")}
 COUNT = 300  # damaged files of each kind
 
 
@@ -225,7 +225,7 @@ def test_how_the_hands_struck_is_made_anew_where_it_cannot_be_read(
         assert journal.verdict(id) == judge(journal.take(id))
 
 
-@pytest.mark.parametrize("column", ["touch", "bias_ms"])
+@pytest.mark.parametrize("column", ["touch", "bias_ms", "made"])
 def test_what_stands_where_an_untimed_pass_says_nothing_is_taken_away(
     location: str, column: str
 ) -> None:

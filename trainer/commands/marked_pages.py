@@ -51,7 +51,7 @@ def file(path: Path, school: School, hands: Hands, given: str, outputs: Outputs)
         from trainer.review.sheet import written_sheet
 
         sheet = written_sheet("piece", found.exercise, found.verdict)
-        under = f"{found.exercise.key}, {found.exercise.metre}; {path.name}"
+        under = f"{found.exercise.key.in_words}, {found.exercise.metre}; {path.name}"
         _write(sheet, under, found.exercise, found.verdict, outputs)
     return found
 
@@ -78,7 +78,7 @@ def take(id: str, location: str | None, outputs: Outputs) -> Assessed:
     if outputs:
         sheet = take_sheet("take", played, exercise, verdict)
         tempo = "without a clock" if summary.tempo is None else f"{summary.tempo:g} beats a minute"
-        under = f"{exercise.key}, {tempo}; played {summary.started:%Y-%m-%d %H:%M}"
+        under = f"{exercise.key.in_words}, {tempo}; played {summary.started:%Y-%m-%d %H:%M}"
         _write(sheet, under, written_out(exercise, verdict), verdict, outputs)
     return Assessed(exercise, verdict)
 

@@ -207,7 +207,7 @@ def _voices(voicings: Sequence[Voicing]) -> dict[str, list[str | None]]:
 def _lines(
     exercise: Exercise, solver: Solver, solutions: Sequence[Solution], counted: bool
 ) -> list[str]:
-    lines = [f"{exercise.title or exercise.id}, {exercise.key}"]
+    lines = [f"{exercise.title or exercise.id}, {exercise.key.in_words}"]
     if counted:
         number = solver.count()
         lines.append(f"{number:,} legal realizations" if number != 1 else "1 legal realization")

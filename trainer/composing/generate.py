@@ -74,7 +74,7 @@ def generate(
                 metre,
                 pickup=pickup,
                 id=_name(step, key, metre, bars, seed),
-                title=f"At sight, step {step}, {key}, no. {seed}",
+                title=f"At sight, step {step}, {key.in_words}, no. {seed}",
                 tempo=load_steps()[step - 1].tempo,
                 level=step,
                 tags=("at sight",),

@@ -101,7 +101,7 @@ def _entry(number: int, item: Item, book: Workbook) -> Entry:
     return Entry(
         number,
         exercise.title or exercise.id,
-        "" if exercise.title.endswith(str(exercise.key)) else key_name(exercise),
+        "" if exercise.title.endswith(exercise.key.in_words) else exercise.key.in_words,
         facts(exercise),
         systems,
         solved,
@@ -110,15 +110,9 @@ def _entry(number: int, item: Item, book: Workbook) -> Entry:
     )
 
 
-def key_name(exercise: Exercise) -> str:
-    """`B♭ major`, `f♯ minor`."""
-    final, _, mode = str(exercise.key).partition(" ")
-    return f"{final[0]}{final[1:].replace('b', '♭').replace('#', '♯')} {mode}"
-
-
 def facts(exercise: Exercise) -> str:
     """Key, place in the course, tempo: what stands under a title."""
-    found = [key_name(exercise)]
+    found = [exercise.key.in_words]
     found += [f"step {exercise.level}"] if exercise.level else []
     found += [f"{exercise.tempo:g} beats a minute"]
     return " · ".join(found)

@@ -22,6 +22,7 @@ from trainer.journal.opening import DamagedLogError, ForeignLogError, is_url
 from trainer.journal.packing import marking_row
 from trainer.journal.pages import ahead_is_broken
 from trainer.journal.readable import (
+    number,
     readable_events,
     readable_head,
     readable_marks,
@@ -194,7 +195,9 @@ def _mend_take(connection: Connection, seq: int, remedies: set[str]) -> bool:
         if verdict is not None:
             kept.add(one["seq"])
             here = update(marking).where(marking.c.seq == one["seq"])
-            connection.execute(here.values(marking_row(verdict)))  # nothing beside what it says
+            # nothing beside what it says, and a time that is one
+            made = number(one["made"]) or 0.0
+            connection.execute(here.values(**marking_row(verdict), made=made))
     for marks in set(connection.execute(said.with_only_columns(marking.c.seq)).scalars()) - kept:
         drop_marking(connection, marks)
     if row["marking_seq"] not in kept:

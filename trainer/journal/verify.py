@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Table, func, select, text
 
 from trainer.errors import TrainerError
 from trainer.journal.packing import marks_digest, stored_digest, unpack_events
-from trainer.journal.readable import head_is_whole
+from trainer.journal.readable import head_is_whole, number
 from trainer.journal.schema import SUMS, chunk, exercise_text, marking, moment, sight, take
 from trainer.journal.schema import fault as fault_table
 from trainer.journal.seals import Seals, seal
@@ -256,7 +256,7 @@ def _take_troubles(connection: Connection, one: _Holding) -> Iterator[tuple[str,
             sound = _can_be_read(connection, figures["seq"])
         else:
             sound = _as_said(connection, figures, moments, faults)
-        if not sound:
+        if not sound or number(figures["made"]) is None:
             yield f"marks of rules {figures['rules']} are damaged", "make them anew"
     marks = one.row["marking_seq"]
     if marks is not None and marks not in {row[0] for row in one.markings}:
@@ -305,9 +305,9 @@ def _can_be_read(connection: Connection, seq: int) -> bool:
 def _orphans(connection: Connection) -> Iterator[Trouble]:
     for table, column, parent in PARENTS:
         lost = select(func.count()).select_from(table).where(column.not_in(select(parent)))
-        number = int(connection.execute(lost).scalar_one())
-        if number:
-            yield Trouble("", f"{number} rows of {table.name} belong to nothing", "drop them")
+        rows = int(connection.execute(lost).scalar_one())
+        if rows:
+            yield Trouble("", f"{rows} rows of {table.name} belong to nothing", "drop them")
 
 
 PARENTS = (

@@ -10,6 +10,7 @@ from typing import Literal
 from trainer.errors import ExerciseError
 from trainer.score.syllabus import UNFIGURED, relative
 from trainer.theory.figures import Way
+from trainer.theory.key import key_in_words
 from trainer.theory.moment import Moment
 
 ItemKind = Literal["figuring", "cadence", "sequence", "piece"]
@@ -56,10 +57,11 @@ class Item:
     @property
     def words(self) -> str:
         """As one would say it in a lesson."""
+        key = key_in_words(self.key)
         if self.kind == "figuring":
             figuring = "a plain triad" if self.name == UNFIGURED else self.name
-            return f"{figuring} on degree {self.degree} in {self.key}, {_top_words(self.position)}"
-        return f"{self.name} in {self.key}" if self.key else self.name
+            return f"{figuring} on degree {self.degree} in {key}, {_top_words(self.position)}"
+        return f"{self.name} in {key}" if self.key else self.name
 
 
 def _top_words(position: int) -> str:

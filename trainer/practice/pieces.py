@@ -32,7 +32,7 @@ def ladder_part(ground: Groundwork, chance: Random, minutes: float) -> Part:
     ladder = ground.ladder(piece.id, key, piece.tempo)
     moved = "" if key == piece.key else str(key)
     task = Task(piece.id, key=moved, ladder=ladder, most=TURNS)
-    where = f" in {key}" if moved else ""
+    where = f" in {key.in_words}" if moved else ""
     title = f"{piece.title}{where}, {ladder.tempo:g} of {ladder.goal:g} beats a minute"
     return Part("ladder", title, reason, minutes, (task,))
 

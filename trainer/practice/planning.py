@@ -26,7 +26,7 @@ from trainer.practice.plan import Part, PartKind, Plan, Task
 from trainer.practice.question import askable, items_of, question_id
 from trainer.score.patterns import Pattern
 from trainer.theory.hands import Hands
-from trainer.theory.key import Key
+from trainer.theory.key import Key, key_in_words
 
 # part of the minutes -> each kind, in the order of playing
 _SHARES: tuple[tuple[PartKind, float], ...] = (
@@ -126,7 +126,7 @@ def _warm_up(ground: Groundwork, chance: Random, minutes: float) -> Part:
     task = replace(task, ladder=None, tempo=max(SLOWEST, tempo))
     slowly = "something familiar, slower than you can, to wake the hands"
     reason = slowly if secure else "slowly, to find the hands and the keys"
-    return Part("warm-up", f"{pattern.title} in {key}", reason, minutes, (task,))
+    return Part("warm-up", f"{pattern.title} in {key_in_words(str(key))}", reason, minutes, (task,))
 
 
 def _due(ground: Groundwork, chance: Random, minutes: float) -> Part:
@@ -198,7 +198,7 @@ def _weak(ground: Groundwork, chance: Random, minutes: float) -> Part:
     tasks = tuple(ground.drill(pattern, key, chance, TURNS) for pattern, key in some)
     pattern, key = some[0]
     reason = _weak_reason(ground, pattern, key)
-    return Part("weak", f"{pattern.title} in {key}", reason, minutes, tasks)
+    return Part("weak", f"{pattern.title} in {key_in_words(str(key))}", reason, minutes, tasks)
 
 
 def _score(ground: Groundwork, pattern: Pattern, key: Key) -> float:

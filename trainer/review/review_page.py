@@ -114,7 +114,8 @@ def _sheet(journal: Journal, summary: TakeSummary, name: str) -> Sheet | None:
     tempo = "without a clock" if summary.tempo is None else f"at {summary.tempo:g}"
     state = "" if summary.state == "finished" else f", {summary.state}"
     by = f", {name}" if name else ""
-    title = f"{sheet.title}, {exercise.key}, {tempo}: {summary.started:%Y-%m-%d %H:%M}{by}{state}"
+    key, started = exercise.key.in_words, f"{summary.started:%Y-%m-%d %H:%M}"
+    title = f"{sheet.title}, {key}, {tempo}: {started}{by}{state}"
     return replace(sheet, title=title)
 
 

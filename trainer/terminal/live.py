@@ -70,7 +70,7 @@ def _title(shell: Shell, console: Console) -> None:
     supply = f" · the program plays {' and '.join(conditions.supply)}" if conditions.supply else ""
     console.print(Text(exercise.title, style="bold"))
     console.print(
-        f"{exercise.key} · {exercise.metre} · {pace} · input: {shell.source.name}{supply}",
+        f"{exercise.key.in_words} · {exercise.metre} · {pace} · input: {shell.source.name}{supply}",
         highlight=False,
     )
     if shell.output.about:

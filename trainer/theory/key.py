@@ -21,6 +21,13 @@ MODES: dict[str, int] = {
 _SHARP_ORDER = (3, 0, 4, 1, 5, 2, 6)  # f c g d a e b
 
 
+def key_in_words(name: str) -> str:
+    """The name of a key as it is said: `B flat major` of `Bb major`, `f sharp` of `f#`."""
+    final, _, mode = name.partition(" ")
+    word = {"": "", "#": " sharp", "b": " flat"}.get(final[1:], final[1:])
+    return f"{final[:1]}{word} {mode}".strip()
+
+
 @dataclass(frozen=True, slots=True)
 class Key:
     """`signature` counts sharps (+) or flats (-), -7 to 7; `final` is the tonic or final."""
@@ -50,6 +57,11 @@ class Key:
             raise PitchError(f"{text!r} is not a key", remedy="write one like G, g, Bb or d dorian")
         mode = match[2] or ("major" if match[1][0].isupper() else "minor")
         return Key.of(PitchName.parse(match[1]), mode)
+
+    @property
+    def in_words(self) -> str:
+        """`B flat major`, `f sharp minor`."""
+        return key_in_words(str(self))
 
     @property
     def is_minor(self) -> bool:

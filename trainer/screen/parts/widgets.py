@@ -255,11 +255,3 @@ def set_heading(forme: Forme, title: str, beside: str = "") -> float:
 def foot_of(forme: Forme) -> int:
     """The baseline of the line of actions."""
     return forme.measure.height - round(0.95 * forme.em)
-
-
-def key_in_words(name: str) -> str:
-    """`Bb major` as it is said: `B flat major`."""
-    final, _, mode = name.partition(" ")
-    letter, signs = final[:1], final[1:]
-    word = {"": "", "#": " sharp", "b": " flat"}.get(signs, signs)
-    return f"{letter}{word} {mode}".strip()

@@ -8,10 +8,8 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
 from trainer.conducting.sources import HandsSource
 from trainer.screen.drawing.forme import Forme
-from trainer.screen.parts.widgets import key_in_words
 from trainer.screen.sheet.layout import Layout
 from trainer.theory.hands import DIVISIONS
-from trainer.theory.key import Key
 
 
 def set_head(forme: Forme, place: Layout, setup: Setup, heading: str) -> None:
@@ -47,9 +45,9 @@ def set_head(forme: Forme, place: Layout, setup: Setup, heading: str) -> None:
 
 def _under_title(setup: Setup) -> Sequence[str]:
     exercise, page = setup.exercise, setup.page
-    key = in_words(exercise.key)
+    key = exercise.key.in_words
     if page.key != exercise.key:
-        key = f"written in {in_words(page.key)}, played in {key}"
+        key = f"written in {page.key.in_words}, played in {key}"
     step = f"course step {exercise.level}" if exercise.level else ""
     hands = DIVISIONS[setup.conditions.hands].words
     if len(setup.conditions.supply) == 2:
@@ -58,11 +56,6 @@ def _under_title(setup: Setup) -> Sequence[str]:
         hands = "the upper voices are yours"
     tune = "" if exercise.tune == exercise.title else exercise.tune
     return (tune, key, str(exercise.metre), step, hands)
-
-
-def in_words(key: Key) -> str:
-    """`B flat major`, `f sharp minor`."""
-    return key_in_words(str(key))
 
 
 def status_words(shell: Shell, notice: str) -> str:

@@ -16,13 +16,13 @@ from trainer.screen.parts.widgets import (
     Field,
     Rows,
     foot_of,
-    key_in_words,
     set_actions,
     set_heading,
 )
 from trainer.screen.room import Keys, Room
 from trainer.screen.sheet.board import Board
 from trainer.screen.sheet.engraver import Sheet
+from trainer.theory.key import key_in_words
 
 if TYPE_CHECKING:
     from trainer.score.index import Entry
