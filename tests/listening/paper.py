@@ -29,6 +29,9 @@ class PaperMidi(ModuleType):
     machine without /dev/snd/seq); `fails` as if the server had gone, `stands_still` as if it hung.
     """
 
+    class InvalidParameterError(Exception):
+        """What rtmidi raises for a port that is not there."""
+
     API_LINUX_ALSA, API_UNIX_JACK, API_MACOSX_CORE, API_WINDOWS_MM = 2, 3, 1, 4
 
     def __init__(self) -> None:
@@ -38,6 +41,7 @@ class PaperMidi(ModuleType):
         self.working = {self.API_UNIX_JACK}
         self.opened: list[str] = []
         self.fails = self.stands_still = False
+        self.leaving: list[str] = []  # each goes away while the ports are listed once
         self.busy: set[str] = set()  # ports that cannot be opened
         self.clients: list[Any] = []
         self.deaf: list[Any] = []  # clients that the server never wakes
@@ -61,6 +65,9 @@ class PaperMidi(ModuleType):
             def get_ports(self) -> list[str]:
                 if paper.fails:
                     raise SystemError("the server is gone")
+                if paper.leaving:
+                    paper.names.remove(paper.leaving.pop(0))
+                    raise PaperMidi.InvalidParameterError("the 'portNumber' argument is invalid")
                 return [*paper.names, *(c.offers for c in paper.clients if c.offers)]
 
             def ignore_types(self, **_: bool) -> None: ...

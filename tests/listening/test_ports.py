@@ -10,7 +10,7 @@ import pytest
 from tests.listening.paper import PaperMidi, paper_in_place, until
 from trainer.listening import ear
 from trainer.listening.events import KeyDown, KeyUp, PortFound, PortLost
-from trainer.listening.jack_ports import _Heard
+from trainer.listening.jack_ports import Jack, _Heard
 from trainer.listening.keyboard import Keyboard
 from trainer.listening.ports import Port, found, ports
 
@@ -54,6 +54,21 @@ def test_an_interface_that_cannot_be_had_is_passed_over(paper: PaperMidi) -> Non
     assert ports() == (Port("Stage piano", "JACK", "Stage piano"),)
     paper.fails = True
     assert ports() == ()
+
+
+def test_a_port_that_goes_away_while_the_ports_are_listed_is_missed_by_nobody(
+    paper: PaperMidi,
+) -> None:
+    """RtMidi counts the ports, then asks for the name of each."""
+    paper.names = ["organ:keys", "piano:keys", "flute:keys"]
+    paper.leaving = ["flute:keys"]
+    assert [port.name for port in ports()] == ["organ:keys", "piano:keys"]
+    paper.leaving = ["piano:keys"]
+    midi = Jack()
+    try:
+        assert midi.open("organ:keys") is not None
+    finally:
+        midi.close()
 
 
 def test_what_there_is_names_library_and_interfaces(paper: PaperMidi) -> None:

@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from trainer.listening.interfaces import CLIENT, InterfaceError, OpenPort
-from trainer.listening.rtmidi_ports import PORT, Port, RtMidi, names, shut
+from trainer.listening.rtmidi_ports import PORT, TRIES, Port, RtMidi, names, opened, shut
 
 DEAF = 7  # times in a row that a message sent round may be missing before the server is dead
 WITHIN = 0.4  # seconds until a port just opened has to have heard something
@@ -81,9 +81,14 @@ class _Round:
 
             self._in = midi.looking()
             self._out = midi.speaking(name)
+            for _ in range(TRIES):
+                if opened(self._in, lambda there: _ending(there, f":{name}"), "round"):
+                    break
+                self._in.close_port()
+            else:
+                raise InterfaceError("the ports go on changing")
             there = names(self._in)
-            self._name = next(port for port in there if port.endswith(f":{name}"))
-            self._in.open_port(there.index(self._name), name="round")
+            self._name = there[_ending(there, f":{name}")]
             self._cables: Any = jack.Client(f"{CLIENT}-cables", no_start_server=True)
         except Exception as error:  # kinds of their own
             raise InterfaceError(f"nothing can be sent round: {error}") from None
@@ -146,6 +151,11 @@ class _Round:
         with contextlib.suppress(Exception):
             self._cables.close()
         shut(self._out)
+
+
+def _ending(there: Sequence[str], end: str) -> int:
+    """The place of the port whose name ends so. Raises ValueError."""
+    return [port[-len(end) :] for port in there].index(end)
 
 
 class _Heard:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from trainer.listening.interfaces import CLIENT, InterfaceError, addresses
@@ -84,19 +84,13 @@ class RtMidi:
         for _ in range(TRIES):
             client = self._client(QUEUE)
             try:
-                if self._opened(client, address):
+                if opened(client, lambda there: addresses(there).index(address), PORT):
                     return Port(client)
             except Exception as error:  # by interface RtMidi raises kinds of its own; or ValueError
                 shut(client)
                 raise InterfaceError(f"{address} cannot be opened: {error}") from None
             shut(client)
         raise InterfaceError(f"the ports go on changing while {address} is opened")
-
-    def _opened(self, client: Any, address: str) -> bool:
-        """Whether it is open; one port more or less just then, and it may be another one."""
-        there = names(client)
-        client.open_port(addresses(there).index(address), name=PORT)
-        return names(client) == there
 
     def close(self) -> None:
         if self._looking is not None:
@@ -135,11 +129,25 @@ class Port:
 
 def names(client: Any) -> list[str]:
     """The ports it could open, in the system's order. Raises InterfaceError."""
-    try:
-        found: list[str] = client.get_ports()
-    except Exception as error:  # by interface RtMidi raises kinds of its own
-        raise InterfaceError(" ".join(str(error).split())) from None
-    return found
+    import rtmidi
+
+    for _ in range(TRIES):
+        try:
+            found: list[str] = client.get_ports()
+        except rtmidi.InvalidParameterError:
+            continue  # counted first, then named one by one: one of them went away meanwhile
+        except Exception as error:  # by interface RtMidi raises kinds of its own
+            raise InterfaceError(" ".join(str(error).split())) from None
+        return found
+    raise InterfaceError("the ports go on changing while they are listed")
+
+
+def opened(client: Any, wanted: Callable[[Sequence[str]], int], name: str) -> bool:
+    """Whether the port is open that was `wanted` of those listed; one port more or less just
+    then, and it may be another one. Raises InterfaceError, ValueError and kinds of RtMidi's own."""
+    there = names(client)
+    client.open_port(wanted(there), name=name)
+    return names(client) == there
 
 
 def shut(client: Any) -> None:
