@@ -13,6 +13,8 @@ from tests.screen.hands import SIZES, Hands, practise
 from tests.screen.pieces import evening
 from tests.screen.test_play import inked
 from trainer.conducting.sources import DemoSource
+from trainer.judging.causes import causes
+from trainer.judging.judge import Judge
 from trainer.practice.demo import PERFECT, Slip
 from trainer.score.library import Library
 from trainer.screen.parts.pass_words import counted, figures_in_words
@@ -51,18 +53,20 @@ def heard(hands: Hands) -> Track:
     return track
 
 
-def test_one_steps_from_fault_to_fault_and_round(
+def test_one_steps_from_cause_to_cause_and_round(
     played: tuple[Hands, PlayView, AfterView],
 ) -> None:
     hands, _, after = played
-    count = len(after.verdict.faults)
-    assert count >= 2
+    session = after.play.shell.session
+    found = causes(Judge(session.task.exercise, session.task.conditions), after.verdict)
+    count = len(found)
+    assert 2 <= count < len(after.verdict.faults)
     seen = []
     for _ in range(count):
-        assert after.fault is not None
-        seen.append(after.fault)
+        assert after.point is not None and after.fault in after.verdict.faults
+        seen.append(after.point.text)
         hands.press(pygame.K_RIGHT)
-    assert seen == list(after.verdict.faults)
+    assert all(text.startswith(why.text) for text, why in zip(seen, found, strict=True))
     hands.press(pygame.K_LEFT)
     assert after.chosen == count - 1
 

@@ -9,13 +9,16 @@ from itertools import groupby
 from statistics import median
 from typing import Literal
 
+from trainer.judging.causes import causes
+from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
 from trainer.judging.timing import Untimely, untimely
 from trainer.judging.verdict import MomentVerdict, Onset, PassVerdict
-from trainer.theory.fault import Fault
+from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
+from trainer.theory.rules import rule
 
 THROUGHOUT = 3  # chords one after another, so far off, that have one cause
 ALIKE = 0.25  # beats by which they may differ
@@ -51,12 +54,32 @@ def points(
     asked: Task, verdict: PassVerdict, anew: Sequence[int] = (), *, finished: bool = True
 ) -> tuple[Point, ...]:
     """In the order of the music; at one place faults first. `anew` as in `Session`."""
-    found = [Point("fault", fault.moments, fault.text, fault) for fault in verdict.faults]
+    found = [*_of_faults(asked, verdict)]
     found += _of_time(asked, reached(verdict, finished))
     found.sort(key=lambda point: point.moments[-1 if point.kind == "fault" else 0])
     if anew:
         found.append(Point("anew", tuple(anew), anew_in_words(asked, anew)))
     return tuple(found)
+
+
+def _of_faults(asked: Task, verdict: PassVerdict) -> Iterator[Point]:
+    """One cause, one point: with what to do about it and what follows from it."""
+    if not verdict.faults:
+        return
+    for cause in causes(Judge(asked.exercise, asked.conditions), verdict):
+        explained = [verdict.faults[n] for n in cause.explains]
+        fault = min(explained, key=lambda one: WEIGHTS.index(one.weight))
+        if cause.kind == "fault":
+            yield Point("fault", fault.moments, fault.text, fault)
+            continue
+        titles = dict.fromkeys(_small(rule(verdict.faults[n].rule).title) for n in cause.follow)
+        follow = f"From it: {listed(list(titles))}." if titles else ""
+        text = " ".join(part for part in (cause.text, cause.remedy, follow) if part)
+        yield Point("fault", (cause.moment,), text, fault)
+
+
+def _small(title: str) -> str:
+    return title[0].lower() + title[1:]
 
 
 def reached(verdict: PassVerdict, finished: bool) -> tuple[MomentVerdict, ...]:
@@ -127,7 +150,7 @@ def _goes_on(alike: Sequence[_Out], here: _Out) -> bool:
 def _told(alike: Sequence[_Out]) -> Iterator[Point]:
     """One cause, one point: the player was so far off all the time."""
     if len(alike) >= THROUGHOUT:
-        places = f"From {_inside(_place(alike[0].moment))} to {_inside(_place(alike[-1].moment))}"
+        places = f"From {_small(_place(alike[0].moment))} to {_small(_place(alike[-1].moment))}"
         middle = sorted(alike, key=lambda one: one.beats)[len(alike) // 2]
         indices = tuple(one.moment.index for one in alike)
         yield Point(alike[0].kind, indices, f"{places}: {_so_far(middle)} throughout.")
@@ -140,10 +163,6 @@ def _so_far(out: _Out) -> str:
     if out.kind == "apart" and out.apart is not None:
         return hands_in_words(out.apart)
     return f"{part_of_a_beat(abs(out.beats))} {out.kind}"
-
-
-def _inside(place: str) -> str:
-    return place[0].lower() + place[1:]
 
 
 def hands_in_words(apart: Onset) -> str:
