@@ -172,7 +172,7 @@ def test_the_three_figures_are_said_in_words(played: tuple[Hands, PlayView, Afte
     (_, harmony, _), (_, time, _), (_, movement, _) = figures_in_words(after.verdict)
     count = after.verdict.harmony
     assert harmony == f"{count.complete} of {count.judged} moments complete"
-    assert "ms" in time
+    assert time == "on the beat, ± 0"
     assert "fault" in movement
     assert counted(1, "fault", "faults") == "one fault"
     assert counted(12, "fault", "faults") == "12 faults"

@@ -13,16 +13,22 @@ _MANNERS: dict[Manner, str] = {
 }
 
 
+def late_in_words(ms: float) -> str:
+    """`12 ms late`, `3 ms early`, `on the beat`."""
+    rounded = round(abs(ms))
+    return f"{rounded} ms {'late' if ms > 0 else 'early'}" if rounded else "on the beat"
+
+
 def touch_words(touch: Touch) -> str:
     """`left hand 12 ms early, ± 9; right hand 85 ms after it, ± 20; 12 chords together, 3 rolled
     up`."""
     parts = []
     if touch.left is not None:
-        parts.append(f"left hand {_lies(touch.left, 'late', 'early')}")
+        parts.append(f"left hand {_to_the_beat(touch.left)}")
     if touch.right is not None and touch.left is None:
-        parts.append(f"right hand {_lies(touch.right, 'late', 'early')}")
+        parts.append(f"right hand {_to_the_beat(touch.right)}")
     elif touch.right is not None:
-        parts.append(f"right hand {_lies(touch.right, 'after it', 'before it')}")
+        parts.append(f"right hand {_to_the_left(touch.right)}")
     chords = [f"{count} {_MANNERS[manner]}" for manner, count in touch.manners]
     if chords:
         noun = "chord" if touch.manners[0][1] == 1 else "chords"
@@ -41,6 +47,12 @@ def hands_in_short(touch: Touch) -> str:
     return f"right hand {abs(touch.right.bias_ms):.0f} ms {side} the left"
 
 
-def _lies(hand: HandTiming, after: str, before: str) -> str:
-    side = after if hand.bias_ms >= 0 else before
-    return f"{abs(hand.bias_ms):.0f} ms {side}, ± {hand.deviation_ms:.0f}"
+def _to_the_beat(hand: HandTiming) -> str:
+    return f"{late_in_words(hand.bias_ms)}, ± {hand.deviation_ms:.0f}"
+
+
+def _to_the_left(hand: HandTiming) -> str:
+    rounded = round(abs(hand.bias_ms))
+    side = "after" if hand.bias_ms > 0 else "before"
+    lies = f"{rounded} ms {side} it" if rounded else "with it"
+    return f"{lies}, ± {hand.deviation_ms:.0f}"

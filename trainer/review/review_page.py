@@ -9,6 +9,7 @@ from typing import Any
 from trainer.errors import TrainerError
 from trainer.journal.store import Journal, Player, TakeSummary
 from trainer.journal.sums import read_text
+from trainer.practice.touch_words import late_in_words
 from trainer.review import charts
 from trainer.review.advice import next_work
 from trainer.review.html import render
@@ -144,10 +145,9 @@ def _summary(
         f"(surely {interval_text(all_of_it.harmony)}).",
     ]
     if all_of_it.timing.cases and all_of_it.bias_ms is not None:
-        side = "late" if all_of_it.bias_ms >= 0 else "early"
         sentences.append(
             f"In tempo {share_text(all_of_it.timing)} of {all_of_it.timing.cases} chords came in "
-            f"time, on average {abs(all_of_it.bias_ms):.0f} ms {side}, spread "
+            f"time, on average {late_in_words(all_of_it.bias_ms)}, spread "
             f"{all_of_it.deviation_ms:.0f} ms."
         )
     sentences.append(

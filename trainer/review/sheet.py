@@ -16,7 +16,7 @@ from trainer.engraving.marks import drawn_marks, drawn_on, played
 from trainer.engraving.page import Page
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
-from trainer.practice.touch_words import touch_words
+from trainer.practice.touch_words import late_in_words, touch_words
 from trainer.review.hear import heard
 from trainer.review.kept_pages import engraved
 from trainer.review.tables import rule_title
@@ -166,11 +166,10 @@ def facts(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
     found = [("Harmony", f"{harmony.complete} of {harmony.judged} chords complete")]
     if timing is not None:
-        side = "late" if timing.bias_ms >= 0 else "early"
         found.append(
             (
                 "Time",
-                f"{timing.in_time} of {timing.judged} in time, {abs(timing.bias_ms):.0f} ms {side}"
+                f"{timing.in_time} of {timing.judged} in time, {late_in_words(timing.bias_ms)}"
                 f" in the middle, ± {timing.deviation_ms:.0f} ms",
             )
         )

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.practice.lens import Lens, lens
 from trainer.practice.session import Session
-from trainer.practice.touch_words import touch_words
+from trainer.practice.touch_words import late_in_words, touch_words
 from trainer.score.exercise import Exercise
 from trainer.theory.moment import Moment
 
@@ -57,7 +57,7 @@ def moment_words(exercise: Exercise, verdict: MomentVerdict) -> str:
     if verdict.additions:
         words.append(f"{' '.join(verdict.additions)} added")
     if verdict.late_ms is not None:
-        words.append(f"{abs(verdict.late_ms):.0f} ms {'late' if verdict.late_ms >= 0 else 'early'}")
+        words.append(late_in_words(verdict.late_ms))
     manner = None if verdict.attack is None else verdict.attack.manner
     if manner not in (None, "together"):
         words.append(f"{manner} over {verdict.spread_ms or 0.0:.0f} ms")
@@ -73,12 +73,11 @@ def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     harmony, timing, movement = verdict.harmony, verdict.timing, verdict.movement
     lines = [("harmony", f"{harmony.complete} of {harmony.judged} moments complete")]
     if timing is not None:
-        late = "late" if timing.bias_ms >= 0 else "early"
         lines.append(
             (
                 "time",
                 f"{timing.in_time} of {timing.judged} in time, "
-                f"{abs(timing.bias_ms):.0f} ms {late}, ± {timing.deviation_ms:.0f}",
+                f"{late_in_words(timing.bias_ms)}, ± {timing.deviation_ms:.0f}",
             )
         )
         if timing.touch is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trainer.judging.verdict import PassVerdict
-from trainer.practice.touch_words import hands_in_short
+from trainer.practice.touch_words import hands_in_short, late_in_words
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -32,10 +32,9 @@ def figures_in_words(verdict: PassVerdict) -> tuple[tuple[str, str, str], ...]:
         )
     else:
         hands = "" if timing.touch is None else hands_in_short(timing.touch)
-        way = "late" if timing.bias_ms >= 0 else "early"
         time_words = (
             "time",
-            f"{abs(timing.bias_ms):.0f} ms {way}, ± {timing.deviation_ms:.0f}",
+            f"{late_in_words(timing.bias_ms)}, ± {timing.deviation_ms:.0f}",
             f"{timing.in_time} of {timing.judged} chords in time" + (f"; {hands}" if hands else ""),
         )
     faults = movement.gross + movement.weak
