@@ -21,7 +21,7 @@ from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.manuals import keys_at
-from trainer.theory.fault import Fault
+from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.figures import NOTHING, Way
 from trainer.theory.hands import DIVISIONS
 from trainer.theory.listed import listed
@@ -85,6 +85,18 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
         if number not in taken:
             found.append(Cause("fault", fault.moments[-1], fault.text, "", (number,)))
     return tuple(sorted(found, key=lambda cause: (cause.moment, cause.kind == "fault")))
+
+
+def weightiest(cause: Cause, verdict: PassVerdict) -> Fault:
+    """Of the faults a cause explains."""
+    explained = [verdict.faults[number] for number in cause.explains]
+    return min(explained, key=lambda fault: WEIGHTS.index(fault.weight))
+
+
+def what_follows(cause: Cause, verdict: PassVerdict) -> str:
+    """`consecutive fifths and a common tone given up`: the titles of what follows from it."""
+    titles = (rule(verdict.faults[number].rule).title for number in cause.follow)
+    return listed(list(dict.fromkeys(title[0].lower() + title[1:] for title in titles)))
 
 
 def _of_the_chord(fault: Fault) -> bool:

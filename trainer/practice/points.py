@@ -9,16 +9,15 @@ from itertools import groupby
 from statistics import median
 from typing import Literal
 
-from trainer.judging.causes import causes
+from trainer.judging.causes import causes, weightiest, what_follows
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
 from trainer.judging.timing import Untimely, untimely
 from trainer.judging.verdict import MomentVerdict, Onset, PassVerdict
-from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
-from trainer.theory.rules import rule
 
 THROUGHOUT = 3  # chords one after another, so far off, that have one cause
 ALIKE = 0.25  # beats by which they may differ
@@ -67,19 +66,13 @@ def _of_faults(asked: Task, verdict: PassVerdict) -> Iterator[Point]:
     if not verdict.faults:
         return
     for cause in causes(Judge(asked.exercise, asked.conditions), verdict):
-        explained = [verdict.faults[n] for n in cause.explains]
-        fault = min(explained, key=lambda one: WEIGHTS.index(one.weight))
+        fault = weightiest(cause, verdict)
         if cause.kind == "fault":
             yield Point("fault", fault.moments, fault.text, fault)
             continue
-        titles = dict.fromkeys(_small(rule(verdict.faults[n].rule).title) for n in cause.follow)
-        follow = f"From it: {listed(list(titles))}." if titles else ""
+        follow = f"From it: {what_follows(cause, verdict)}." if cause.follow else ""
         text = " ".join(part for part in (cause.text, cause.remedy, follow) if part)
         yield Point("fault", (cause.moment,), text, fault)
-
-
-def _small(title: str) -> str:
-    return title[0].lower() + title[1:]
 
 
 def reached(verdict: PassVerdict, finished: bool) -> tuple[MomentVerdict, ...]:
@@ -163,6 +156,10 @@ def _so_far(out: _Out) -> str:
     if out.kind == "apart" and out.apart is not None:
         return hands_in_words(out.apart)
     return f"{part_of_a_beat(abs(out.beats))} {out.kind}"
+
+
+def _small(place: str) -> str:
+    return place[0].lower() + place[1:]
 
 
 def hands_in_words(apart: Onset) -> str:

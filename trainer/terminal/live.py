@@ -93,7 +93,7 @@ def _print(shell: Shell, console: Console, effect: Effect) -> None:
             console.print(text, highlight=False)
         case PassEnded(_, verdict, finished):
             console.print("" if finished else "ended before its end")
-            for line in summary_lines(exercise, verdict):
+            for line in summary_lines(shell.session.judge, verdict):
                 console.print(line, highlight=False)
 
 
@@ -162,7 +162,7 @@ def _interactive(
         verdict = shell.session.verdict
         if verdict is not None:
             verdict = mended(shell.session.judge, verdict, _after(WAYS_WITHIN))
-            for line in summary_lines(shell.setup.exercise, verdict):
+            for line in summary_lines(shell.session.judge, verdict):
                 console.print(line, highlight=False)
         if not shell.more_to_come():
             return

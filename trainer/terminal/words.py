@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from trainer.judging.causes import causes, weightiest, what_follows
+from trainer.judging.judge import Judge
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.practice.lens import Lens, lens
 from trainer.practice.session import Session
@@ -96,12 +98,17 @@ def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def summary_lines(exercise: Exercise, verdict: PassVerdict) -> Iterator[str]:
-    """The end of a pass: faults, each with its sentence, what was not played, three figures."""
-    for fault in verdict.faults:
-        yield f"{fault.weight}: {fault.text}"
+def summary_lines(judge: Judge, verdict: PassVerdict) -> Iterator[str]:
+    """The end of a pass: what went wrong, each cause with its sentence and what follows from it,
+    what was not played, three figures."""
+    exercise = judge.exercise
+    for cause in causes(judge, verdict):
+        fault = weightiest(cause, verdict)
+        yield f"{fault.weight}: {cause.text} {cause.remedy}".rstrip()
         if fault.instead is not None:
             yield f"  from your hand: {fault.instead}"
+        if cause.follow:
+            yield f"  from it: {what_follows(cause, verdict)}"
     silent = [m for m in verdict.moments if m.outcome == "not-played"]
     for one in silent:
         yield f"not played: {place_words(exercise.moments[one.index])}"
