@@ -11,10 +11,12 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
-from statistics import quantiles
+from itertools import pairwise
+from statistics import median, quantiles
 
 import pytest
-from music21.figuredBass import rules
+from music21 import pitch
+from music21.figuredBass import possibility, rules
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from tests.reference.music21_rules import Music21Rules, count_as_music21, places_of
@@ -119,6 +121,55 @@ def test_a_chord_is_judged(benchmark: BenchmarkFixture) -> None:
         return
     cuts = quantiles(spent, n=100)
     print(f"\na chord: median {1e3 * cuts[49]:.3f} ms, 99 of 100 within {1e3 * cuts[98]:.3f} ms")
+
+
+def test_two_chords_judged_and_looked_at_by_music21() -> None:
+    """The same successions of the same forty chords, both in this run: ours with harmony and every
+    rule, from MIDI keys; of music21 its checks of two possibilities, consecutives, hidden ones and
+    overlaps, from pitches that are made already."""
+    voicings = solver().best()[0].voicings
+    chords = [[p for p in one if p is not None] for one in voicings]
+    keys = [sorted(p.midi for p in chord) for chord in chords]
+    theirs = [tuple(pitch.Pitch(midi=p.midi) for p in chord) for chord in chords]
+    judge = Judge(chorale(), Conditions())
+    progress = [Progress()]
+    for index, chord in enumerate(keys):
+        progress.append(judge.chord(progress[-1], index, chord)[0])
+    checks = (
+        possibility.parallelFifths,
+        possibility.parallelOctaves,
+        possibility.hiddenFifth,
+        possibility.hiddenOctave,
+        possibility.voiceOverlap,
+    )
+
+    def judged() -> list[float]:
+        return [
+            _seconds(lambda i=i: judge.chord(progress[i], i, keys[i])) for i in range(1, len(keys))
+        ]
+
+    def looked_at() -> list[float]:
+        return [
+            _seconds(lambda a=a, b=b: [check(a, b) for check in checks])
+            for a, b in pairwise(theirs)
+        ]
+
+    for once in (judged, looked_at):
+        once()  # what both keep is kept
+    ours, music21s = (median([t for _ in range(20) for t in f()]) for f in (judged, looked_at))
+    print(f"\ntwo chords: {1e3 * ours:.3f} ms, music21 {1e3 * music21s:.3f} ms:", end=" ")
+    print(f"{ours / music21s:.2f} times as long")
+    found = [judge.chord(progress[i], i, keys[i])[2] for i in range(1, len(keys))]
+    for faults, (before, after) in zip(found, pairwise(theirs), strict=True):
+        named = {fault.rule for fault in faults}
+        fifths, octaves = (check(before, after) for check in checks[:2])
+        assert (fifths, octaves) == ("consecutive-fifths" in named, "consecutive-octaves" in named)
+
+
+def _seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
 
 
 def of_the(benchmark: BenchmarkFixture, allowed: float) -> None:
