@@ -9,7 +9,7 @@ from itertools import groupby
 from statistics import median
 from typing import Literal
 
-from trainer.judging.causes import causes, weightiest, what_follows
+from trainer.judging.causes import CauseKind, causes, weightiest, what_follows
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
@@ -40,13 +40,14 @@ _PARTS = (
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One thing to look at: the moments it concerns and its sentence. `fault` only where the kind
-    is one."""
+    """One thing to look at: the moments it concerns and its sentence. `fault` and its `cause` only
+    where the kind is one."""
 
     kind: PointKind
     moments: tuple[int, ...]
     text: str
     fault: Fault | None = None
+    cause: CauseKind | None = None
 
 
 def points(
@@ -68,11 +69,11 @@ def _of_faults(asked: Task, verdict: PassVerdict) -> Iterator[Point]:
     for cause in causes(Judge(asked.exercise, asked.conditions), verdict):
         fault = weightiest(cause, verdict)
         if cause.kind == "fault":
-            yield Point("fault", fault.moments, fault.text, fault)
+            yield Point("fault", fault.moments, fault.text, fault, cause.kind)
             continue
         follow = f"From it: {what_follows(cause, verdict)}." if cause.follow else ""
         text = " ".join(part for part in (cause.text, cause.remedy, follow) if part)
-        yield Point("fault", (cause.moment,), text, fault)
+        yield Point("fault", (cause.moment,), text, fault, cause.kind)
 
 
 def reached(verdict: PassVerdict, finished: bool) -> tuple[MomentVerdict, ...]:

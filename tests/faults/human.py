@@ -1,0 +1,209 @@
+"""Passes as people play them, with one thing that happens in each: whether it is named first.
+
+    python -m tests.faults.human                     600 passes
+    python -m tests.faults.human --passes 60 --seed 2
+
+Every pass has a touch of its own (tempo, legato, hands and fingers apart, late by a little) and one
+incident at a place of its own, or none. The first thing said of it must be that incident, and every
+chord after it must be judged as if it had not happened.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from random import Random
+
+from tests.journal.samples import STARTED
+from tests.judging.mishaps import MISHAPS, mishap
+from trainer.judging.judge import Judge, judge_chords
+from trainer.judging.passes import judge
+from trainer.judging.take import Conditions, Take
+from trainer.judging.task import task
+from trainer.judging.verdict import PassVerdict
+from trainer.listening.events import KeyEvent
+from trainer.practice.demo import Manner, Slip, SlipKind, perform, realization
+from trainer.practice.points import Point, points
+from trainer.resources import exercises_folder
+from trainer.score.exercise import Exercise
+from trainer.score.kern import read_exercise, write_exercise
+from trainer.theory.voicing import Voicing
+
+ORIGIN = 10.0
+TIMES = ("late throughout", "stopped", "late chord", "left out")
+PUT_RIGHT = ("nothing", "corrected", "doubled")  # after which nothing is to be said
+INCIDENTS = (*MISHAPS, *TIMES, *PUT_RIGHT)
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """A pass with its incident: what it was, and at which moment (None: everywhere, or nowhere)."""
+
+    exercise: Exercise
+    incident: str
+    moment: int | None
+    conditions: Conditions
+    events: tuple[KeyEvent, ...]
+
+    @property
+    def take(self) -> Take:
+        text = write_exercise(self.exercise)
+        return Take(self.exercise.id, text, self.conditions, self.events, ORIGIN, STARTED)
+
+
+@cache
+def pieces() -> tuple[tuple[Exercise, tuple[Voicing, ...]], ...]:
+    """Those with a melody and enough moments that something can happen within, and a realization
+    of which nothing is to be said."""
+    found = []
+    for path in sorted(exercises_folder().glob("*.krn")):
+        exercise = read_exercise(path)
+        if not exercise.melody or len(exercise.moments) < 12:
+            continue
+        voicings = realization(exercise, Conditions())
+        keys = {n: [p.midi for p in one if p is not None] for n, one in enumerate(voicings)}
+        if not judge_chords(exercise, Conditions(), keys).faults:
+            found.append((exercise, voicings))
+    return tuple(found)
+
+
+def happened(number: int, seed: int = 1) -> Happened | None:
+    """Pass `number`; None where that cannot happen in its piece."""
+    chance = Random(f"{seed} {number}")
+    incident = INCIDENTS[number % len(INCIDENTS)]
+    exercise, voicings = pieces()[number // len(INCIDENTS) % len(pieces())]
+    conditions = Conditions(tempo=chance.choice([48.0, 60.0, 72.0, 88.0]))
+    beat = 60 / (conditions.tempo or 60)
+    manner = Manner(
+        beat=0.02,
+        hands=chance.choice([0.008, 0.02]),
+        fingers=0.006,
+        bias=chance.uniform(-0.02, 0.03),
+        overlap=chance.choice([-0.05, 0.02, 0.12]) * beat,
+    )
+    slips: list[Slip] = []
+    moment: int | None = None
+    bent: Callable[[float], float] = lambda since: since  # noqa: E731
+    if incident in MISHAPS:
+        found = mishap(Judge(exercise, conditions), voicings, incident, chance)  # type: ignore[arg-type]
+        if found is None or len(found[1]) > 4:
+            return None
+        moment, keys = found
+        voicings = (*voicings[:moment], _voicing(exercise, moment, keys), *voicings[moment + 1 :])
+    elif incident == "late throughout":
+        manner = replace(manner, bias=chance.choice([0.5, 1.0, 2.0]) * beat)
+    else:
+        moment = _inner(exercise, voicings, chance)
+        if moment is None:
+            return None
+    if incident == "stopped":
+        line = task(exercise, conditions).line
+        assert line is not None and moment is not None
+        at, pause = line.time(moment) - 0.3 * beat, chance.choice([1.0, 1.5, 2.0, 3.0]) * beat
+        bent = lambda since: since if since < at else since + pause  # noqa: E731
+    kinds: dict[str, SlipKind] = {
+        "late chord": "late",
+        "left out": "skipped",
+        "corrected": "corrected",
+        "doubled": "doubled",
+    }
+    if incident in kinds and moment is not None:
+        slips = [Slip(kinds[incident], moment)]
+    events = perform(
+        exercise, conditions, voicings, ORIGIN, manner=manner, slips=slips, seed=number
+    )
+    moved = tuple(replace(e, time=ORIGIN + bent(e.time - ORIGIN)) for e in events)
+    return Happened(exercise, incident, moment, conditions, moved)
+
+
+def _voicing(exercise: Exercise, index: int, keys: tuple[int, ...]) -> Voicing:
+    spell = Judge(exercise, Conditions()).sonorities[index].spell
+    pitches = [spell(key) for key in sorted(keys)]
+    if len(pitches) == 1:
+        return Voicing(None, None, None, pitches[0])
+    middle = [*pitches[1:-1], None, None][:2]
+    return Voicing(pitches[-1], middle[1], middle[0], pitches[0])
+
+
+def _inner(exercise: Exercise, voicings: tuple[Voicing, ...], chance: Random) -> int | None:
+    """A chord that does not sound like its neighbours: which of two alike was left out or struck
+    late, nobody can tell."""
+    classes = [{p.midi % 12 for p in one if p is not None} for one in voicings]
+    fit = [
+        m.index
+        for m in exercise.moments[3:-3]
+        if m.chord
+        and m.bass_struck
+        and m.melody_struck
+        and len(classes[m.index] & (classes[m.index - 1] | classes[m.index + 1])) <= 2
+        and float(m.duration / m.metre.beat_length) >= 1
+    ]
+    return chance.choice(fit) if fit else None
+
+
+def amiss(one: Happened, verdict: PassVerdict) -> tuple[str, str]:
+    """What is said first where it should be the incident, and which other chords are judged
+    otherwise than right; '' where there is nothing amiss."""
+    said = points(task(one.exercise, one.conditions), verdict)
+    first = said[0] if said else None
+    wrong = {m.index for m in verdict.moments if m.outcome != "complete"}
+    if one.incident in MISHAPS or one.incident == "left out":
+        wrong.discard(one.moment if one.moment is not None else -1)
+    derailed = f"{sorted(wrong)} {verdict.extra}" if wrong or verdict.extra else ""
+    return ("" if _is(one, first) else str(first)), derailed
+
+
+def _is(one: Happened, first: Point | None) -> bool:
+    if one.incident in PUT_RIGHT:
+        return first is None
+    if first is None:
+        return False
+    if one.incident in MISHAPS:
+        return first.cause == one.incident and first.moments[-1] == one.moment
+    if one.incident == "left out":
+        return first.kind == "skipped" and first.moments[0] == one.moment
+    begins = 0 if one.incident == "late throughout" else one.moment
+    return first.kind == "late" and first.moments[0] == begins
+
+
+def run(passes: int, seed: int) -> tuple[Counter[str], list[str], list[str]]:
+    """How often each happened; where another thing was said first; where it derailed."""
+    tried: Counter[str] = Counter()
+    misnamed: list[str] = []
+    derailed: list[str] = []
+    for number in range(passes):
+        one = happened(number, seed)
+        if one is None:
+            continue
+        tried[one.incident] += 1
+        named, others = amiss(one, judge(one.take))
+        where = f"{number} {one.incident} {one.exercise.id} {one.moment}"
+        if named:
+            misnamed.append(f"{where}: {named[:160]}")
+        if others:
+            derailed.append(f"{where}: {others[:160]}")
+    return tried, misnamed, derailed
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--passes", type=int, default=600)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    tried, misnamed, derailed = run(asked.passes, asked.seed)
+    count = sum(tried.values())
+    for incident in INCIDENTS:
+        print(f"{incident:24}{tried[incident]:6}")
+    for title, found in (("misnamed", misnamed), ("derailed", derailed)):
+        print(f"{title}: {len(found)} of {count}, {100 * len(found) / count:.1f} in a hundred")
+        for line in found:
+            print(f"  {line}")
+    return int(len(misnamed) > 0.05 * count or len(derailed) > 0.01 * count)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
