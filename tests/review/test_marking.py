@@ -19,9 +19,12 @@ from tests.review.scenario import ADA, FIRST_DAY, played
 from trainer.commands.assess import command
 from trainer.journal.store import Journal
 from trainer.judging.assessment import assess
+from trainer.judging.causes import cause_in_words, causes
+from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
 from trainer.resources import exercises_folder
 from trainer.review.marking import written_out
+from trainer.review.sheet import take_sheet
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
 from trainer.score.patterns import every_key, expand, load_patterns
@@ -143,3 +146,16 @@ def test_a_place_that_cannot_be_written_is_one_line(homework: Path, tmp_path: Pa
     target = tmp_path / "no" / "such" / "out.html"
     done = CliRunner().invoke(command, [str(homework / "dundee.krn"), "--html", str(target)])
     assert "cannot be written" in str(done.exception) and "\n" not in str(done.exception)
+
+
+def test_a_take_is_handed_back_with_the_causes_of_what_is_wrong() -> None:
+    exercise = Library().find("bellows")
+    take = played(exercise, 60.0, ADA, FIRST_DAY, 3, ("wrong",))
+    verdict = judge(take)
+    found = causes(Judge(exercise, take.conditions), verdict)
+    assert any(cause.kind == "finger-beside" for cause in found)
+    sheet = take_sheet("take", take, exercise, verdict)
+    said = [one for one in sheet.comments if one.number]
+    assert [one.number for one in said] == list(range(1, len(found) + 1))
+    assert [one.text for one in said] == [cause_in_words(one, verdict) for one in found]
+    assert [one.moment for one in said] == [one.moment for one in found]

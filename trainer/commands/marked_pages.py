@@ -96,7 +96,7 @@ def _write(
         write_whole(outputs.pdf, marked_pdf(sheet, under))
         say_lacking(f"{sheet.title} {under}", outputs.pdf.name)
     if outputs.musicxml is not None:
-        write_page(outputs.musicxml, marked_musicxml(exercise, verdict))
+        write_page(outputs.musicxml, marked_musicxml(exercise, sheet.comments))
 
 
 # ---- a folder of homework -------------------------------------------------------------------

@@ -87,6 +87,14 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
     return tuple(sorted(found, key=lambda cause: (cause.moment, cause.kind == "fault")))
 
 
+def each_for_itself(verdict: PassVerdict) -> tuple[Cause, ...]:
+    """The faults of a verdict as they are: of what was written at leisure no finger slipped."""
+    return tuple(
+        Cause("fault", fault.moments[-1], fault.text, "", (number,))
+        for number, fault in enumerate(verdict.faults)
+    )
+
+
 def weightiest(cause: Cause, verdict: PassVerdict) -> Fault:
     """Of the faults a cause explains."""
     explained = [verdict.faults[number] for number in cause.explains]
@@ -95,12 +103,26 @@ def weightiest(cause: Cause, verdict: PassVerdict) -> Fault:
 
 def what_follows(cause: Cause, verdict: PassVerdict) -> str:
     """`consecutive fifths and a common tone given up`: the titles of what follows from it."""
-    titles = (rule(verdict.faults[number].rule).title for number in cause.follow)
+    titles = (_known(verdict.faults[number], "title") for number in cause.follow)
     return listed(list(dict.fromkeys(title[0].lower() + title[1:] for title in titles)))
 
 
+def cause_in_words(cause: Cause, verdict: PassVerdict) -> str:
+    """Its sentence, what to do about it, and what follows from it."""
+    follow = f"From it: {what_follows(cause, verdict)}." if cause.follow else ""
+    return " ".join(part for part in (cause.text, cause.remedy, follow) if part)
+
+
 def _of_the_chord(fault: Fault) -> bool:
-    return rule(fault.rule).group == "harmony" and fault.rule != "held-too-long"
+    return _known(fault, "group") == "harmony" and fault.rule != "held-too-long"
+
+
+def _known(fault: Fault, name: Literal["title", "group"]) -> str:
+    """Of its rule; of one that this program does not know (marks of a newer one) its identifier."""
+    try:
+        return str(getattr(rule(fault.rule), name))
+    except KeyError:
+        return fault.rule
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from itertools import groupby
 from statistics import median
 from typing import Literal
 
-from trainer.judging.causes import CauseKind, causes, weightiest, what_follows
+from trainer.judging.causes import CauseKind, cause_in_words, causes, weightiest
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.task import Task
@@ -71,8 +71,7 @@ def _of_faults(asked: Task, verdict: PassVerdict) -> Iterator[Point]:
         if cause.kind == "fault":
             yield Point("fault", fault.moments, fault.text, fault, cause.kind)
             continue
-        follow = f"From it: {what_follows(cause, verdict)}." if cause.follow else ""
-        text = " ".join(part for part in (cause.text, cause.remedy, follow) if part)
+        text = cause_in_words(cause, verdict)
         yield Point("fault", (cause.moment,), text, fault, cause.kind)
 
 

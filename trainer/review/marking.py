@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
@@ -11,8 +12,7 @@ from lxml import etree
 
 from trainer.judging.verdict import PassVerdict
 from trainer.review.html import render
-from trainer.review.sheet import Sheet
-from trainer.review.tables import rule_title
+from trainer.review.sheet import Comment, Sheet
 from trainer.score.exercise import Exercise, Note, with_free_top
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import UPPER, VoiceName
@@ -24,8 +24,8 @@ def marked_html(sheet: Sheet, under: str, made: datetime) -> str:
     return render("marked.html", named, made, sheet=sheet, under=under)
 
 
-def marked_musicxml(exercise: Exercise, verdict: PassVerdict) -> str:
-    """The four voices with each fault as words above the bar it is heard in.
+def marked_musicxml(exercise: Exercise, said: Sequence[Comment]) -> str:
+    """The four voices with each numbered comment as words above the bar it is heard in.
 
     Raises ExerciseError where a note has no sign that lasts so long.
     """
@@ -37,14 +37,12 @@ def marked_musicxml(exercise: Exercise, verdict: PassVerdict) -> str:
     assert first is not None
     measures = list(first.iterfind("measure"))
     bars = _bar_starts(exercise, [m.get("number") or "" for m in measures])
-    for number, fault in reversed(list(enumerate(verdict.faults, 1))):
-        onset = fault.onset
-        if onset is None:
-            onset = exercise.moments[fault.moments[-1]].onset
+    for one in reversed([one for one in said if one.number]):
+        onset = exercise.moments[one.moment].onset if one.onset is None else one.onset
         which = max(i for i, start in enumerate(bars) if start <= onset)
         direction = etree.Element("direction", placement="above")
         words = etree.SubElement(etree.SubElement(direction, "direction-type"), "words")
-        words.text = f"{number} {rule_title(fault.rule)} ({fault.weight}): {fault.text}"
+        words.text = f"{one.number} {one.title} ({one.weight}): {one.text}"
         offset = (onset - bars[which]) * divisions
         etree.SubElement(direction, "offset", sound="no").text = str(round(offset))
         measures[which].insert(_after_attributes(measures[which]), direction)

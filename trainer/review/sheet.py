@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from markupsafe import Markup
 
@@ -14,6 +15,8 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Ink, Words
 from trainer.engraving.marks import drawn_marks, drawn_on, played
 from trainer.engraving.page import Page
+from trainer.judging.causes import Cause, cause_in_words, causes, each_for_itself, weightiest
+from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
 from trainer.practice.touch_words import late_in_words, touch_words
@@ -22,7 +25,6 @@ from trainer.review.kept_pages import engraved
 from trainer.review.tables import rule_title
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
-from trainer.theory.fault import Fault
 
 _MOST_EVENTS = 40_000  # in a take that can be played: an hour at the keyboard
 # what a page of HTML says of its own inks
@@ -37,8 +39,8 @@ INKS: dict[Ink, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Comment:
-    """One sentence in the margin. `number` stands on the page too, where it is heard (0: on none);
-    `rule` is an identifier, empty where no rule is broken."""
+    """One sentence in the margin. `number` stands on the page too, at `moment`, where it is heard
+    (0: on none), at score time `onset`; `rule` is an identifier, empty where no rule is broken."""
 
     number: int
     weight: str
@@ -46,6 +48,8 @@ class Comment:
     text: str
     rule: str
     instead: str
+    moment: int = -1
+    onset: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,19 +71,23 @@ def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) ->
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
     notes, times = heard(take, exercise, verdict) if len(take.events) <= _MOST_EVENTS else ((), ())
-    return _sheet(id, exercise, verdict, reached, take.conditions, (notes, times))
+    found = causes(Judge(exercise, take.conditions), verdict)
+    said = comments(exercise, verdict, found)
+    return _sheet(id, exercise, verdict, said, reached, take.conditions, (notes, times))
 
 
 def written_sheet(id: str, exercise: Exercise, verdict: PassVerdict) -> Sheet:
     """A written realization, its own middle voices printed, with its marks."""
     everything = {moment.index for moment in exercise.moments}
-    return _sheet(id, exercise, verdict, everything, None, ((), ()))
+    said = comments(exercise, verdict, each_for_itself(verdict))
+    return _sheet(id, exercise, verdict, said, everything, None, ((), ()))
 
 
 def _sheet(
     id: str,
     exercise: Exercise,
     verdict: PassVerdict,
+    said: tuple[Comment, ...],
     reached: set[int],
     conditions: Conditions | None,
     sound: tuple[tuple[ToneNote, ...], tuple[float, ...]],
@@ -93,7 +101,7 @@ def _sheet(
             continue
         for index, x in page.geometry.moments.items():
             cursors[index] = (len(systems), round(x / page.geometry.width, 4))
-        svg = _marked(page, exercise, verdict, conditions)
+        svg = _marked(page, exercise, verdict, said, conditions)
         systems.append(
             Markup(_apart(svg, f"{id}-{page.number}-"))
         )  # our own drawing, no text in it
@@ -103,7 +111,7 @@ def _sheet(
         exercise.title or exercise.id,
         facts(verdict),
         tuple(systems),
-        comments(exercise, verdict),
+        said,
         notes,
         times,
         tuple(cursors.get(m.index, (-1, 0.0)) for m in exercise.moments),
@@ -111,7 +119,11 @@ def _sheet(
 
 
 def _marked(
-    page: Page, exercise: Exercise, verdict: PassVerdict, conditions: Conditions | None
+    page: Page,
+    exercise: Exercise,
+    verdict: PassVerdict,
+    said: Sequence[Comment],
+    conditions: Conditions | None,
 ) -> str:
     """With the numbers of the comments; in a written realization the notes are printed."""
     geometry = page.geometry
@@ -119,17 +131,17 @@ def _marked(
     columns = played(exercise, geometry, verdict.moments) if own else {}
     notes = [drawing for column in columns.values() for drawing in column.drawings]
     tolerance = (conditions or Conditions()).tolerance
-    said = drawn_marks(exercise, geometry, verdict, columns, tolerance)
-    taken = Occupied.by(geometry.printed, (*notes, *said))
-    return drawn_on(page, [*notes, *said, *_numbers(geometry, verdict.faults, taken)], INKS)
+    marks = drawn_marks(exercise, geometry, verdict, columns, tolerance)
+    taken = Occupied.by(geometry.printed, (*notes, *marks))
+    return drawn_on(page, [*notes, *marks, *_numbers(geometry, said, taken)], INKS)
 
 
-def _numbers(geometry: Geometry, faults: Sequence[Fault], taken: Occupied) -> Iterator[Drawing]:
+def _numbers(geometry: Geometry, said: Sequence[Comment], taken: Occupied) -> Iterator[Drawing]:
     """The numbers of the comments, above the moment each is heard at, where there is room."""
     at: dict[int, list[int]] = {}
-    for number, fault in enumerate(faults, 1):
-        if fault.moments and fault.moments[-1] in geometry.moments:
-            at.setdefault(fault.moments[-1], []).append(number)
+    for one in said:
+        if one.number and one.moment in geometry.moments:
+            at.setdefault(one.moment, []).append(one.number)
     for moment, numbers in sorted(at.items()):
         system = geometry.system_of(moment)
         space = system.space
@@ -186,24 +198,26 @@ def facts(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def comments(exercise: Exercise, verdict: PassVerdict) -> tuple[Comment, ...]:
-    """The margin: the faults, numbered as on the page, then the chords nobody played."""
-    found = [
-        Comment(
-            number,
-            fault.weight,
-            rule_title(fault.rule),
-            fault.text,
-            fault.rule,
-            "" if fault.instead is None or "From your hand" in fault.text else str(fault.instead),
-        )
-        for number, fault in enumerate(verdict.faults, 1)
-    ]
+def comments(
+    exercise: Exercise, verdict: PassVerdict, found_causes: Sequence[Cause]
+) -> tuple[Comment, ...]:
+    """The margin: what is wrong and why, numbered as on the page, then the chords nobody played."""
+    found = [_comment(number, one, verdict) for number, one in enumerate(found_causes, 1)]
     silent = [m for m in verdict.moments if m.outcome == "not-played"]
     if silent:
         places = ", ".join(_place(exercise, m.index) for m in silent)
         found.append(Comment(0, "gross", "Not played", f"Nothing was struck at {places}.", "", ""))
     return tuple(found)
+
+
+def _comment(number: int, cause: Cause, verdict: PassVerdict) -> Comment:
+    fault = weightiest(cause, verdict)
+    text = cause_in_words(cause, verdict)
+    told = fault.instead is None or "From your hand" in text
+    instead = "" if told else str(fault.instead)
+    title, weight = rule_title(fault.rule), fault.weight
+    onset = fault.onset
+    return Comment(number, weight, title, text, fault.rule, instead, cause.moment, onset)
 
 
 def _place(exercise: Exercise, index: int) -> str:
