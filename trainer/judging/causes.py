@@ -215,7 +215,7 @@ class _Chord:
             plain = PitchName(wanted.name.step, self.moment.key.alter(wanted.name.step))
             if plain != wanted.name and plain.pitch_class == key % 12:
                 said = f"{wanted.name.spoken} is asked, not {plain.spoken}"
-                remedy = "Read the accidental in the figures."
+                remedy = self._accidental(wanted.name)
                 return self._said("accidental-forgotten", said, remedy, key)
         return None
 
@@ -332,6 +332,16 @@ class _Chord:
             if given is not None and given.midi % 12 == key % 12:
                 return pitch_on(given.name, key)
         return self.sonority.spell(key)
+
+    def _accidental(self, name: PitchName) -> str:
+        """Where it stands written that a note is not as the signature has it."""
+        bass = self.sonority.bass
+        over = None if bass is None else (name.step - bass.name.step) % 7
+        if any(f.sign is not None and f.letters == over for f in self.moment.figuring.figures):
+            return "Read the accidental in the figures."
+        given = (("bass", self.moment.bass), ("melody", self._melody))
+        voices = [voice for voice, pitch in given if pitch is not None and pitch.name == name]
+        return f"What stands in the {voices[0]} holds for it too." if voices else ""
 
     def _along(self, key: int, step: int) -> int:
         """The key so many steps of the scale from one, as the chord that is asked has it."""
