@@ -19,14 +19,14 @@ from functools import cache
 from random import Random
 
 from tests.journal.samples import STARTED
-from tests.judging.mishaps import MISHAPS, mishap
 from trainer.judging.judge import Judge, judge_chords
-from trainer.judging.passes import judge
+from trainer.judging.passes import judge as judged
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
 from trainer.practice.demo import Manner, Slip, SlipKind, perform, realization
+from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.practice.points import Point, points
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
@@ -89,11 +89,13 @@ def happened(number: int, seed: int = 1) -> Happened | None:
     moment: int | None = None
     bent: Callable[[float], float] = lambda since: since  # noqa: E731
     if incident in MISHAPS:
-        found = mishap(Judge(exercise, conditions), voicings, incident, chance)  # type: ignore[arg-type]
-        if found is None or len(found[1]) > 4:
+        asked, judging = task(exercise, conditions), Judge(exercise, conditions)
+        kind = next(kind for kind in MISHAPS if kind == incident)
+        found = somewhere(asked, voicings, kind, chance, judging.complete)
+        if found is None:
             return None
-        moment, keys = found
-        voicings = (*voicings[:moment], _voicing(exercise, moment, keys), *voicings[moment + 1 :])
+        moment, come_out = found
+        voicings = (*voicings[:moment], come_out, *voicings[moment + 1 :])
     elif incident == "late throughout":
         manner = replace(manner, bias=chance.choice([0.5, 1.0, 2.0]) * beat)
     else:
@@ -118,15 +120,6 @@ def happened(number: int, seed: int = 1) -> Happened | None:
     )
     moved = tuple(replace(e, time=ORIGIN + bent(e.time - ORIGIN)) for e in events)
     return Happened(exercise, incident, moment, conditions, moved)
-
-
-def _voicing(exercise: Exercise, index: int, keys: tuple[int, ...]) -> Voicing:
-    spell = Judge(exercise, Conditions()).sonorities[index].spell
-    pitches = [spell(key) for key in sorted(keys)]
-    if len(pitches) == 1:
-        return Voicing(None, None, None, pitches[0])
-    middle = [*pitches[1:-1], None, None][:2]
-    return Voicing(pitches[-1], middle[1], middle[0], pitches[0])
 
 
 def _inner(exercise: Exercise, voicings: tuple[Voicing, ...], chance: Random) -> int | None:
@@ -180,7 +173,7 @@ def run(passes: int, seed: int) -> tuple[Counter[str], list[str], list[str]]:
         if one is None:
             continue
         tried[one.incident] += 1
-        named, others = amiss(one, judge(one.take))
+        named, others = amiss(one, judged(one.take))
         where = f"{number} {one.incident} {one.exercise.id} {one.moment}"
         if named:
             misnamed.append(f"{where}: {named[:160]}")

@@ -9,7 +9,6 @@ from random import Random
 import pytest
 
 from tests.journal.samples import STARTED
-from tests.judging.mishaps import MISHAPS, mishap
 from trainer.judging.causes import Cause, causes
 from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
@@ -17,6 +16,7 @@ from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
 from trainer.listening.events import KeyDown
 from trainer.practice.demo import PERFECT, perform, realization
+from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
@@ -48,14 +48,15 @@ def test_the_first_cause_named_is_the_true_one() -> None:
     wrong: list[tuple[str, ...]] = []
     for number in range(PASSES):
         exercise, voicings = piece(PIECES[number % len(PIECES)])
-        judge = Judge(exercise, Conditions())
-        kind = list(MISHAPS)[number % len(MISHAPS)]
-        found = mishap(judge, voicings, kind, Random(number))
+        judging, asked = Judge(exercise, Conditions()), task(exercise, Conditions())
+        kind = MISHAPS[number % len(MISHAPS)]
+        found = somewhere(asked, voicings, kind, Random(number), judging.complete)
         if found is None:
             continue
-        index, keys = found
-        verdict = judge.judge_chords(keys_of(voicings) | {index: keys})
-        named = [one for one in causes(judge, verdict) if one.moment == index]
+        index, come_out = found
+        keys = tuple(pitch.midi for pitch in come_out if pitch is not None)
+        verdict = judging.judge_chords(keys_of(voicings) | {index: keys})
+        named = [one for one in causes(judging, verdict) if one.moment == index]
         tried[kind] += 1
         if not named or named[0].kind != kind:
             wrong.append((kind, exercise.id, str(index), str(named[:1])))

@@ -10,10 +10,13 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+from tests.journal.samples import STARTED
 from tests.practice.playing import Pass, play, verdict
 from trainer.errors import InputError
+from trainer.judging.causes import causes
+from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
-from trainer.judging.take import Conditions, Part
+from trainer.judging.take import Conditions, Part, Take
 from trainer.judging.task import task
 from trainer.listening.events import KeyDown, KeyUp
 from trainer.practice.demo import (
@@ -28,9 +31,11 @@ from trainer.practice.demo import (
     slips_spread,
 )
 from trainer.practice.effects import MomentJudged
+from trainer.practice.mishaps import MISHAPS, MishapKind
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
-from trainer.score.kern import read_exercise
+from trainer.score.kern import read_exercise, write_exercise
+from trainer.score.library import Library
 from trainer.theory.voicing import Voicing
 
 PATHS = sorted(exercises_folder().glob("*.krn"))[::7]  # enough of them, in little time
@@ -239,3 +244,29 @@ def test_bass_and_melody_repeated_are_struck_again() -> None:
         isinstance(e, KeyDown) and e.key == bass.midi and abs(e.time - line.time(moment)) < 0.01
         for e in events
     )
+
+
+@pytest.mark.parametrize("kind", MISHAPS)
+def test_what_happens_to_the_demo_player_is_named(kind: MishapKind) -> None:
+    """In some piece, at some moment; where it cannot happen one line says so."""
+    named = refused = 0
+    for name in ("cold-stove", "candle-ends"):
+        exercise = Library().find(name)
+        conditions = Conditions(tempo=60.0)
+        voicings = realization(exercise, conditions)
+        for moment in range(1, len(exercise.moments)):
+            if named >= 3:
+                return
+            try:
+                events = perform(
+                    exercise, conditions, voicings, 5.0, slips=[Slip(kind, moment)], seed=1
+                )
+            except InputError as error:
+                assert "\n" not in str(error)
+                refused += 1
+                continue
+            text = write_exercise(exercise)
+            verdict = judge(Take(exercise.id, text, conditions, events, 5.0, STARTED))
+            found = causes(Judge(exercise, conditions), verdict)
+            named += any(one.moment == moment and one.kind == kind for one in found)
+    raise AssertionError(f"named {named} times, refused {refused} times")

@@ -56,7 +56,8 @@ FIRST_EXERCISE = "triads-common-tones"
     "slips",
     multiple=True,
     metavar="KIND@MOMENT",
-    help="Let the demo player slip: wrong, fifths, late, skipped, extra, corrected, doubled.",
+    help="Let the demo player slip: wrong, fifths, late, skipped, extra, corrected, doubled; "
+    "bass-alone, accidental-forgotten, finger-beside, figure-not-read, bass-misread, hand-shifted.",
 )
 @click.option("--quick", is_flag=True, help="Demo player, no view: as fast as it can be computed.")
 @click.option("--silent", is_flag=True, help="Without sound.")
@@ -255,13 +256,16 @@ def _parts(text: str) -> tuple[Any, ...]:
 
 def _slip(text: str) -> Slip:
     from trainer.practice.demo import SLIPS, Slip
+    from trainer.practice.mishaps import MISHAPS
 
     kind, at, moment = text.partition("@")
-    for known in SLIPS:
+    every = (*SLIPS, *MISHAPS)
+    for known in every:
         if kind == known and at and moment.isdigit():
             return Slip(known, int(moment))
     raise InputError(
-        f"--slip {text!r} cannot be read", remedy=f"write one of {', '.join(SLIPS)} and @MOMENT"
+        f"--slip {text!r} cannot be read",
+        remedy=f"write one of {', '.join(every)} and @MOMENT",
     )
 
 

@@ -19,12 +19,14 @@ from trainer.errors import InputError
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, task
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward, Pedal
+from trainer.practice.mishaps import MISHAPS, MishapKind, mishap
 from trainer.score.exercise import Exercise, note_at
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
-SlipKind = Literal["wrong", "fifths", "late", "skipped", "extra", "corrected", "doubled"]
-SLIPS: tuple[SlipKind, ...] = get_args(SlipKind)
+FingerSlip = Literal["wrong", "fifths", "late", "skipped", "extra", "corrected", "doubled"]
+SlipKind = FingerSlip | MishapKind
+SLIPS: tuple[FingerSlip, ...] = get_args(FingerSlip)
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,8 +275,11 @@ def _with_wrong_notes(
 ) -> tuple[Voicing, ...]:
     played = list(voicings)
     for slip in slips:
-        if not asked.first <= slip.moment <= asked.last or slip.kind not in SLIPS:
+        known = slip.kind in SLIPS or slip.kind in MISHAPS
+        if not asked.first <= slip.moment <= asked.last or not known:
             raise InputError(f"no slip {slip.kind!r} can be made at moment {slip.moment}")
+        if slip.kind in MISHAPS:
+            played[slip.moment] = _mishap(asked, slip, played[slip.moment])
         if slip.kind == "wrong":
             played[slip.moment] = _wrong(asked, slip.moment, played[slip.moment])
         if slip.kind == "fifths":
@@ -288,6 +293,19 @@ def _with_wrong_notes(
                 )
             played[slip.moment] = changed
     return tuple(played)
+
+
+def _mishap(asked: Task, slip: Slip, voicing: Voicing) -> Voicing:
+    """What happened to that chord, some way in which it can."""
+    kind = next(kind for kind in MISHAPS if kind == slip.kind)
+    for seed in range(8):
+        chance = Random(f"{seed} {slip.moment}")
+        found = mishap(asked, slip.moment, voicing, kind, chance)
+        if found is not None:
+            return found
+    raise InputError(
+        f"{slip.kind!r} cannot happen at moment {slip.moment}", remedy="choose another moment"
+    )
 
 
 def _wrong(asked: Task, index: int, voicing: Voicing) -> Voicing:
