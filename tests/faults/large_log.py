@@ -8,7 +8,7 @@ the first hold what other programs took. A page is made with none of its pieces 
 after ten takes of pieces that are new, and once more; and by the command itself, from its start to
 its end. Each is made three times, and all three are printed: a machine shared with others may be
 half as fast for a while, and only the least of them is the program's. Beside them stands how long
-Python takes to add up a million squares, between them.
+Python takes meanwhile to add up a million squares.
 """
 
 from __future__ import annotations
@@ -37,7 +37,6 @@ from trainer.practice.material import open_material
 from trainer.review.classroom import class_page, classroom
 from trainer.review.kept_pages import engraved
 from trainer.review.review_page import review_page
-
 
 TIMES = 3
 
