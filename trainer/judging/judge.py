@@ -253,11 +253,12 @@ class Judge:
         table = self._tables[index]
         if not keys:
             return table.not_played(self._supplied[index])
-        return table.judge(self._sounding(index, keys), "melody" in self.conditions.supply)
+        return table.judge(self.sounding(index, keys), "melody" in self.conditions.supply)
 
-    def _sounding(self, index: int, keys: Sequence[int]) -> list[int]:
-        """MIDI note numbers from the bass up: the keys with what the program supplies. A bass or
-        melody note that is held on from before still counts where the finger has left it."""
+    def sounding(self, index: int, keys: Sequence[int]) -> list[int]:
+        """MIDI note numbers from the bass up: keys under the fingers, at least one, with what the
+        program supplies. A bass or melody note that is held on from before still counts where the
+        finger has left it."""
         moment = self.moments[index]
         sounding, low, high = {*keys}, min(keys), max(keys)
         bass = None if moment.bass is None else as_bass(moment.bass.midi, low)
@@ -298,7 +299,7 @@ class Judge:
 
     def _divisions(self, index: int, keys: Sequence[int], before: Progress) -> tuple[Voicing, ...]:
         moment = self.moments[index]
-        sounding = self._sounding(index, keys) if keys else list(self._supplied[index])
+        sounding = self.sounding(index, keys) if keys else list(self._supplied[index])
         if not moment.chord and len(sounding) < 4 and before.line.best is not None:
             # the melody goes on over voices that lie, or have been let go: either is no motion
             last = before.line.best.voicing
