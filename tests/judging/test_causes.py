@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from functools import cache
 from random import Random
+from typing import get_args
 
 import pytest
 
@@ -14,6 +15,7 @@ from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
+from trainer.judging.why import LESSONS, Why
 from trainer.listening.events import KeyDown
 from trainer.practice.demo import PERFECT, perform, realization
 from trainer.practice.mishaps import MISHAPS, somewhere
@@ -164,3 +166,8 @@ def test_each_cause_has_its_sentence(
 ) -> None:
     found = cause_of(id, {at: keys}, at)
     assert (found.kind, found.text, found.remedy) == (kind, text, remedy)
+
+
+def test_every_cause_has_its_lesson() -> None:
+    assert set(LESSONS) == set(get_args(Why))
+    assert len({lesson.title for lesson in LESSONS.values()}) == len(LESSONS)

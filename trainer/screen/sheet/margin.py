@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 
 from pygame import Rect
 
+from trainer.judging.why import LESSONS
 from trainer.practice.points import Point, PointKind
 from trainer.screen.drawing.forme import Forme
-from trainer.theory.rules import rule
+from trainer.theory.rules import COMMON, rule
 
 _WEIGHTS = {"gross": "wrong in any school", "weak": "avoided", "remark": "a remark"}
 _TITLES: dict[PointKind, str] = {
@@ -34,8 +35,8 @@ _LEADING = 1.25
 def set_point(
     forme: Forme, area: Rect, shown: Sequence[Point], chosen: int, step: Callable[[int], None]
 ) -> None:
-    """Which of how many; of a fault its rule in full, its weight and its source, of anything else
-    what it means."""
+    """Which of how many; of a cause what a teacher says to it, of another fault its rule in full,
+    each with its weight and source; of anything else what it means."""
     em, x, y = forme.em, area.x, float(area.y + forme.em)
     left = forme.text("‹", x, y, size=1.3, action=lambda: step(-1))
     number = forme.text(
@@ -45,12 +46,15 @@ def set_point(
     point, room = shown[chosen], int(area.width)
     fault = point.fault
     known = None if fault is None else rule(fault.rule)
-    title = _TITLES.get(point.kind, "") if known is None else known.title
+    cause = point.cause
+    lesson = None if cause is None or cause == "fault" else LESSONS[cause]
+    title = _TITLES.get(point.kind, "") if known is None else (lesson or known).title
     y = forme.lines(title, x, y + 1.7 * em, room, size=1.0, at_most=3)
     if fault is not None and known is not None:
         heavy = _WEIGHTS[fault.weight]
         y = forme.lines(heavy, x, y + 0.1 * em, room, face="italic", size=0.85, role="mark")
-        _fitted(forme, area, y, known.explanation, known.source)
+        advice = known.explanation if lesson is None else lesson.advice
+        _fitted(forme, area, y, advice, known.source if lesson is None else COMMON)
     else:
         _fitted(forme, area, y, point.text if point.kind == "anew" else _MEANING[point.kind], "")
 
