@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -30,44 +29,6 @@ def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     home = tmp_path_factory.mktemp("home")
     monkeypatch.setenv(HOME, str(home))
     return home
-
-
-# What measures time, or plays in real time: first, and nothing may run beside it.
-_QUIET = tuple(
-    str(Path(__file__).parent / place)
-    for place in (
-        "apart",
-        "bench",
-        "commands/test_keyboard.py",
-        "commands/test_practice.py",
-        "conducting",
-        "end_to_end",
-        "listening",
-        "screen/test_real_window.py",
-        "sound",
-    )
-)
-
-
-def _needs_quiet(item: pytest.Item | None) -> bool:
-    return item is not None and any(item.path.is_relative_to(place) for place in _QUIET)
-
-
-@pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: not _needs_quiet(item))
-
-
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_protocol(
-    item: pytest.Item, nextitem: pytest.Item | None
-) -> Generator[None, object, object]:
-    """With MITTELSTIMME_QUIET_OVER set, that file is made when others may use the machine too."""
-    done = yield
-    over = os.environ.get("MITTELSTIMME_QUIET_OVER")
-    if over and not _needs_quiet(nextitem):
-        Path(over).touch()
-    return done
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
