@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.log_damage import DAMAGES, run
+from tests.faults.damaged_logs import DAMAGES
+from tests.faults.log_damage import run
 from tests.journal.samples import EVENTS, STARTED, TAKE, VERDICT, play
 from trainer.errors import LogError
 from trainer.journal.gathered import Gathered
