@@ -40,7 +40,8 @@ Found = Mapping[str, Any]
 
 NOBODY = "00000000-0000-0000-0000-000000000000"  # whose takes are where that is lost
 _LONGEST = 4000  # bytes in which the wrong one is looked for: a second or two
-_SENSELESS = (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError)
+# what comes of values that make no sense, wherever they are read
+SENSELESS = (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError)
 _LETTERS = string.printable[:-2].encode()
 
 
@@ -349,7 +350,7 @@ def readable_verdict(
     verdict = readable_marks(row, moments, faults)
     try:
         sound = verdict is not None and marks_digest(row["rules"], verdict) == row["digest"]
-    except _SENSELESS:
+    except SENSELESS:
         return None
     return verdict if sound else None
 
@@ -360,7 +361,7 @@ def readable_marks(
     """What was said of a pass, if it makes sense."""
     try:
         return verdict_from(row, _by("position", moments), _by("number", faults))
-    except _SENSELESS:
+    except SENSELESS:
         return None
 
 
@@ -381,7 +382,7 @@ def what_is_left(
         said = verdict_from(row, (), ())
         plain = verdict_plain(said)
         verdict = verdict_of(plain)
-    except _SENSELESS:
+    except SENSELESS:
         return None
     for one in moments:
         verdict = _with(verdict, row, [one], [])
@@ -395,7 +396,7 @@ def _with(
 ) -> PassVerdict:
     try:
         more = verdict_of(verdict_plain(verdict_from(row, moments, faults)))
-    except _SENSELESS:
+    except SENSELESS:
         return verdict
     known = {one.index for one in verdict.moments}
     new = [one for one in more.moments if one.index not in known]

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Table, func, select, text
 
 from trainer.errors import TrainerError
 from trainer.journal.packing import marks_digest, stored_digest, unpack_events
-from trainer.journal.readable import head_is_whole, number
+from trainer.journal.readable import SENSELESS, head_is_whole, number
 from trainer.journal.schema import SUMS, chunk, exercise_text, marking, moment, sight, take
 from trainer.journal.schema import fault as fault_table
 from trainer.journal.seals import Seals, seal
@@ -24,7 +24,6 @@ from trainer.journal.store import Journal, read_verdict
 from trainer.journal.sums import Sight, Sums, asked_by, count_takes, read_text, sights_of
 
 _BATCH = 400  # takes read at a time
-_SENSELESS = (TrainerError, ValueError, TypeError, LookupError, AttributeError, ArithmeticError)
 STRUCTURE = "the database"  # troubles of the file itself begin so
 
 
@@ -156,7 +155,7 @@ class _Check:
         try:
             for at in range(0, len(seqs), _BATCH):
                 count_takes(self.connection, seqs[at : at + _BATCH], sums, 1, self.asked)
-        except _SENSELESS:
+        except SENSELESS:
             return False
         return all(
             stored[name] == {k: v for k, v in rows.items() if any(v)}
@@ -248,7 +247,7 @@ def _take_troubles(connection: Connection, one: _Holding) -> Iterator[tuple[str,
             unpack_events(payload, packing)
     except TrainerError as error:
         yield error.what, "keep the events that can be read"
-    except _SENSELESS:
+    except SENSELESS:
         yield "the events of a take are damaged", "keep the events that can be read"
     for row, moments, faults in zip(one.markings, one.moments, one.faults, strict=True):
         figures = dict(zip(_FIGURES, row, strict=True))
@@ -289,7 +288,7 @@ def _as_said(
         # rows may be written in another way and say the same
         again = marks_digest(row["rules"], read_verdict(connection, row["seq"]))
         return again == str(row["digest"])
-    except _SENSELESS:
+    except SENSELESS:
         return False
 
 
@@ -297,7 +296,7 @@ def _can_be_read(connection: Connection, seq: int) -> bool:
     """Whether marks that are not sealed yet, of a take that is played, make sense."""
     try:
         read_verdict(connection, seq)
-    except _SENSELESS:
+    except SENSELESS:
         return False
     return True
 

@@ -58,9 +58,7 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
         )
         taken |= {*explains, *follow}
         found.append(Cause(why.kind, moment.index, why.text, why.remedy, explains, follow))
-    for number, fault in enumerate(verdict.faults):
-        if number not in taken:
-            found.append(Cause("fault", fault.moments[-1], fault.text, "", (number,)))
+    found += [one for one in each_for_itself(verdict) if taken.isdisjoint(one.explains)]
     return tuple(sorted(found, key=lambda cause: (cause.moment, cause.kind == "fault")))
 
 
