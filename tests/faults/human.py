@@ -141,7 +141,7 @@ def _inner(exercise: Exercise, voicings: tuple[Voicing, ...], chance: Random) ->
 def amiss(one: Happened, verdict: PassVerdict) -> tuple[str, str]:
     """What is said first where it should be the incident, and which other chords are judged
     otherwise than right; '' where there is nothing amiss."""
-    said = points(task(one.exercise, one.conditions), verdict)
+    said = points(Judge(one.exercise, one.conditions), verdict)
     first = said[0] if said else None
     wrong = {m.index for m in verdict.moments if m.outcome != "complete"}
     if one.incident in MISHAPS or one.incident == "left out":

@@ -8,9 +8,9 @@ from tests.journal.samples import STARTED
 from tests.judging.lessons import lesson
 from tests.judging.touches import Touch, conditions, played, with_best
 from tests.practice.playing import in_order, keys, play, verdict
+from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Take
-from trainer.judging.task import task
 from trainer.listening.events import KeyEvent
 from trainer.practice.points import Point, anew_in_words, part_of_a_beat, points
 from trainer.practice.session import Session
@@ -33,7 +33,7 @@ def passed(*off: float | None) -> tuple[Session, tuple[Point, ...]]:
         )
 
     made = play(WALK, Conditions(tempo=60.0), performed)
-    return made.session, points(made.session.task, verdict(made), made.session.anew)
+    return made.session, points(made.session.judge, verdict(made), made.session.anew)
 
 
 def test_a_late_chord_and_a_skipped_one_are_among_the_points() -> None:
@@ -52,7 +52,7 @@ def test_an_early_chord_is_one_and_what_is_within_the_tolerance_is_none() -> Non
 def test_points_stand_in_the_order_of_the_music_and_faults_come_first_at_one_place() -> None:
     session, _ = passed(0.0, 0.25, None, 0.0)
     assert session.verdict is not None
-    found = points(session.task, session.verdict)
+    found = points(session.judge, session.verdict)
     places = [point.moments[-1] for point in found]
     assert places == sorted(places)
     assert [p.fault for p in found if p.kind == "fault"] == list(session.verdict.faults)
@@ -61,9 +61,9 @@ def test_points_stand_in_the_order_of_the_music_and_faults_come_first_at_one_pla
 def test_what_was_never_come_to_was_not_skipped() -> None:
     session, _ = passed(0.0, 0.0, None, None)
     assert session.verdict is not None
-    kinds = [p.kind for p in points(session.task, session.verdict, finished=False)]
+    kinds = [p.kind for p in points(session.judge, session.verdict, finished=False)]
     assert "skipped" not in kinds
-    assert [p.kind for p in points(session.task, session.verdict)].count("skipped") == 2
+    assert [p.kind for p in points(session.judge, session.verdict)].count("skipped") == 2
 
 
 @pytest.mark.parametrize(
@@ -86,9 +86,9 @@ def test_parts_of_a_beat_are_said_as_one_counts_them(beats: float, words: str) -
 def test_what_is_heard_anew_is_named_by_bars_and_beats() -> None:
     session, _ = passed(0.0, 0.0, 0.0, 0.0)
     whole = "otherwise than while you played; the marks are those of the whole."
-    said = anew_in_words(session.task, (0, 1, 3))
+    said = anew_in_words(session.task.exercise, (0, 1, 3))
     assert said == f"Heard as a whole, bar 1, beats 1, 2 and 4 are read {whole}"
-    said = anew_in_words(session.task, (2,))
+    said = anew_in_words(session.task.exercise, (2,))
     assert said == f"Heard as a whole, bar 1, beat 3 is read {whole}"
 
 
@@ -135,7 +135,7 @@ def test_a_whole_chord_late_throughout_is_that_and_nothing_else() -> None:
     text = write_exercise(exercise)
     said = judge(Take(exercise.id, text, conditions(touch), events, 10.0, STARTED))
     assert said.harmony.complete == said.harmony.judged
-    found = points(task(exercise, conditions(touch)), said)
+    found = points(Judge(exercise, conditions(touch)), said)
     of_time = [point for point in found if point.kind != "fault"]
     assert len(of_time) == 1 and of_time[0].text.endswith("two beats late throughout.")
     assert len(of_time[0].moments) == said.harmony.judged

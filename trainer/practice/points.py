@@ -12,9 +12,9 @@ from typing import Literal
 from trainer.judging.causes import CauseKind, cause_in_words, causes, weightiest
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
-from trainer.judging.task import Task
 from trainer.judging.timing import Untimely, untimely
 from trainer.judging.verdict import MomentVerdict, Onset, PassVerdict
+from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
 from trainer.theory.moment import Moment
@@ -51,22 +51,22 @@ class Point:
 
 
 def points(
-    asked: Task, verdict: PassVerdict, anew: Sequence[int] = (), *, finished: bool = True
+    judge: Judge, verdict: PassVerdict, anew: Sequence[int] = (), *, finished: bool = True
 ) -> tuple[Point, ...]:
     """In the order of the music; at one place faults first. `anew` as in `Session`."""
-    found = [*_of_faults(asked, verdict)]
-    found += _of_time(asked, reached(verdict, finished))
+    found = [*_of_faults(judge, verdict)]
+    found += _of_time(judge, reached(verdict, finished))
     found.sort(key=lambda point: point.moments[-1 if point.kind == "fault" else 0])
     if anew:
-        found.append(Point("anew", tuple(anew), anew_in_words(asked, anew)))
+        found.append(Point("anew", tuple(anew), anew_in_words(judge.exercise, anew)))
     return tuple(found)
 
 
-def _of_faults(asked: Task, verdict: PassVerdict) -> Iterator[Point]:
+def _of_faults(judge: Judge, verdict: PassVerdict) -> Iterator[Point]:
     """One cause, one point: with what to do about it and what follows from it."""
     if not verdict.faults:
         return
-    for cause in causes(Judge(asked.exercise, asked.conditions), verdict):
+    for cause in causes(judge, verdict):
         fault = weightiest(cause, verdict)
         if cause.kind == "fault":
             yield Point("fault", fault.moments, fault.text, fault, cause.kind)
@@ -84,9 +84,9 @@ def reached(verdict: PassVerdict, finished: bool) -> tuple[MomentVerdict, ...]:
     return tuple(m for m in verdict.moments if played and m.index <= played[-1])
 
 
-def anew_in_words(asked: Task, anew: Sequence[int]) -> str:
+def anew_in_words(exercise: Exercise, anew: Sequence[int]) -> str:
     """Where the whole pass is heard otherwise than was said while it went on."""
-    moments = [asked.exercise.moments[index] for index in anew]
+    moments = [exercise.moments[index] for index in anew]
     places = "; ".join(
         f"{f'bar {bar}' if bar else 'pick-up'}, {'beat' if len(beats) == 1 else 'beats'} "
         f"{listed(beats)}"
@@ -110,18 +110,18 @@ class _Out:
     apart: Onset | None
 
 
-def _of_time(asked: Task, moments: Sequence[MomentVerdict]) -> Iterator[Point]:
+def _of_time(judge: Judge, moments: Sequence[MomentVerdict]) -> Iterator[Point]:
     """Chords left out; those out of time, one by one, or as one where they are so alike."""
     alike: list[_Out] = []
     for verdict in moments:
-        moment = asked.exercise.moments[verdict.index]
+        moment = judge.exercise.moments[verdict.index]
         if verdict.outcome == "not-played":
             text = f"{_place(moment)}: this chord was not played."
             yield Point("skipped", (verdict.index,), text)
             continue
         if verdict.late is None:  # nothing was struck there
             continue
-        found = untimely(verdict.late, verdict.attack, asked.conditions.tolerance)
+        found = untimely(verdict.late, verdict.attack, judge.conditions.tolerance)
         attack = verdict.attack
         apart = None if attack is None else attack.apart
         here = None if found is None else _Out(moment, *found, apart)

@@ -91,7 +91,7 @@ class AfterView:
     def _points(self) -> tuple[Point, ...]:
         """What one steps through."""
         session = self.play.shell.session
-        return points(session.task, self.verdict, session.anew, finished=self.finished)
+        return points(session.judge, self.verdict, session.anew, finished=self.finished)
 
     @property
     def point(self) -> Point | None:
@@ -339,7 +339,7 @@ class AfterView:
         session = self.play.shell.session
         if not session.anew or (self.point is not None and self.point.kind == "anew"):
             return
-        words = anew_in_words(session.task, session.anew)
+        words = anew_in_words(session.task.exercise, session.anew)
         baseline = place.sentence - round(1.35 * forme.em)
         size = fitting(forme, words, room, (0.82, 0.76, 0.7))
         forme.text(
