@@ -5,7 +5,8 @@
 
 Every pass has a touch of its own (tempo, legato, hands and fingers apart, late by a little) and one
 incident at a place of its own, or none. The first thing said of it must be that incident, and every
-chord after it must be judged as if it had not happened.
+chord after it must be judged as if it had not happened. Each is played into a running pass, frame
+by frame; what was said while it went on must be what is said at the end.
 """
 
 from __future__ import annotations
@@ -13,35 +14,37 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from random import Random
 
-from tests.journal.samples import STARTED
+from tests.practice.playing import Pass, play
 from trainer.judging.judge import Judge, judge_chords
 from trainer.judging.passes import judge as judged
-from trainer.judging.take import Conditions, Take
-from trainer.judging.task import task
-from trainer.judging.verdict import PassVerdict
-from trainer.listening.events import KeyEvent
+from trainer.judging.take import Conditions
+from trainer.judging.task import Task, task
+from trainer.judging.verdict import MomentVerdict
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.demo import Manner, Slip, SlipKind, perform, realization
+from trainer.practice.effects import BegunAgain, Effect, MomentJudged, TakenBack
 from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.practice.points import Point, points
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
-from trainer.score.kern import read_exercise, write_exercise
+from trainer.score.kern import read_exercise
 from trainer.theory.voicing import Voicing
 
 ORIGIN = 10.0
-TIMES = ("late throughout", "stopped", "late chord", "left out")
+TIMES = ("late throughout", "stopped", "begun again", "late chord", "left out")
 PUT_RIGHT = ("nothing", "corrected", "doubled")  # after which nothing is to be said
 INCIDENTS = (*MISHAPS, *TIMES, *PUT_RIGHT)
 
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """A pass with its incident: what it was, and at which moment (None: everywhere, or nowhere)."""
+    """A pass with its incident: what it was, and at which moment (None: everywhere, or nowhere; of
+    a new beginning the moment one begins from). `events` are for a pass that begins at `ORIGIN`."""
 
     exercise: Exercise
     incident: str
@@ -49,10 +52,13 @@ class Happened:
     conditions: Conditions
     events: tuple[KeyEvent, ...]
 
-    @property
-    def take(self) -> Take:
-        text = write_exercise(self.exercise)
-        return Take(self.exercise.id, text, self.conditions, self.events, ORIGIN, STARTED)
+    def played(self) -> Pass:
+        """Played into a session frame by frame."""
+
+        def at(origin: float) -> list[KeyEvent]:
+            return [replace(e, time=e.time - ORIGIN + origin) for e in self.events]
+
+        return play(self.exercise, self.conditions, at, every=0.03)
 
 
 @cache
@@ -102,6 +108,9 @@ def happened(number: int, seed: int = 1) -> Happened | None:
         moment = _inner(exercise, voicings, chance)
         if moment is None:
             return None
+    if incident == "begun again":
+        assert moment is not None
+        return _begun_again(exercise, conditions, voicings, manner, moment, chance)
     if incident == "stopped":
         line = task(exercise, conditions).line
         assert line is not None and moment is not None
@@ -122,6 +131,54 @@ def happened(number: int, seed: int = 1) -> Happened | None:
     return Happened(exercise, incident, moment, conditions, moved)
 
 
+def _begun_again(
+    exercise: Exercise,
+    conditions: Conditions,
+    voicings: Sequence[Voicing],
+    manner: Manner,
+    stuck: int,
+    chance: Random,
+) -> Happened:
+    """At moment `stuck` a chord goes wrong, or it is only left; a breath, and from an earlier bar
+    or phrase on everything once more."""
+    asked = task(exercise, conditions)
+    line = asked.line
+    assert line is not None
+    beat = line.beat_length(stuck)
+    first = asked.wanted_from(chance.choice(beginnings(asked, stuck)))
+    slips = [Slip("wrong", stuck)] if chance.random() < 0.5 else []
+    left = line.time(stuck) + 0.7 * beat
+    again = left + chance.uniform(0.7, 4.0) * beat
+    seed = chance.randrange(1000)
+    before = [
+        event
+        for event in perform(
+            exercise, conditions, voicings, ORIGIN, manner=manner, slips=slips, seed=seed
+        )
+        if event.time < ORIGIN + left
+    ]
+    down: dict[int, bool] = {}
+    for event in before:
+        if isinstance(event, KeyDown | KeyUp):
+            down[event.key] = isinstance(event, KeyDown)
+    up = [KeyUp(ORIGIN + left, key) for key, is_down in down.items() if is_down]
+    origin = ORIGIN + again - line.time(first)
+    after = perform(
+        exercise, conditions, voicings, origin, manner=manner, seed=seed + 1, first=first
+    )
+    events = (*before, *up, *after)
+    return Happened(exercise, "begun again", first, conditions, events)
+
+
+def beginnings(asked: Task, stuck: int) -> list[int]:
+    """Of the bar one got stuck in, of the one before, of the phrase and of the one before."""
+    moments, phrases = asked.exercise.moments, asked.exercise.phrases
+    bars = sorted({m.bar for m in moments if m.bar <= moments[stuck].bar})[-2:]
+    here = [p.first for p in phrases if p.first <= stuck][-2:]
+    firsts = {next(m.index for m in moments if m.bar == bar) for bar in bars} | set(here)
+    return sorted(first for first in firsts if asked.wanted_from(first) < stuck)
+
+
 def _inner(exercise: Exercise, voicings: tuple[Voicing, ...], chance: Random) -> int | None:
     """A chord that does not sound like its neighbours: which of two alike was left out or struck
     late, nobody can tell."""
@@ -138,16 +195,36 @@ def _inner(exercise: Exercise, voicings: tuple[Voicing, ...], chance: Random) ->
     return chance.choice(fit) if fit else None
 
 
-def amiss(one: Happened, verdict: PassVerdict) -> tuple[str, str]:
-    """What is said first where it should be the incident, and which other chords are judged
-    otherwise than right; '' where there is nothing amiss."""
-    said = points(Judge(one.exercise, one.conditions), verdict)
+def said_live(effects: Iterable[Effect]) -> dict[int, MomentVerdict]:
+    """The last word on each moment while the pass went on."""
+    said: dict[int, MomentVerdict] = {}
+    for effect in effects:
+        match effect:
+            case MomentJudged(verdict):
+                said[verdict.index] = verdict
+            case BegunAgain() | TakenBack():
+                said = {n: one for n, one in said.items() if n < effect.moment}
+    return said
+
+
+def amiss(one: Happened, made: Pass) -> tuple[str, str, str]:
+    """What is said first where it should be the incident, which other chords are judged otherwise
+    than right, and at which other keys count at the end than was said live; '' where nothing is."""
+    session = made.session
+    verdict = session.verdict
+    assert verdict is not None
+    said = points(session.judge, verdict, (), session.take.begun_again)
     first = said[0] if said else None
     wrong = {m.index for m in verdict.moments if m.outcome != "complete"}
     if one.incident in MISHAPS or one.incident == "left out":
         wrong.discard(one.moment if one.moment is not None else -1)
     derailed = f"{sorted(wrong)} {verdict.extra}" if wrong or verdict.extra else ""
-    return ("" if _is(one, first) else str(first)), derailed
+    live = said_live(made.effects)
+    other = [m.index for m in verdict.moments if m.index in live and m.keys != live[m.index].keys]
+    anew = str(other) if other else ""
+    if judged(session.take) != verdict:
+        anew += " the take says otherwise than the pass"
+    return ("" if _is(one, first) else str(first)), derailed, anew
 
 
 def _is(one: Happened, first: Point | None) -> bool:
@@ -157,29 +234,35 @@ def _is(one: Happened, first: Point | None) -> bool:
         return False
     if one.incident in MISHAPS:
         return first.cause == one.incident and first.moments[-1] == one.moment
+    if one.incident == "begun again":
+        return first.kind == "again" and first.moments[0] == one.moment
     if one.incident == "left out":
         return first.kind == "skipped" and first.moments[0] == one.moment
     begins = 0 if one.incident == "late throughout" else one.moment
     return first.kind == "late" and first.moments[0] == begins
 
 
-def run(passes: int, seed: int) -> tuple[Counter[str], list[str], list[str]]:
-    """How often each happened; where another thing was said first; where it derailed."""
+def run(passes: int, seed: int) -> tuple[Counter[str], list[str], list[str], list[str]]:
+    """How often each happened; where another thing was said first; where it derailed; where the end
+    says otherwise than was said live."""
     tried: Counter[str] = Counter()
     misnamed: list[str] = []
     derailed: list[str] = []
+    otherwise: list[str] = []
     for number in range(passes):
         one = happened(number, seed)
         if one is None:
             continue
         tried[one.incident] += 1
-        named, others = amiss(one, judged(one.take))
+        named, others, anew = amiss(one, one.played())
         where = f"{number} {one.incident} {one.exercise.id} {one.moment}"
         if named:
             misnamed.append(f"{where}: {named[:160]}")
         if others:
             derailed.append(f"{where}: {others[:160]}")
-    return tried, misnamed, derailed
+        if anew:
+            otherwise.append(f"{where}: {anew[:160]}")
+    return tried, misnamed, derailed, otherwise
 
 
 def main() -> int:
@@ -187,13 +270,15 @@ def main() -> int:
     parser.add_argument("--passes", type=int, default=600)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    tried, misnamed, derailed = run(asked.passes, asked.seed)
+    tried, *found = run(asked.passes, asked.seed)
+    misnamed, derailed, _ = found
     count = sum(tried.values())
     for incident in INCIDENTS:
         print(f"{incident:24}{tried[incident]:6}")
-    for title, found in (("misnamed", misnamed), ("derailed", derailed)):
-        print(f"{title}: {len(found)} of {count}, {100 * len(found) / count:.1f} in a hundred")
-        for line in found:
+    titles = ("misnamed", "derailed", "otherwise at the end")
+    for title, lines in zip(titles, found, strict=True):
+        print(f"{title}: {len(lines)} of {count}, {100 * len(lines) / count:.1f} in a hundred")
+        for line in lines:
             print(f"  {line}")
     return int(len(misnamed) > 0.05 * count or len(derailed) > 0.01 * count)
 

@@ -201,6 +201,10 @@ def report(effect: Effect) -> None:
             line = {"paused": text}
         case effects.Resumed(moment, at, text):
             line = {"resumed": text, "moment": moment, "at": at}
+        case effects.BegunAgain(moment, at, text):
+            line = {"begun_again": text, "moment": moment, "at": at}
+        case effects.TakenBack(moment, text):
+            line = {"taken_back": text, "moment": moment}
         case effects.Accompany(_, _, at):
             line = {"count_in": at}
         case effects.Say(text):

@@ -32,7 +32,13 @@ from typing import Any, NoReturn
 
 from trainer.errors import LogError
 from trainer.files import check_place, opened
-from trainer.journal.packing import COMPRESSED, conditions_from, pack_events, unpack_events
+from trainer.journal.packing import (
+    COMPRESSED,
+    conditions_from,
+    pack_events,
+    pause_from,
+    unpack_events,
+)
 from trainer.journal.plain_verdicts import (
     items,
     number,
@@ -226,10 +232,10 @@ def _take(given: dict[str, Any], texts: dict[str, str], player: Name) -> WholeTa
         raise LogError("a take lacks its exercise, or has not ended")
     packed = given.get("events")
     events = () if packed is None else unpack_events(_unpacked(packed), COMPRESSED)
-    pauses = []
-    for pause in items(given.get("pauses"), 100_000):
-        begin, end = map(number, items(pause, 2))
-        pauses.append((begin, end))
+    try:
+        pauses = tuple(map(pause_from, items(given.get("pauses"), 100_000)))
+    except (ValueError, TypeError, OverflowError):
+        raise LogError("a break in a take is none") from None
     value = Take(
         exercise_id=text(given.get("exercise"), most=400),
         exercise=source,
@@ -240,7 +246,7 @@ def _take(given: dict[str, Any], texts: dict[str, str], player: Name) -> WholeTa
         player=player.id,
         port=text(given.get("port"), most=400),
         rules=whole_number(given.get("rules"), most=2**31 - 1),
-        pauses=tuple(pauses),
+        pauses=pauses,
     )
     markings = tuple(map(_said, items(given.get("markings"), 10_000)))
     seconds = number(given.get("seconds"))

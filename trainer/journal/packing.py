@@ -25,7 +25,7 @@ from fractions import Fraction
 from typing import Any
 
 from trainer.errors import LogError
-from trainer.judging.take import Conditions
+from trainer.judging.take import Conditions, Pause
 from trainer.judging.verdict import (
     Attack,
     ExtraChord,
@@ -148,6 +148,28 @@ def conditions_from(text: str) -> Conditions:
 
 def _tuples(value: Any) -> Any:
     return tuple(map(_tuples, value)) if isinstance(value, list) else value
+
+
+def pauses_from(text: str) -> tuple[Pause, ...]:
+    """Raises LogError for JSON that is no pauses."""
+    try:
+        return tuple(map(pause_from, json.loads(text)))
+    except (ValueError, TypeError, OverflowError, RecursionError):
+        raise LogError("the breaks of a take cannot be read") from None
+
+
+def pause_from(given: Any) -> Pause:
+    """Two finite numbers and perhaps a moment; raises ValueError or TypeError."""
+    since, until, *first = given
+    pause = float(since), float(until)
+    if not all(map(math.isfinite, pause)):
+        raise ValueError("a pause without a time")
+    if not first:
+        return pause
+    (moment,) = map(int, first)
+    if moment < 0:
+        raise ValueError("a pause that ends nowhere")
+    return (*pause, moment)
 
 
 def moment_row(verdict: MomentVerdict) -> dict[str, Any]:

@@ -17,19 +17,20 @@ from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, time
 from typing import Any, get_args
 
-from trainer.errors import TrainerError
+from trainer.errors import LogError, TrainerError
 from trainer.journal.packing import (
     COMPRESSED,
     PLAIN,
     event_prefix,
     marks_digest,
+    pauses_from,
     unpack_events,
     verdict_from,
 )
 from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.journal.records import play_seconds, zoned
 from trainer.journal.schema import STATES
-from trainer.judging.take import Conditions, Part, Take
+from trainer.judging.take import Conditions, Part, Pause, Take
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
@@ -259,13 +260,11 @@ def _within(value: Any, least: float, most: float) -> bool:
     return number and least <= value <= most
 
 
-def _pauses(given: object) -> tuple[tuple[float, float], ...] | None:
+def _pauses(given: object) -> tuple[Pause, ...] | None:
     try:
-        found = [tuple(map(number, pause)) for pause in json.loads(str(_plain(given)))]
-    except (ValueError, TypeError, RecursionError):
+        return pauses_from(str(_plain(given)))
+    except LogError:
         return None
-    whole = all(len(pause) == 2 and None not in pause for pause in found)
-    return tuple(found) if whole else None  # type: ignore[arg-type]  # pairs of numbers, as seen
 
 
 # ---- events ---------------------------------------------------------------------------------

@@ -50,7 +50,7 @@ def play_seconds(
     if not events:
         return 0.0
     begin, end = min(origin, events[0].time), events[-1].time
-    paused = sum(max(0.0, min(b, end) - max(a, begin)) for a, b in pauses)
+    paused = sum(max(0.0, min(b, end) - max(a, begin)) for a, b, *_ in pauses)
     return max(0.0, end - begin - paused)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -16,7 +15,13 @@ from sqlalchemy import Connection, Engine, Select, Table, func, select
 from trainer.errors import LogError
 from trainer.journal import log_location
 from trainer.journal.opening import open_engine, shown, translated
-from trainer.journal.packing import conditions_from, timing_from, unpack_events, verdict_from
+from trainer.journal.packing import (
+    conditions_from,
+    pauses_from,
+    timing_from,
+    unpack_events,
+    verdict_from,
+)
 from trainer.journal.schema import (
     chunk,
     exercise_text,
@@ -27,7 +32,7 @@ from trainer.journal.schema import (
     sight,
     take,
 )
-from trainer.judging.take import Conditions, Take
+from trainer.judging.take import Conditions, Pause, Take
 from trainer.judging.verdict import Harmony, Movement, PassVerdict, Timing
 from trainer.listening.events import KeyEvent
 
@@ -62,6 +67,7 @@ class TakeSummary:
     state: str
     seconds: float
     conditions: Conditions
+    pauses: tuple[Pause, ...]
     rules: int
     harmony: Harmony
     timing: Timing | None
@@ -262,7 +268,7 @@ def take_value(row: Any, text: str, events: tuple[KeyEvent, ...]) -> Take:
         player=row["player_id"],
         port=row["port"],
         rules=row["rules"],
-        pauses=tuple((float(a), float(b)) for a, b in json.loads(row["pauses"])),
+        pauses=pauses_from(row["pauses"]),
     )
 
 
@@ -338,6 +344,7 @@ def _summaries() -> Select[Any]:
         take.c.state,
         take.c.seconds,
         take.c.conditions,
+        take.c.pauses,
         sight.c.key,
         marking,
     ).select_from(
@@ -365,6 +372,7 @@ def _summary_of(head: Any, said: Any) -> TakeSummary:
         state=head["state"],
         seconds=head["seconds"],
         conditions=conditions_from(head["conditions"]),
+        pauses=pauses_from(head["pauses"]),
         rules=0 if said is None else said["rules"],
         harmony=Harmony(count("complete"), count("judged")),
         timing=None if said is None else timing_from(said),

@@ -32,6 +32,10 @@ class Clock(Protocol):
     """Which moment a chord is for, and when a moment is over. Times are clock seconds."""
 
     @property
+    def waiting(self) -> int:
+        """The first moment that is not over."""
+
+    @property
     def part(self) -> Stretch | None:
         """The stretch that is being played; None untimed."""
 

@@ -76,6 +76,16 @@ class Follower:
         of the pass; None for an extra one."""
         return _places(self.task, self._steps, self.ways[-1][0], by)
 
+    def lag(self, by: float) -> float:
+        """By how many beats the latest chord that has a place comes late, as it looks by then."""
+        costs, lags = self.ways[-1]
+        return float(lags[np.argmin(costs + _owing(self.task, by))])
+
+    @property
+    def cost(self) -> float:
+        """What it costs at the least to explain all that was struck."""
+        return float(self.ways[-1][0].min())
+
     def moment(self, by: float) -> int | None:
         """Where the latest chord belongs; None: none yet, or an extra one."""
         return self.places(by)[-1] if self.recent else None
@@ -218,6 +228,11 @@ def _owing(task: Task, by: float) -> _Costs:
     sheet, prices = task.sheet, np.diff(_skips(task))
     least = np.minimum(prices, _price((by - sheet.times) / sheet.beats))
     return np.concatenate([np.cumsum(least[::-1])[::-1], [0.0]])
+
+
+def price_of(beats: float) -> float:
+    """What coming so many beats late costs."""
+    return float(_price(np.array([beats]))[0])
 
 
 def _price(beats: _Costs) -> _Costs:

@@ -53,6 +53,10 @@ class Patience:
     tried: Strokes | None = field(default=None, compare=False)
 
     @property
+    def waiting(self) -> int:
+        return self.index
+
+    @property
     def part(self) -> None:
         return None
 

@@ -3,7 +3,8 @@
 In tempo a pass may be broken off (a cable pulled, a computer asleep, the player's own wish) and go
 on. It goes on with a new count-in from the beginning of the phrase it was broken off in, or, in a
 phrase of more than `LONG` bars, from the beginning of the bar before; what had been played from
-there on is played anew. Each piece of a pass between two breaks is a stretch.
+there on is played anew. A player may also stop and begin again from an earlier bar unasked, and
+then the beat follows (`fresh_start.py`). Each piece of a pass between two such breaks is a stretch.
 """
 
 from __future__ import annotations
@@ -12,12 +13,14 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from math import inf
 
+from trainer.errors import InputError
+from trainer.judging.take import Pause
 from trainer.judging.task import Task
 
 LONG = 4  # bars
 EARLY = 0.5  # beats before its first moment from which a chord belongs to a stretch
 
-Pauses = tuple[tuple[float, float], ...]
+Pauses = tuple[Pause, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +63,23 @@ def stretch(task: Task, first: int, time: float) -> Stretch:
     return Stretch(first, time - task.line.time(first), opens, inf)
 
 
+def stretch_again(task: Task, first: int, time: float, broken: float) -> Stretch:
+    """The stretch whose moment `first` was struck at clock time `time` by a player who began again
+    from there; what was struck from `broken` on belongs to it."""
+    found = stretch(task, first, time)
+    return replace(found, opens=max(found.opens, broken))
+
+
 def stretches(task: Task, origin: float, pauses: Pauses) -> tuple[Stretch, ...]:
     """A pass in tempo between its breaks; `origin` is the clock time of its first moment."""
     found = [stretch(task, task.first, origin)]
-    for broken, begins in pauses:
+    for broken, begins, *chosen in pauses:
         here = found[-1]
         found[-1] = replace(here, closes=broken)
-        found.append(stretch(task, goes_on(task, here, broken), begins))
+        if chosen and not task.first <= chosen[0] <= task.last:
+            raise InputError(f"nobody begins again at moment {chosen[0]} of {task.exercise.id}")
+        if chosen:
+            found.append(stretch_again(task, chosen[0], begins, broken))
+        else:
+            found.append(stretch(task, goes_on(task, here, broken), begins))
     return tuple(found)

@@ -1,8 +1,10 @@
 """In tempo: the beat goes on, and a chord is for the moment it falls at.
 
 A moment is over a little after its time, or as soon as a later one has been struck; a chord that
-was begun before is waited for. What is judged then is judged once more when the pass has ended,
-with its chords laid to the moments all at once.
+was begun before is waited for, and so is a player who is late. One for which nothing had been
+struck opens again if a chord comes for it after all; all that has been played from there on opens
+again if the player begins again from an earlier bar. What is judged is judged once more when the
+pass has ended, with its chords laid to the moments all at once.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from math import inf
 
 from trainer.judging.clock import Complete, Over, Placed
 from trainer.judging.follow import Follower, align, follow, follower
+from trainer.judging.fresh_start import Attempt, attempted, begun_again
 from trainer.judging.heard import LEAVING, RECALLED, Heard, heard
 from trainer.judging.stretch import Stretch, goes_on, moment_at, stretch
 from trainer.judging.task import Task
@@ -33,7 +36,9 @@ AFTER = 0.25  # beats after a moment's end at which it is judged, for fingers th
 class Tactus:
     """In tempo within one stretch. `waiting` is the first moment that is not over, `placed` are
     the chords struck for it and for later ones, but for the latest: these are with the follower,
-    who may yet find them another place."""
+    who may yet find them another place. `came_to` is the place of the latest chord, `reached` the
+    last moment that is over and had something struck for it (-1: none), `lag` by how many seconds
+    the player is late. `attempts` may be beginnings from an earlier bar."""
 
     task: Task
     complete: Complete
@@ -41,13 +46,45 @@ class Tactus:
     follower: Follower
     waiting: int
     placed: Trail[Placed] = Trail()  # noqa: RUF009 (a value)
+    came_to: int = -1
+    reached: int = -1
+    lag: float = 0.0
+    attempts: tuple[Attempt, ...] = ()
 
     def struck(self, chord: StruckChord, hands: Capture) -> Step:
         if chord.first < self.part.opens:
             return self, ()
         after = self._followed(chord)
-        place = after.follower.moment(chord.first - self.part.origin)
-        return (after, ()) if place is None else after._over_before(place, hands, chord.first)
+        assert self.task.line is not None
+        attempts = attempted(self.attempts, self.follower, after.follower, chord, self.part)
+        found = begun_again(attempts, after.follower, chord)
+        if found is not None:
+            return self._again(found, hands)
+        after, by = replace(after, attempts=attempts), chord.first - self.part.origin
+        after = after._open_again(after.follower.places(by))
+        place = after.follower.moment(by)
+        if place is None:
+            return after, ()
+        lag = max(0.0, after.follower.lag(by)) * self.task.line.beat_length(place)
+        after = replace(after, came_to=place, lag=lag)
+        return after._over_before(place, hands, chord.first)
+
+    def _again(self, found: Attempt, hands: Capture) -> Step:
+        """The player has begun again from an earlier bar: the beat goes by what was struck there,
+        and all is as if that had been known."""
+        task = self.task
+        begun = Tactus(task, self.complete, found.part, found.before, found.part.first)
+        over: tuple[Over, ...] = ()
+        for chord in found.chords:
+            begun, more = begun.struck(chord, hands)
+            over += more
+        return begun, over
+
+    def _open_again(self, places: Sequence[int | None]) -> Tactus:
+        """A moment that was taken for one left out was not, if one of the recent chords is for it
+        after all."""
+        late = [place for place in places if place is not None and place > self.reached]
+        return replace(self, waiting=min([self.waiting, *late]))
 
     def so_far(self, hands: Capture, now: float) -> tuple[Heard, ...]:
         line = self.task.line
@@ -107,8 +144,12 @@ class Tactus:
         return max(self.part.first, moment_at(self.task, now - self.part.origin))
 
     def ended(self, now: float) -> bool:
+        """Who is late is waited for, but no longer than that."""
         line = self.task.line
-        return line is not None and now >= self.part.origin + line.end
+        if line is None:
+            return False
+        to_come = self.came_to >= 0 and self.task.wanted_from(self.came_to + 1) <= self.task.last
+        return now >= self.part.origin + line.end + (self.lag if to_come else 0.0)
 
     def goes_on_from(self, broken: float) -> int:
         return goes_on(self.task, self.part, broken)
@@ -123,7 +164,7 @@ class Tactus:
         """When a moment before the last is over, if nothing later is struck sooner."""
         line = self.task.line
         assert line is not None
-        return self.part.origin + line.time(index + 1) + AFTER * line.beat_length(index)
+        return self.part.origin + line.time(index + 1) + AFTER * line.beat_length(index) + self.lag
 
     def _over_before(self, end: int, hands: Capture, by: float) -> Step:
         """The moments before `end` are over at clock time `by`; those with nothing to do are passed
@@ -132,13 +173,15 @@ class Tactus:
             return self, ()
         struck = by_moment(self._at_hand(by))
         over: list[Over] = []
+        reached = max((i for i, chords in struck.items() if chords and i < end), default=-1)
         for index in range(self.waiting, end):
             if self.task.at(index).wanted:
                 chords, origin = struck[index], self.part.origin
                 found, _ = at_moment(self.task, index, chords, hands.strokes, origin, self.complete)
                 over.append(Over(found))
         left = Trail(placed for placed in self.placed if placed[0] >= end)
-        return replace(self, waiting=end, placed=left), tuple(over)
+        reached = max(reached, self.reached)
+        return replace(self, waiting=end, placed=left, reached=reached), tuple(over)
 
 
 Step = tuple[Tactus, tuple[Over, ...]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
@@ -11,6 +12,7 @@ from trainer.theory.hands import Hands
 from trainer.theory.rules import RULES_VERSION, School
 
 Part = Literal["bass", "melody"]
+Pause = tuple[float, float] | tuple[float, float, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,17 @@ class Conditions:
     slower: tuple[tuple[int, int, float], ...] = ()
 
 
+def begun_again(pauses: Sequence[Pause]) -> tuple[int, ...]:
+    """The moments from which the player began again unasked."""
+    return tuple(pause[2] for pause in pauses if len(pause) == 3)
+
+
+def played_through(conditions: Conditions, pauses: Sequence[Pause]) -> bool:
+    """Whether all moments were asked, none of them slower, and the player never began again."""
+    whole = conditions.first is None and conditions.last is None and not conditions.slower
+    return whole and not begun_again(pauses)
+
+
 @dataclass(frozen=True, slots=True)
 class Take:
     """One pass as it was played.
@@ -47,7 +60,8 @@ class Take:
     untimed: of when the program began to wait, or a question was first seen). `started` is
     wall-clock time, with zone. Each pause is event-clock (from, to) in seconds. In tempo a pass
     goes on from the beginning of the stretch it was broken off in, and `to` is the time of that
-    stretch's first moment.
+    stretch's first moment. A third number is the moment from which the player began again unasked,
+    while the beat went on: the beat followed, and no time was lost between the two.
     """
 
     exercise_id: str
@@ -59,4 +73,9 @@ class Take:
     player: str = ""
     port: str = ""
     rules: int = RULES_VERSION  # version of the rule set it was first judged by
-    pauses: tuple[tuple[float, float], ...] = field(default=())
+    pauses: tuple[Pause, ...] = field(default=())
+
+    @property
+    def begun_again(self) -> tuple[int, ...]:
+        """`begun_again` of its pauses."""
+        return begun_again(self.pauses)

@@ -47,6 +47,19 @@ def accompany(task: Task, first: int, at: float) -> tuple[Accompany, ...]:
     return (Accompany(tuple(notes), tuple(beats), at + zero),)
 
 
+def accompany_from(task: Task, first: int, at: float, now: float) -> tuple[Accompany, ...]:
+    """The same without a count-in, and without what would have begun before clock time `now`: the
+    player has begun again from there, and the program follows."""
+    return tuple(
+        Accompany(
+            tuple(note for note in whole.notes if whole.at + note.start >= now),
+            tuple(beat for beat in whole.beats if whole.at + beat.start >= max(at, now)),
+            whole.at,
+        )
+        for whole in accompany(task, first, at)
+    )
+
+
 def supplied(task: Task, index: int) -> tuple[int, ...]:
     """The keys the program sounds at moment `index`, ascending."""
     moment = task.exercise.moments[index]

@@ -137,6 +137,23 @@ class Resumed:
 
 
 @dataclass(frozen=True, slots=True)
+class BegunAgain:
+    """The player has begun again at `moment` unasked, at clock time `at`; the beat follows."""
+
+    moment: int
+    at: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """What was said from `moment` on is taken back: what comes late was not left out."""
+
+    moment: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class PassEnded:
     """The pass is over; `finished` if it was played to its end."""
 
@@ -162,6 +179,8 @@ Effect = (
     | MomentJudged
     | Paused
     | Resumed
+    | BegunAgain
+    | TakenBack
     | PassEnded
     | Say
 )

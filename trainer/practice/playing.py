@@ -9,12 +9,22 @@ from __future__ import annotations
 from dataclasses import replace
 
 from trainer.judging.clock import Over
+from trainer.judging.movement_faults import place_in_words
 from trainer.judging.passes import in_time
 from trainer.judging.performance import Performance, meant, take_in
 from trainer.judging.performance import time_goes_by as heard_until
+from trainer.judging.stretch import Stretch
 from trainer.listening.events import KeyDown, KeyEvent
-from trainer.practice.accompany import supplied
-from trainer.practice.effects import Effect, KeyOff, KeyOn, MomentJudged
+from trainer.practice.accompany import accompany_from, supplied
+from trainer.practice.effects import (
+    BegunAgain,
+    Effect,
+    Hush,
+    KeyOff,
+    KeyOn,
+    MomentJudged,
+    TakenBack,
+)
 from trainer.practice.state import Session
 
 Step = tuple[Session, tuple[Effect, ...]]
@@ -25,9 +35,7 @@ def key_played(session: Session, event: KeyEvent) -> Step:
     as_meant = meant(event, session.task.conditions)
     performance, over = take_in(session.performance, as_meant)
     events = session.events if session.stage == "ready" else session.events.with_one(event)
-    current = _current(session, performance, as_meant.time)
-    session = replace(session, events=events, performance=performance, current=current)
-    session, effects = _judged(session, over) if over else (session, ())
+    session, effects = _heard(replace(session, events=events), performance, over, as_meant.time)
     if isinstance(event, KeyDown) and session.stage == "playing" and session.part is None:
         session, more = _sound_supplied(session)
         effects += more
@@ -37,10 +45,7 @@ def key_played(session: Session, event: KeyEvent) -> Step:
 def time_goes_by(session: Session, now: float) -> Step:
     """What time alone brings; `now` is the time up to which keys have been heard."""
     performance, over = heard_until(session.performance, now)
-    current = _current(session, performance, now)
-    if performance is session.performance and current == session.current:
-        return session, ()
-    return _judged(replace(session, performance=performance, current=current), over)
+    return _heard(session, performance, over, now)
 
 
 def over(session: Session, now: float) -> bool:
@@ -55,11 +60,64 @@ def _current(session: Session, performance: Performance, now: float) -> int:
     return session.current if clock is None or session.stage != "playing" else clock.current(now)
 
 
+def back_to(session: Session, first: int) -> Session:
+    """What has been said from moment `first` on is taken back."""
+    kept = sum(moment.index < first for moment in session.moments)
+    if kept == len(session.moments):
+        return session
+    return replace(
+        session,
+        progress=session.threads[kept],
+        threads=session.threads[:kept],
+        moments=session.moments[:kept],
+        faults=tuple(f for f in session.faults if f.moments[-1] < first),
+    )
+
+
+def _heard(session: Session, performance: Performance, over: tuple[Over, ...], time: float) -> Step:
+    """What has come of an event or of time going by, up to clock time `time`."""
+    before, clock = session.part, performance.clock
+    current = _current(session, performance, time)
+    if performance is session.performance and current == session.current:
+        return session, ()
+    session = replace(session, performance=performance, current=current)
+    if clock is None or session.stage != "playing":
+        return _judged(session, over)
+    effects: tuple[Effect, ...] = ()
+    part = clock.part
+    if before is not None and part is not None and part != before:
+        session, effects = _followed(session, part, time)
+    elif clock.waiting <= max((moment.index for moment in session.moments), default=-1):
+        at = session.exercise.moments[clock.waiting]
+        place = place_in_words(at.bar, at.beat)
+        session = back_to(session, clock.waiting)
+        effects = (TakenBack(clock.waiting, f"{place}: late, not left out"),)
+    session, more = _judged(session, over)
+    return session, effects + more
+
+
+def _followed(session: Session, part: Stretch, now: float) -> Step:
+    """The player has begun again from an earlier bar, and the beat goes by that."""
+    line = session.task.line
+    assert line is not None
+    first, time = part.first, part.origin + line.time(part.first)
+    moment = session.exercise.moments[first]
+    text = f"you began again from bar {moment.bar}, beat {float(moment.beat):g}"
+    session = replace(
+        back_to(session, first),
+        pauses=(*session.pauses, (part.opens, time, first)),
+        text=text,
+    )
+    again = BegunAgain(first, time, text)
+    return session, (again, Hush(), *accompany_from(session.task, first, time, now))
+
+
 def _judged(session: Session, over: tuple[Over, ...]) -> Step:
     """Moments that are over, judged as far as can be said while the pass goes on."""
     effects: list[Effect] = []
     origin = None if session.part is None else session.part.origin
     for sounds, think_s in ((one.heard, one.think_s) for one in over):
+        thread = session.progress
         progress, verdict, faults = session.judge.chord(
             session.progress, sounds.index, sounds.keys, sounds.pedalled, sounds.overheld
         )
@@ -67,6 +125,7 @@ def _judged(session: Session, over: tuple[Over, ...]) -> Step:
         session = replace(
             session,
             progress=progress,
+            threads=(*session.threads, thread),
             moments=(*session.moments, verdict),
             faults=(*session.faults, *faults),
         )

@@ -1,5 +1,5 @@
-"""What one steps through after a pass: every fault, every chord out of time, every empty place, and
-what was heard anew, in the order of the music."""
+"""What one steps through after a pass: faults, chords out of time, empty places, where one began
+again, and what was heard anew, in the order of the music."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from trainer.theory.moment import Moment
 
 THROUGHOUT = 3  # chords one after another, so far off, that have one cause
 ALIKE = 0.25  # beats by which they may differ
-PointKind = Untimely | Literal["fault", "skipped", "anew"]
+PointKind = Untimely | Literal["fault", "skipped", "again", "anew"]
 _PARTS = (
     (0.1, "a tenth of a beat"),
     (0.125, "an eighth of a beat"),
@@ -51,10 +51,20 @@ class Point:
 
 
 def points(
-    judge: Judge, verdict: PassVerdict, anew: Sequence[int] = (), *, finished: bool = True
+    judge: Judge,
+    verdict: PassVerdict,
+    anew: Sequence[int] = (),
+    begun_again: Sequence[int] = (),
+    *,
+    finished: bool = True,
 ) -> tuple[Point, ...]:
-    """In the order of the music; at one place faults first. `anew` as in `Session`."""
-    found = [*_of_faults(judge, verdict)]
+    """In the order of the music; at one place a new beginning first, then faults. `anew` as in
+    `Session`, `begun_again` as in `Take`."""
+    found = [
+        Point("again", (index,), again_in_words(judge.exercise.moments[index], begun_again))
+        for index in dict.fromkeys(begun_again)
+    ]
+    found += _of_faults(judge, verdict)
     found += _of_time(judge, reached(verdict, finished))
     found.sort(key=lambda point: point.moments[-1 if point.kind == "fault" else 0])
     if anew:
@@ -82,6 +92,13 @@ def reached(verdict: PassVerdict, finished: bool) -> tuple[MomentVerdict, ...]:
         return verdict.moments
     played = [moment.index for moment in verdict.moments if moment.outcome != "not-played"]
     return tuple(m for m in verdict.moments if played and m.index <= played[-1])
+
+
+def again_in_words(moment: Moment, begun_again: Sequence[int]) -> str:
+    """That the player began again from there, and how often."""
+    times = begun_again.count(moment.index)
+    often = "" if times == 1 else ", twice" if times == 2 else f", {times} times"
+    return f"{_place(moment)}: begun again from here{often}."
 
 
 def anew_in_words(exercise: Exercise, anew: Sequence[int]) -> str:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from statistics import median
 
 from trainer.errors import ExerciseError
-from trainer.judging.take import Conditions, Take
+from trainer.judging.take import Conditions, Pause, Take, played_through
 from trainer.judging.timing import timely
 from trainer.judging.verdict import Attack, Onset, PassVerdict
 from trainer.practice.item import Item, figuring_item, positioned, under_top
@@ -36,8 +36,9 @@ class PassResult:
     """What the log knows of one pass, without a note of it.
 
     `at` is when it began, with zone; `seconds` how long the player played; `tempo` beats a
-    minute, None untimed. `whole` is false where only some moments were asked or a stretch was
-    taken slower. `harmony`, `time` and `movement` are shares 0 to 1 (`time` None when untimed);
+    minute, None untimed. `whole` is false where only some moments were asked, a stretch was
+    taken slower, or the player began again on the way. `harmony`, `time` and `movement` are
+    shares 0 to 1 (`time` None when untimed);
     `judged` of `moments` chords were reached and `wrong` of them were not right; `gross` counts
     gross faults of movement.
     """
@@ -149,6 +150,7 @@ def result_of(
     return summed_up(
         take.exercise_id,
         take.conditions,
+        take.pauses,
         take.started,
         asked_of(exercise),
         figures,
@@ -161,6 +163,7 @@ def result_of(
 def summed_up(
     exercise_id: str,
     conditions: Conditions,
+    pauses: Sequence[Pause],
     at: datetime,
     asked: Asked,
     figures: Figures,
@@ -182,7 +185,7 @@ def summed_up(
         at=at,
         seconds=seconds,
         finished=finished,
-        whole=conditions.first is None and conditions.last is None and not conditions.slower,
+        whole=played_through(conditions, pauses),
         harmony=figures.harmony,
         time=figures.time,
         movement=figures.movement,

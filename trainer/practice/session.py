@@ -20,7 +20,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from trainer.judging.judge import Judge, Progress
+from trainer.judging.judge import Judge
 from trainer.judging.passes import heard_anew, judged, mended
 from trainer.judging.performance import (
     Performance,
@@ -60,7 +60,7 @@ from trainer.practice.effects import (
     Stop,
     Tick,
 )
-from trainer.practice.playing import key_played, over, time_goes_by
+from trainer.practice.playing import back_to, key_played, over, time_goes_by
 from trainer.practice.result import is_question
 from trainer.practice.state import Session, Stage
 from trainer.score.exercise import Exercise
@@ -230,18 +230,14 @@ def _go_on(session: Session, now: float) -> tuple[Session, tuple[Effect, ...]]:
         return session, ()
     first = clock.goes_on_from(broken)
     time = now + lead(asked, first)
-    reached = session.progress.index
     session = replace(
-        session,
+        back_to(session, first),
         stage="playing",
         pauses=(*session.pauses, (broken, time)),
         broken=None,
         performance=gone_on(session.performance, first, time),
         port_lost=False,
         went_on=now,
-        moments=tuple(m for m in session.moments if m.index < first),
-        faults=tuple(f for f in session.faults if f.moments[-1] < first),
-        progress=session.progress if reached is None or reached < first else Progress(),
         current=first,
         text="",
     )

@@ -10,7 +10,7 @@ from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge, Progress
 from trainer.judging.performance import Performance
 from trainer.judging.stretch import Stretch, moment_at
-from trainer.judging.take import Take
+from trainer.judging.take import Pause, Take
 from trainer.judging.task import Task
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.capture import Capture
@@ -42,13 +42,14 @@ class Session:
     current: int = 0
     origin: float | None = None
     events: Trail[KeyEvent] = Trail()  # noqa: RUF009 (a frozen value)
-    pauses: tuple[tuple[float, float], ...] = ()
+    pauses: tuple[Pause, ...] = ()
     broken: float | None = None
     went_on: float = float("-inf")  # clock time at which it was begun or went on last
     sure: float | None = None  # until when all that was played has been fed; None: all has
     port_lost: bool = False  # broken off because a keyboard is gone
     port_gone: bool = False  # and there is none left
     progress: Progress = Progress()  # noqa: RUF009 (a frozen value)
+    threads: tuple[Progress, ...] = ()  # how far the judge had come before each of `moments`
     moments: tuple[MomentVerdict, ...] = ()
     faults: tuple[Fault, ...] = ()
     sounded: int | None = None  # untimed: the moment whose supplied voices sound
@@ -128,7 +129,8 @@ class Session:
         index = moment_at(self.task, seconds)
         moment = self.exercise.moments[index]
         quarter = line.beat_length(index) / float(moment.metre.beat_length)
-        return float(moment.onset) + (seconds - line.time(index)) / quarter
+        since = min((seconds - line.time(index)) / quarter, float(moment.duration))
+        return float(moment.onset) + since  # who is late at the end is waited for
 
     def beat(self, now: float) -> float | None:
         """Place in the bar in beats from 1.0, for the hand that beats the tactus: 1.0 to below 2.0

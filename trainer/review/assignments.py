@@ -25,6 +25,7 @@ from trainer.errors import PitchError, TrainerError
 from trainer.files import check_place, content
 from trainer.folders import data_folder
 from trainer.journal.store import Journal, TakeSummary
+from trainer.judging.take import played_through
 from trainer.judging.timing import FASTEST, SLOWEST
 from trainer.practice.assignment import Assigned, key_for
 from trainer.practice.ladder import criteria_at
@@ -248,8 +249,7 @@ def is_good(take: TakeSummary, tempo: float) -> bool:
 
 
 def _whole(take: TakeSummary) -> bool:
-    conditions = take.conditions
-    return conditions.first is None and conditions.last is None and not conditions.slower
+    return played_through(take.conditions, take.pauses)
 
 
 def states(found: Sequence[Progress]) -> str:

@@ -42,7 +42,7 @@ def heard(
     pauses = sorted(take.pauses)
 
     def shown(time: float) -> float:
-        cut = sum(max(0.0, min(b, time) - max(a, begin)) for a, b in pauses)
+        cut = sum(max(0.0, min(b, time) - max(a, begin)) for a, b, *_ in pauses)
         return max(0.0, time - begin - cut)
 
     tones = [

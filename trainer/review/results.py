@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from trainer.errors import TrainerError
-from trainer.journal.packing import attack_from, conditions_from
+from trainer.journal.packing import attack_from, conditions_from, pauses_from
 from trainer.journal.schema import exercise_text, fault, marking, moment, take
 from trainer.journal.store import Journal
 from trainer.judging.verdict import Harmony, Movement, onset_of
@@ -61,6 +61,7 @@ def results_of(connection: Connection, seqs: Sequence[int]) -> tuple[PassResult,
                 summed_up(
                     head.exercise_id,
                     conditions(head.conditions),
+                    pauses_from(head.pauses),
                     datetime.fromisoformat(head.started),
                     asked,
                     figures[head.marking_seq],
@@ -73,8 +74,10 @@ def results_of(connection: Connection, seqs: Sequence[int]) -> tuple[PassResult,
 
 
 def _heads(connection: Connection, seqs: Sequence[int]) -> Mapping[int, Any]:
-    columns = ("seq", "exercise_id", "text_seq", "marking_seq", "conditions", "started", "state")
-    query = select(*(take.c[name] for name in (*columns, "seconds"))).where(take.c.seq.in_(seqs))
+    columns = ("seq", "exercise_id", "text_seq", "marking_seq", "conditions", "pauses", "started")
+    query = select(*(take.c[name] for name in (*columns, "state", "seconds"))).where(
+        take.c.seq.in_(seqs)
+    )
     return {row.seq: row for row in connection.execute(query).all()}
 
 

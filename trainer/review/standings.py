@@ -14,9 +14,10 @@ from typing import Any
 from sqlalchemy import Select, Table, func, select
 
 from trainer.errors import TrainerError
-from trainer.journal.packing import conditions_from
+from trainer.journal.packing import conditions_from, pauses_from
 from trainer.journal.schema import fault, marking, moment, sight, take
 from trainer.journal.store import Journal
+from trainer.judging.take import played_through
 from trainer.practice.course import Standing, standing
 from trainer.practice.material import Material
 from trainer.practice.played import PASSES, Played, Thought, thought_with
@@ -43,7 +44,7 @@ def asked_of_the_log(journal: Journal, player: str, material: Material) -> Playe
 
 def _clean(journal: Journal, player: str) -> dict[str, dict[str, tuple[float, ...]]]:
     """As `Played.clean`: whole passes in tempo without a gross fault, 19 chords of 20 complete."""
-    kinds = (take.c.exercise_id, sight.c.key, take.c.tempo, take.c.conditions)
+    kinds = (take.c.exercise_id, sight.c.key, take.c.tempo, take.c.conditions, take.c.pauses)
     query = (
         select(*kinds, func.count())
         .join(marking, marking.c.seq == take.c.marking_seq)
@@ -54,8 +55,8 @@ def _clean(journal: Journal, player: str) -> dict[str, dict[str, tuple[float, ..
     )
     tempi: dict[str, dict[str, list[float]]] = {}
     with journal.reading() as connection:
-        for exercise, key, tempo, conditions, times in connection.execute(query):
-            if _is_whole(conditions):
+        for exercise, key, tempo, conditions, pauses, times in connection.execute(query):
+            if _is_whole(conditions, pauses):
                 keys = tempi.setdefault(base(exercise), {})
                 keys.setdefault(key, []).extend([tempo] * min(times, PASSES))
     return {
@@ -65,12 +66,11 @@ def _clean(journal: Journal, player: str) -> dict[str, dict[str, tuple[float, ..
 
 
 @lru_cache(maxsize=1024)
-def _is_whole(conditions: str) -> bool:
+def _is_whole(conditions: str, pauses: str) -> bool:
     try:
-        found = conditions_from(conditions)
+        return played_through(conditions_from(conditions), pauses_from(pauses))
     except TrainerError:
         return False
-    return found.first is None and found.last is None and not found.slower
 
 
 class _Thoughts(Mapping[int, Thought]):

@@ -11,7 +11,7 @@ import os
 import select
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -24,10 +24,12 @@ from trainer.conducting.shell import Shell, play_through
 from trainer.conducting.sources import HandsSource
 from trainer.conducting.way_out import Leave, WayOut
 from trainer.judging.passes import mended
+from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import Onward
 from trainer.listening.typing import Latched
 from trainer.practice.effects import (
     Begin,
+    BegunAgain,
     Effect,
     Hold,
     MomentJudged,
@@ -36,6 +38,7 @@ from trainer.practice.effects import (
     Paused,
     Resumed,
     Say,
+    TakenBack,
 )
 from trainer.terminal.words import (
     given_words,
@@ -89,12 +92,16 @@ def _print(shell: Shell, console: Console, effect: Effect) -> None:
             )
             for fault in faults:
                 console.print(f"    {fault.text}", highlight=False)
-        case Paused(text) | Resumed(_, _, text) | Say(text):
-            console.print(text, highlight=False)
+        case Paused() | Resumed() | BegunAgain() | TakenBack() | Say():
+            console.print(effect.text, highlight=False)
         case PassEnded(_, verdict, finished):
             console.print("" if finished else "ended before its end")
-            for line in summary_lines(shell.session.judge, verdict):
+            for line in _summary(shell, verdict):
                 console.print(line, highlight=False)
+
+
+def _summary(shell: Shell, verdict: PassVerdict) -> Iterator[str]:
+    return summary_lines(shell.session.judge, verdict, shell.session.take.begun_again)
 
 
 # ---- on a terminal ----------------------------------------------------------------------------
@@ -162,7 +169,7 @@ def _interactive(
         verdict = shell.session.verdict
         if verdict is not None:
             verdict = mended(shell.session.judge, verdict, _after(WAYS_WITHIN))
-            for line in summary_lines(shell.session.judge, verdict):
+            for line in _summary(shell, verdict):
                 console.print(line, highlight=False)
         if not shell.more_to_come():
             return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from trainer.judging.causes import causes, weightiest, what_follows
 from trainer.judging.judge import Judge
@@ -98,10 +98,14 @@ def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def summary_lines(judge: Judge, verdict: PassVerdict) -> Iterator[str]:
-    """The end of a pass: what went wrong, each cause with its sentence and what follows from it,
-    what was not played, three figures."""
+def summary_lines(
+    judge: Judge, verdict: PassVerdict, begun_again: Sequence[int] = ()
+) -> Iterator[str]:
+    """The end of a pass: where it was begun again; what went wrong, each cause with its sentence
+    and what follows from it; what was not played; three figures."""
     exercise = judge.exercise
+    for index in begun_again:
+        yield f"begun again: {place_words(exercise.moments[index])}"
     for cause in causes(judge, verdict):
         fault = weightiest(cause, verdict)
         yield f"{fault.weight}: {cause.text} {cause.remedy}".rstrip()

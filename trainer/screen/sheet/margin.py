@@ -17,6 +17,7 @@ _TITLES: dict[PointKind, str] = {
     "late": "A late chord",
     "apart": "Hands apart",
     "skipped": "A chord left out",
+    "again": "Begun again",
     "anew": "Heard anew",
 }
 _MEANING: dict[PointKind, str] = {
@@ -27,6 +28,8 @@ _MEANING: dict[PointKind, str] = {
     "apart": "The stroke above the staff begins at the beat and leads to where the hand was that "
     "lay farther from it.",
     "skipped": "The brackets stand where nothing was played.",
+    "again": "The beat followed, and what was played last stands on the page. "
+    "A pass that was begun again is not one played through.",
 }
 _SIZES = (0.85, 0.76, 0.68, 0.6)  # of the text, in ems: the largest that fits is taken
 _LEADING = 1.25

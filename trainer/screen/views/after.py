@@ -91,7 +91,8 @@ class AfterView:
     def _points(self) -> tuple[Point, ...]:
         """What one steps through."""
         session = self.play.shell.session
-        return points(session.judge, self.verdict, session.anew, finished=self.finished)
+        again = session.take.begun_again
+        return points(session.judge, self.verdict, session.anew, again, finished=self.finished)
 
     @property
     def point(self) -> Point | None:

@@ -13,6 +13,7 @@ from trainer.conducting.sources import HandsSource
 from trainer.listening.events import Onward
 from trainer.practice.effects import (
     Begin,
+    BegunAgain,
     Effect,
     Hold,
     MomentJudged,
@@ -22,6 +23,7 @@ from trainer.practice.effects import (
     Resumed,
     Say,
     Stop,
+    TakenBack,
 )
 from trainer.practice.lens import lens
 from trainer.practice.points import reached
@@ -99,9 +101,9 @@ class PlayView:
                 self.text, self._tone = text, "mark"
                 if self.shell.session.stage == "ended":
                     self.plan_words = f"{self.plan_words} {text}".strip()
-            case Resumed(moment=moment, text=text):
-                self.inked.drop_from(moment)
-                self.text = text
+            case Resumed() | BegunAgain() | TakenBack():
+                self.inked.drop_from(effect.moment)
+                self.text = effect.text
             case PassEnded(take, verdict, finished):
                 self.let_go()
                 plan = self.shell.plan

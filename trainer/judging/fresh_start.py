@@ -1,0 +1,124 @@
+"""A player who stops and begins again from an earlier bar, unasked, while the beat goes on.
+
+Any chord that fits the beginning of an earlier bar may be such a beginning. From there the player
+is followed as if it were one, beside the way on which it is none; it is one as soon as, over two
+chords or more, it explains by `MARGIN` better what was struck. The price of having stopped, and
+of being late ever since, is paid on either way, so that a player who only stopped and goes on, or
+who is late throughout, is not taken for one who begins again.
+
+Where the program plays the bass itself it leads, and nobody can begin again without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from trainer.judging.follow import HELD, Follower, follow, follower, price_of
+from trainer.judging.stretch import Stretch, stretch_again
+from trainer.judging.task import Task, strangeness
+from trainer.judging.timing import onset
+from trainer.listening.events import StruckChord
+
+FITS = 0.25  # `strangeness` of a chord with which one begins again, at most
+MARGIN = 1.0  # in the prices of `follow`
+CLEARLY = 0.3  # by which it must explain more than any other beginning
+AT_LAST = 5  # chords after which of two beginnings that sound alike the later is taken
+HOPELESS = 2.0  # by how much it may explain less
+MOST = 6  # attempts followed at a time
+
+
+@dataclass(frozen=True, eq=False)
+class Attempt:
+    """`part` as it would be, `before` who is about to play it, `after` the same after its `chords`.
+    `cost` is what the way without it had cost by then, and what the stop costs."""
+
+    part: Stretch
+    before: Follower
+    after: Follower
+    chords: tuple[StruckChord, ...]
+    cost: float
+
+
+def attempted(
+    attempts: Sequence[Attempt],
+    before: Follower,
+    after: Follower,
+    chord: StruckChord,
+    part: Stretch,
+) -> tuple[Attempt, ...]:
+    """The attempts after one more chord: those that still may be one, and such as begin with it.
+    `before` and `after` are the way without any, before the chord and after it."""
+    went_on = [
+        replace(
+            one,
+            after=follow(one.after, chord, one.part.origin),
+            chords=(*one.chords, chord),
+        )
+        for one in attempts
+    ]
+    hopeful = [one for one in went_on if _gain(one, after) > -HOPELESS]
+    found = [*hopeful, *_begun(before, chord, part)]
+    return tuple(sorted(found, key=lambda one: -_gain(one, after))[:MOST])
+
+
+def begun_again(attempts: Sequence[Attempt], after: Follower, chord: StruckChord) -> Attempt | None:
+    """The attempt that is one, if any is, after `chord`."""
+    ranked = sorted(attempts, key=lambda one: -_gain(one, after))
+    if not ranked or not _is_one(ranked[0], after, chord):
+        return None
+    best = _gain(ranked[0], after)
+    alike = [one for one in ranked if _gain(one, after) > best - CLEARLY]
+    if len(alike) == 1 or len(ranked[0].chords) >= AT_LAST:
+        return max(alike, key=lambda one: one.part.first)
+    return None
+
+
+def _gain(one: Attempt, after: Follower) -> float:
+    """By how much it explains better what was struck."""
+    return after.cost - one.cost - one.after.cost - HELD * len(one.chords)
+
+
+def _is_one(one: Attempt, after: Follower, chord: StruckChord) -> bool:
+    if _gain(one, after) < MARGIN:
+        return False
+    place = one.after.moment(chord.first - one.part.origin)
+    return place is not None and place > one.part.first
+
+
+def _begun(before: Follower, chord: StruckChord, part: Stretch) -> Iterator[Attempt]:
+    task = before.task
+    if "bass" in task.conditions.supply or task.line is None:
+        return
+    by = chord.first - part.origin
+    reached = before.moment(by)
+    if reached is None:
+        return
+    following = task.wanted_from(reached + 1)
+    late = 0.0
+    if following <= task.last:
+        due = task.line.time(following)
+        late = (onset(chord) - part.origin - due) / task.line.beat_length(following)
+    cost = before.cost + price_of(late)
+    for first in _beginnings(task, reached):
+        if strangeness(task.at(first), chord.struck) <= FITS:
+            again = stretch_again(task, first, onset(chord), chord.first)
+            ready = follower(task, first)
+            yield Attempt(again, ready, follow(ready, chord, again.origin), (chord,), cost)
+
+
+def _beginnings(task: Task, reached: int) -> Iterator[int]:
+    """Where one begins again: at a bar or a phrase, of the phrase one had come to or of the one
+    before, and at the beginning of the pass."""
+    phrases = task.exercise.phrases
+    here = next(n for n, phrase in enumerate(phrases) if phrase.first <= reached <= phrase.last)
+    since = phrases[max(0, here - 1)].first
+    firsts = {task.first, *(phrase.first for phrase in phrases)}
+    firsts |= {after.index for before, after in pairwise(task.moments) if before.bar != after.bar}
+    struck = (task.wanted_from(first) for first in sorted(firsts) if first >= task.first)
+    yield from (
+        first
+        for first in dict.fromkeys(struck)
+        if (since <= first or first == task.wanted_from(task.first)) and first < reached
+    )
