@@ -4,7 +4,8 @@ Any chord that fits the beginning of an earlier bar may be such a beginning. Fro
 is followed as if it were one, beside the way on which it is none; it is one as soon as, over two
 chords or more, it explains by `MARGIN` better what was struck. The price of having stopped, and
 of being late ever since, is paid on either way, so that a player who only stopped and goes on, or
-who is late throughout, is not taken for one who begins again.
+who is late throughout, is not taken for one who begins again. Who has not even stopped hardly
+begins again: that costs more.
 
 Where the program plays the bass itself it leads, and nobody can begin again without it.
 """
@@ -14,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import inf
 
 from trainer.judging.follow import HELD, Follower, follow, follower, price_of
 from trainer.judging.stretch import Stretch, stretch_again
@@ -23,6 +25,8 @@ from trainer.listening.events import StruckChord
 
 FITS = 0.25  # `strangeness` of a chord with which one begins again, at most
 MARGIN = 1.0  # in the prices of `follow`
+UNASKED = 1.0  # what it costs if the chord came when the next one was expected
+STOPPED = 0.35  # beats by which it has to come later for the player to have stopped
 CLEARLY = 0.3  # by which it must explain more than any other beginning
 AT_LAST = 5  # chords after which of two beginnings that sound alike the later is taken
 HOPELESS = 2.0  # by how much it may explain less
@@ -75,6 +79,21 @@ def begun_again(attempts: Sequence[Attempt], after: Follower, chord: StruckChord
     return None
 
 
+def awaited_until(attempts: Sequence[Attempt], after: Follower) -> float:
+    """The clock time until which the next chord may come of an attempt that explains better what
+    was struck, though not yet clearly; -inf if there is none."""
+    return max((_next_by(one) for one in attempts if _gain(one, after) > 0), default=-inf)
+
+
+def _next_by(one: Attempt) -> float:
+    """When the chord after its latest would come a beat late."""
+    task, part = one.after.task, one.part
+    assert task.line is not None
+    place = one.after.moment(one.chords[-1].first - part.origin)
+    following = min(task.wanted_from((part.first if place is None else place) + 1), task.last)
+    return part.origin + task.line.time(following) + task.line.beat_length(following)
+
+
 def _gain(one: Attempt, after: Follower) -> float:
     """By how much it explains better what was struck."""
     return after.cost - one.cost - one.after.cost - HELD * len(one.chords)
@@ -96,11 +115,12 @@ def _begun(before: Follower, chord: StruckChord, part: Stretch) -> Iterator[Atte
     if reached is None:
         return
     following = task.wanted_from(reached + 1)
-    late = 0.0
+    late = lag = before.lag(by)
     if following <= task.last:
         due = task.line.time(following)
         late = (onset(chord) - part.origin - due) / task.line.beat_length(following)
-    cost = before.cost + price_of(late)
+    stopped = late - lag > STOPPED
+    cost = before.cost + price_of(late) + (0.0 if stopped else UNASKED)
     for first in _beginnings(task, reached):
         if strangeness(task.at(first), chord.struck) <= FITS:
             again = stretch_again(task, first, onset(chord), chord.first)

@@ -17,7 +17,7 @@ from math import inf
 
 from trainer.judging.clock import Complete, Over, Placed
 from trainer.judging.follow import Follower, align, follow, follower
-from trainer.judging.fresh_start import Attempt, attempted, begun_again
+from trainer.judging.fresh_start import Attempt, attempted, awaited_until, begun_again
 from trainer.judging.heard import LEAVING, RECALLED, Heard, heard
 from trainer.judging.stretch import Stretch, goes_on, moment_at, stretch
 from trainer.judging.task import Task
@@ -144,12 +144,13 @@ class Tactus:
         return max(self.part.first, moment_at(self.task, now - self.part.origin))
 
     def ended(self, now: float) -> bool:
-        """Who is late is waited for, but no longer than that."""
+        """Who is late is waited for, but no longer than that; so is who may have begun again."""
         line = self.task.line
         if line is None:
             return False
         to_come = self.came_to >= 0 and self.task.wanted_from(self.came_to + 1) <= self.task.last
-        return now >= self.part.origin + line.end + (self.lag if to_come else 0.0)
+        end = self.part.origin + line.end + (self.lag if to_come else 0.0)
+        return now >= max(end, awaited_until(self.attempts, self.follower))
 
     def goes_on_from(self, broken: float) -> int:
         return goes_on(self.task, self.part, broken)
