@@ -14,7 +14,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from tests.screen.hands import Hands, open_hands, practise
 from tests.screen.pieces import eight_pages, evening
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 
 TARGET = 0.008  # seconds, the slowest in a hundred frames

@@ -10,7 +10,8 @@ from pathlib import Path
 from tests.screen.hands import Hands, open_app, open_hands, practise, somebody  # first: no display
 
 import pygame  # isort: skip
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.score.library import Library
 from trainer.screen.views.after import AfterView
 

@@ -18,7 +18,8 @@ from trainer.journal.writer import Writer
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import PassVerdict
-from trainer.practice.demo import Slip, perform, realization
+from trainer.practice.demo import perform, realization
+from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library

@@ -38,14 +38,14 @@ from tests.screen.hands import Hands, StageClock, open_hands, somebody
 from trainer.conducting.chosen_sound import opening_sound
 from trainer.conducting.console import Console
 from trainer.conducting.shell import Shell
-from trainer.conducting.sources import DemoSource, HandsSource
+from trainer.conducting.sources import DemoSource, HandsSource, usual
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
 from trainer.journal.writer import Writer
 from trainer.listening.events import KeyEvent
-from trainer.practice.demo import Slip
 from trainer.practice.effects import Effect, PassBegan, SessionEvent
 from trainer.practice.session import Session
+from trainer.practice.slips import Slip
 from trainer.resources import exercises_folder
 from trainer.review.review_page import review_page
 from trainer.screen.app import App
@@ -87,7 +87,9 @@ class DemoHands(HandsSource):
     def told(self, effect: Effect, session: Session) -> None:
         if isinstance(effect, PassBegan):
             setup = self.shell().setup
-            self._hands = DemoSource(setup, self._at_once, slips=self.slips, seed=int(session.now))
+            self._hands = DemoSource(
+                setup, self._at_once, day=usual(slips=self.slips), seed=int(session.now)
+            )
         if self._hands is not None:
             self._hands.told(effect, session)
 

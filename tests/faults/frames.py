@@ -21,7 +21,8 @@ import pygame
 
 from tests.screen.hands import SIZES, open_hands, practise
 from tests.screen.pieces import eight_pages, evening
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 
 TARGET_MS = 8.0

@@ -25,11 +25,13 @@ from trainer.judging.passes import judge as judged
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, task
 from trainer.judging.verdict import MomentVerdict
-from trainer.listening.events import KeyDown, KeyEvent, KeyUp
-from trainer.practice.demo import Manner, Slip, SlipKind, perform, realization
+from trainer.listening.events import KeyEvent
+from trainer.practice.begin_again import begun_again
+from trainer.practice.demo import Manner, perform, realization
 from trainer.practice.effects import BegunAgain, Effect, MomentJudged, TakenBack
 from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.practice.points import Point, points
+from trainer.practice.slips import Slip, SlipKind
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
@@ -142,31 +144,25 @@ def _begun_again(
     """At moment `stuck` a chord goes wrong, or it is only left; a breath, and from an earlier bar
     or phrase on everything once more."""
     asked = task(exercise, conditions)
-    line = asked.line
-    assert line is not None
-    beat = line.beat_length(stuck)
     first = asked.wanted_from(chance.choice(beginnings(asked, stuck)))
-    slips = [Slip("wrong", stuck)] if chance.random() < 0.5 else []
-    left = line.time(stuck) + 0.7 * beat
-    again = left + chance.uniform(0.7, 4.0) * beat
-    seed = chance.randrange(1000)
-    before = [
-        event
-        for event in perform(
-            exercise, conditions, voicings, ORIGIN, manner=manner, slips=slips, seed=seed
+    wrong = [Slip("wrong", stuck)] if chance.random() < 0.5 else []
+    breath = chance.uniform(0.7, 4.0)
+
+    def playing(origin: float, begins: int, seed: int) -> tuple[KeyEvent, ...]:
+        slips = wrong if origin == ORIGIN else []
+        return perform(
+            exercise,
+            conditions,
+            voicings,
+            origin,
+            manner=manner,
+            slips=slips,
+            seed=seed,
+            first=begins,
         )
-        if event.time < ORIGIN + left
-    ]
-    down: dict[int, bool] = {}
-    for event in before:
-        if isinstance(event, KeyDown | KeyUp):
-            down[event.key] = isinstance(event, KeyDown)
-    up = [KeyUp(ORIGIN + left, key) for key, is_down in down.items() if is_down]
-    origin = ORIGIN + again - line.time(first)
-    after = perform(
-        exercise, conditions, voicings, origin, manner=manner, seed=seed + 1, first=first
-    )
-    events = (*before, *up, *after)
+
+    seed = chance.randrange(1000)
+    events = begun_again(asked, playing, ORIGIN, seed, asked.first, stuck, first, breath)
     return Happened(exercise, "begun again", first, conditions, events)
 
 

@@ -19,9 +19,10 @@ from random import Random
 
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import MomentVerdict, PassVerdict
-from trainer.practice.demo import Manner, Slip, perform
+from trainer.practice.demo import Manner, perform
 from trainer.practice.effects import Begin, Effect, MomentJudged, SessionEvent, Tick
 from trainer.practice.session import Session, feed, start
+from trainer.practice.slips import Slip
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise

@@ -17,7 +17,8 @@ from trainer.judging.take import Conditions, Take
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.listening.manuals import Manual
-from trainer.practice.demo import SLIPS, Slip, SlipKind, perform, realization
+from trainer.practice.demo import perform, realization
+from trainer.practice.slips import SLIPS, Slip, SlipKind
 from trainer.score.kern import parse_exercise
 from trainer.theory.pitch import Pitch
 

@@ -22,16 +22,13 @@ from trainer.listening.events import KeyDown, KeyUp
 from trainer.practice.demo import (
     HUMAN,
     PERFECT,
-    SLIPS,
     Manner,
-    Slip,
-    SlipKind,
     perform,
     realization,
-    slips_spread,
 )
 from trainer.practice.effects import MomentJudged
 from trainer.practice.mishaps import MISHAPS, MishapKind
+from trainer.practice.slips import SLIPS, Slip, SlipKind, slips_spread
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise, write_exercise

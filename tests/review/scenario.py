@@ -14,7 +14,8 @@ from trainer.journal.writer import Writer
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Part, Take
 from trainer.judging.task import task
-from trainer.practice.demo import Manner, SlipKind, perform, realization, slips_spread
+from trainer.practice.demo import Manner, perform, realization
+from trainer.practice.slips import SlipKind, slips_spread
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library

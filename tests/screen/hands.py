@@ -19,12 +19,14 @@ import pygame
 from trainer.conducting.console import Console
 from trainer.conducting.setup import Setup
 from trainer.conducting.shell import Shell
-from trainer.conducting.sources import DemoSource, HandsSource, Source
+from trainer.conducting.sources import DemoSource, HandsSource, Source, usual
 from trainer.conducting.way_out import WayOut
 from trainer.listening.assigning import Assignment
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
+from trainer.practice.demo import HUMAN, Manner
 from trainer.practice.effects import Effect
 from trainer.practice.session import Session
+from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 from trainer.screen.app import App, Ports
 from trainer.screen.remembered import WindowState
@@ -249,7 +251,8 @@ def practise(
     *,
     demo: bool = True,
     tempo: float | None = 120.0,
-    **more: object,
+    manner: Manner = HUMAN,
+    slips: Sequence[Slip] = (),
 ) -> PlayView:
     """Open the practice view on an exercise; the demo player plays it when it is begun."""
     settings = hands.window.room.settings
@@ -261,9 +264,7 @@ def practise(
         shells[0].sound_now(event)
 
     source: Source = (
-        DemoSource(setup, at_once, **more)  # type: ignore[arg-type]
-        if demo
-        else LettersOnly(at_once)
+        DemoSource(setup, at_once, day=usual(manner, slips)) if demo else LettersOnly(at_once)
     )
     shells.append(Shell(setup, source, hands.output, None, StageClock(hands)))
     view = PlayView(hands.window.room, shells[0])

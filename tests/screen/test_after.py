@@ -15,7 +15,8 @@ from tests.screen.test_play import inked
 from trainer.conducting.sources import DemoSource
 from trainer.judging.causes import causes
 from trainer.judging.judge import Judge
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.score.library import Library
 from trainer.screen.parts.pass_words import counted, figures_in_words
 from trainer.screen.sheet.board import Written

@@ -13,7 +13,8 @@ import pytest
 from tests.screen.conftest import Opens
 from tests.screen.hands import practise
 from tests.screen.pieces import evening
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.screen.views.after import AfterView
 from trainer.theory import realize
 

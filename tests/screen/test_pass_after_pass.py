@@ -10,7 +10,8 @@ from tests.screen.conftest import Opens
 from tests.screen.hands import Hands, practise, somebody
 from tests.screen.pieces import evening
 from trainer.conducting.sources import DemoSource
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
+from trainer.practice.slips import Slip
 from trainer.screen.views.after import AfterView
 from trainer.screen.views.play import PlayView
 from trainer.theory.realize import Solver

@@ -10,8 +10,9 @@ from tests.screen.hands import SIZES, Hands, LettersOnly, chord, practise, someb
 from tests.screen.pieces import eight_pages, evening, extremes, hymn, seven_flats
 from trainer.listening.events import KeyDown, PortFound, PortLost
 from trainer.listening.manuals import Manual
-from trainer.practice.demo import PERFECT, Slip
+from trainer.practice.demo import PERFECT
 from trainer.practice.lens import lens
+from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 from trainer.screen.sheet.heading import status_words
 from trainer.screen.views.after import AfterView

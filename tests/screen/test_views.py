@@ -120,11 +120,11 @@ def practised(folder: Path) -> Path:
 
     from trainer.conducting.setup import Setup
     from trainer.conducting.shell import QuickClock, Shell, play_through
-    from trainer.conducting.sources import DemoSource
+    from trainer.conducting.sources import DemoSource, usual
     from trainer.journal.writer import Writer
     from trainer.judging.take import Take
-    from trainer.practice.demo import Slip
     from trainer.practice.effects import PassEnded
+    from trainer.practice.slips import Slip
     from trainer.score.library import Library
     from trainer.sound.output import Silence
 
@@ -150,7 +150,7 @@ def practised(folder: Path) -> Path:
                 writer.events(name, take.events)
                 writer.end(name, take, effect.verdict, True)
 
-        source = DemoSource(setup, lambda event: None, slips=slips, seed=day)
+        source = DemoSource(setup, lambda event: None, day=usual(slips=slips), seed=day)
         play_through(Shell(setup, source, Silence(), None, QuickClock()), keep)
         assert ended
     writer.close()

@@ -204,7 +204,7 @@ def _sources(
     name: str, manuals: Sequence[Assignment], hook: Any, way: WayOut, seed: int
 ) -> Callable[[Setup], Source]:
     """The player's hands stay the same from task to task; the demo player learns each anew."""
-    from trainer.commands.performing import open_source
+    from trainer.commands.performing import Demo, open_source
 
     kept: list[Source] = []
     passes = 0
@@ -213,9 +213,9 @@ def _sources(
         nonlocal passes
         passes += 1
         if name == "demo":
-            return open_source(name, setup, hook, way, seed + passes, ())
+            return open_source(name, setup, hook, way, Demo(seed + passes))
         if not kept:
-            kept.append(open_source(name, setup, hook, way, seed, (), manuals))
+            kept.append(open_source(name, setup, hook, way, Demo(seed), manuals))
         return kept[0]
 
     return source

@@ -6,6 +6,7 @@ import json
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     from trainer.conducting.way_out import WayOut
     from trainer.journal.writer import Writer
     from trainer.listening.assigning import Assignment
-    from trainer.practice.demo import Slip
     from trainer.practice.effects import Effect
+    from trainer.practice.slips import Slip
     from trainer.settings import Player, Settings
     from trainer.sound.output import Output
 
@@ -85,13 +86,21 @@ def check_typing(source: str, view: str) -> None:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """The demo player that is asked for: its first day, its slips, or days like a person's."""
+
+    seed: int = 0
+    slips: Sequence[Slip] = ()
+    human: bool = False
+
+
 def open_source(
     name: str,
     setup: Setup,
     hook: Hook,
     way: WayOut,
-    seed: int = 0,
-    slips: Sequence[Slip] = (),
+    demo: Demo | None = None,
     manuals: Sequence[Assignment] = (),
 ) -> Source:
     """The keys to listen to: `demo`, `typing`, or MIDI ports as `trainer.listening.chosen_ports`
@@ -99,12 +108,15 @@ def open_source(
 
     Raises InputError for a port that is not there, or is told two things.
     """
-    from trainer.conducting.sources import DemoSource, HandsSource
+    from trainer.conducting.sources import DemoSource, HandsSource, usual
+    from trainer.practice.human_day import human_day
 
     if name == "demo":
-        return DemoSource(setup, hook, slips=slips, seed=seed)
-    if slips:
-        raise InputError("--slip is for the demo player", remedy="add --input demo")
+        demo = demo or Demo()
+        day = human_day if demo.human else usual(slips=demo.slips)
+        return DemoSource(setup, hook, day=day, seed=demo.seed)
+    if demo is not None and (demo.slips or demo.human):
+        raise InputError("--slip and --human are for the demo player", remedy="add --input demo")
     if name == "typing":
         return way.closing("the keyboards", HandsSource(hook, passage=hook.passage))
     source = way.closing("the keyboards", HandsSource(hook, name, hook.passage, manuals))

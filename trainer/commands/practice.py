@@ -10,6 +10,7 @@ import click
 
 from trainer.commands.log_option import log_option
 from trainer.commands.manuals_option import chosen_manuals, manuals_option
+from trainer.commands.performing import Demo
 from trainer.errors import InputError
 from trainer.theory.hands import HANDS, Hands
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from trainer.conducting.shell import Shell
     from trainer.judging.take import Conditions
     from trainer.listening.assigning import Assignment
-    from trainer.practice.demo import Slip
+    from trainer.practice.slips import Slip
     from trainer.score.exercise import Exercise
     from trainer.settings import Settings
 
@@ -56,9 +57,11 @@ FIRST_EXERCISE = "triads-common-tones"
     "slips",
     multiple=True,
     metavar="KIND@MOMENT",
-    help="Let the demo player slip: wrong, fifths, late, skipped, extra, corrected, doubled; "
-    "bass-alone, accidental-forgotten, finger-beside, figure-not-read, bass-misread, hand-shifted.",
+    help="Let the demo player slip: wrong, fifths, late, skipped, extra, corrected, doubled, "
+    "again; bass-alone, accidental-forgotten, finger-beside, figure-not-read, bass-misread, "
+    "hand-shifted.",
 )
+@click.option("--human", is_flag=True, help="Demo player: what happens to people, by its day.")
 @click.option("--quick", is_flag=True, help="Demo player, no view: as fast as it can be computed.")
 @click.option("--silent", is_flag=True, help="Without sound.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object at the end.")
@@ -83,6 +86,7 @@ def command(
     view: str | None,
     seed: int,
     slips: tuple[str, ...],
+    human: bool,
     quick: bool,
     silent: bool,
     as_json: bool,
@@ -109,6 +113,8 @@ def command(
         raise InputError("--loop and --passes exclude each other", remedy="give one of them")
     if quick and (source != "demo" or view != "none"):
         raise InputError("--quick needs --input demo and --view none")
+    if human and slips:
+        raise InputError("--human and --slip exclude each other", remedy="give one of them")
     if at_sight and key is None:
         raise InputError("--at-sight needs a key to play in", remedy="add --key")
     settings = load()
@@ -147,8 +153,7 @@ def command(
         source=source,
         manuals=assigned,
         view=view,
-        seed=seed,
-        slips=tuple(_slip(text) for text in slips),
+        demo=Demo(seed, tuple(_slip(text) for text in slips), human),
         quick=quick,
         silent=silent,
         as_json=as_json,
@@ -189,8 +194,7 @@ def run(
     source: str,
     view: str,
     manuals: Sequence[Assignment] = (),
-    seed: int = 0,
-    slips: Sequence[Slip] = (),
+    demo: Demo | None = None,
     quick: bool = False,
     silent: bool = False,
     as_json: bool = False,
@@ -206,7 +210,7 @@ def run(
         hook = performing.Hook()
         shell = Shell(
             setup,
-            performing.open_source(source, setup, hook, way, seed, slips, manuals),
+            performing.open_source(source, setup, hook, way, demo, manuals),
             performing.open_sound(settings.player, view, hook, way, silent or quick),
             performing.open_writer(location, settings, way),
             QuickClock() if quick else RealClock(),
@@ -255,8 +259,8 @@ def _parts(text: str) -> tuple[Any, ...]:
 
 
 def _slip(text: str) -> Slip:
-    from trainer.practice.demo import SLIPS, Slip
     from trainer.practice.mishaps import MISHAPS
+    from trainer.practice.slips import SLIPS, Slip
 
     kind, at, moment = text.partition("@")
     every = (*SLIPS, *MISHAPS)

@@ -9,10 +9,11 @@ from typing import Protocol
 
 from trainer.apart import Passage
 from trainer.conducting.setup import Setup
+from trainer.judging.task import Task, task
 from trainer.listening.assigning import Assignment
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Onward
 from trainer.listening.keyboard import FIRST, Keyboard
-from trainer.practice.demo import HUMAN, Manner, Slip, perform, realization
+from trainer.practice.demo import HUMAN, Manner, perform, realization
 from trainer.practice.effects import (
     Begin,
     Effect,
@@ -22,7 +23,10 @@ from trainer.practice.effects import (
     Resumed,
     SessionEvent,
 )
+from trainer.practice.human_day import Day
 from trainer.practice.session import Session
+from trainer.practice.slips import Slip
+from trainer.theory.voicing import Voicing
 
 BREATH = 1.0  # seconds after which the demo player goes on when a pass was broken off
 
@@ -137,6 +141,17 @@ class HandsSource:
         self.name = self._keyboard.name or self.name
 
 
+Days = Callable[[Task, Sequence[Voicing], int], Day]
+
+
+def usual(manner: Manner = HUMAN, slips: Sequence[Slip] = ()) -> Days:
+    """Every day the same touch and the same slips."""
+    return lambda asked, voicings, number: Day(manner, tuple(slips))
+
+
+AS_USUAL = usual()
+
+
 class DemoSource:
     """A demo player; it begins by itself, and again after every pause."""
 
@@ -147,14 +162,13 @@ class DemoSource:
         setup: Setup,
         at_once: Callable[[KeyEvent], None],
         *,
-        manner: Manner = HUMAN,
-        slips: Sequence[Slip] = (),
+        day: Days = AS_USUAL,
         seed: int = 0,
     ) -> None:
         self._setup = setup
         self._at_once = at_once
-        self._manner = manner
-        self._slips = slips
+        self._day = day
+        self._think = HUMAN.think
         self._seed = seed
         self._voicings = realization(setup.exercise, setup.conditions)
         self._ahead: list[KeyEvent] = []
@@ -169,13 +183,13 @@ class DemoSource:
             self._begin_at = inf
             return [Begin()]
         if not self._ahead and self._waited_for and now >= self._go_on_at:
-            self._go_on_at = now + self._manner.think  # untimed, and a moment was left out
+            self._go_on_at = now + self._think  # untimed, and a moment was left out
             return [Onward(now)]
         due = [event for event in self._ahead if event.time <= now]
         self._ahead = self._ahead[len(due) :]
         for event in due:
             self._sound(event)
-            self._go_on_at = event.time + 2 * self._manner.think
+            self._go_on_at = event.time + 2 * self._think
         return due
 
     def told(self, effect: Effect, session: Session) -> None:
@@ -213,15 +227,19 @@ class DemoSource:
         self._ahead = []
 
     def _play(self, origin: float, first: int | None) -> None:
+        number = self._seed + self._passes - 1
+        asked = task(self._setup.exercise, self._setup.conditions)
+        today = self._day(asked, self._voicings, number)
+        self._think = today.manner.think
         self._ahead = list(
             perform(
                 self._setup.exercise,
                 self._setup.conditions,
                 self._voicings,
                 origin,
-                manner=self._manner,
-                slips=self._slips,
-                seed=self._seed + self._passes - 1,
+                manner=today.manner,
+                slips=today.slips,
+                seed=number,
                 first=first,
             )
         )
