@@ -33,6 +33,7 @@ from trainer.listening.tones import Tones
 from trainer.practice.effects import (
     Accompany,
     Begin,
+    BegunAgain,
     Effect,
     Hush,
     Jumped,
@@ -42,6 +43,7 @@ from trainer.practice.effects import (
     PassBegan,
     PassEnded,
     Played,
+    Resumed,
     Say,
     SessionEvent,
     Stop,
@@ -387,6 +389,8 @@ class Shell:
                 writer.events(self._take_id, (event,))
             case MomentJudged(verdict, faults) if self._take_id is not None:
                 writer.moment(self._take_id, verdict, faults)
+            case Resumed() | BegunAgain() if self._take_id is not None:
+                writer.went_on(self._take_id, self.session.pauses)
             case PassEnded(take, verdict, finished) if self._take_id is not None:
                 writer.end(self._take_id, take, self._final(verdict), finished)
                 self._take_id = None

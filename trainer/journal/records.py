@@ -36,7 +36,7 @@ from trainer.journal.schema import (
     take,
 )
 from trainer.journal.sums import Sums, count_take, put_sights, sights_of
-from trainer.judging.take import Conditions, Take
+from trainer.judging.take import Conditions, Pause, Take
 from trainer.judging.timing import timing
 from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
 from trainer.listening.events import KeyEvent
@@ -181,6 +181,8 @@ def append_moment(
     marks = connection.execute(select(take.c.marking_seq).where(take.c.seq == seq)).scalar_one()
     here = (moment.c.marking_seq == marks) & (moment.c.position == verdict.index)
     connection.execute(delete(moment).where(here))
+    ends = (fault.c.moments == f"{verdict.index}") | fault.c.moments.like(f"%,{verdict.index}")
+    connection.execute(delete(fault).where(fault.c.marking_seq == marks, ends))
     connection.execute(insert(moment), {"marking_seq": marks, **moment_row(verdict)})
     if faults:
         query = select(func.max(fault.c.number)).where(fault.c.marking_seq == marks)
@@ -188,6 +190,11 @@ def append_moment(
         first = 0 if last is None else last + 1
         rows = [fault_row(n, one) for n, one in enumerate(faults, first)]
         connection.execute(insert(fault), [{"marking_seq": marks, **row} for row in rows])
+
+
+def put_pauses(connection: Connection, seq: int, pauses: Sequence[Pause]) -> None:
+    """Where a take that is being played was broken off and went on, so far."""
+    connection.execute(update(take).where(take.c.seq == seq).values(pauses=json.dumps(pauses)))
 
 
 def end_take(

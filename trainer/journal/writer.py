@@ -31,7 +31,7 @@ from trainer.journal.since_opened import Record, Session
 from trainer.journal.store import Journal
 from trainer.journal.watch import Watch
 from trainer.journal.whole import WholeTake, read_whole
-from trainer.judging.take import Take
+from trainer.judging.take import Pause, Take
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyEvent
 from trainer.theory.fault import Fault
@@ -104,6 +104,11 @@ class Writer:
         """What is said of one moment, with the faults that became known with it."""
         ours = tuple(faults)
         self._put(take_id, lambda c: records.append_moment(c, self._seqs[take_id], verdict, ours))
+
+    def went_on(self, take_id: str, pauses: Sequence[Pause]) -> None:
+        """Where the take was broken off and went on, so far."""
+        ours = tuple(pauses)
+        self._put(take_id, lambda c: records.put_pauses(c, self._seqs[take_id], ours))
 
     def end(
         self,

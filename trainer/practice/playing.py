@@ -86,7 +86,7 @@ def _heard(session: Session, performance: Performance, over: tuple[Over, ...], t
     effects: tuple[Effect, ...] = ()
     part = clock.part
     if before is not None and part is not None and part != before:
-        session, effects = _followed(session, part, time)
+        session, effects = _followed(session, part)
     elif clock.waiting <= max((moment.index for moment in session.moments), default=-1):
         at = session.exercise.moments[clock.waiting]
         place = place_in_words(at.bar, at.beat)
@@ -96,7 +96,7 @@ def _heard(session: Session, performance: Performance, over: tuple[Over, ...], t
     return session, effects + more
 
 
-def _followed(session: Session, part: Stretch, now: float) -> Step:
+def _followed(session: Session, part: Stretch) -> Step:
     """The player has begun again from an earlier bar, and the beat goes by that."""
     line = session.task.line
     assert line is not None
@@ -109,7 +109,7 @@ def _followed(session: Session, part: Stretch, now: float) -> Step:
         text=text,
     )
     again = BegunAgain(first, time, text)
-    return session, (again, Hush(), *accompany_from(session.task, first, time, now))
+    return session, (again, Hush(), *accompany_from(session.task, first, time, session.now))
 
 
 def _judged(session: Session, over: tuple[Over, ...]) -> Step:
