@@ -11,6 +11,7 @@ import pytest
 
 from tests.faults.human import pieces, said_live
 from tests.practice.playing import Pass, play
+from trainer.conducting.todays_drill import after_words
 from trainer.errors import InputError
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions
@@ -20,7 +21,11 @@ from trainer.listening.events import KeyEvent
 from trainer.practice.begin_again import begun_again
 from trainer.practice.demo import PERFECT, Manner, perform
 from trainer.practice.effects import BegunAgain, Played, TakenBack
+from trainer.practice.ladder import begin, verdict_at
+from trainer.practice.plan import Next, Part
+from trainer.practice.plan import Task as Asked
 from trainer.practice.points import points
+from trainer.practice.result import result_of
 from trainer.practice.slips import Slip
 from trainer.score.exercise import Exercise
 from trainer.theory.voicing import Voicing
@@ -202,6 +207,20 @@ def test_where_the_program_plays_the_bass_it_leads() -> None:
         lambda origin: begun_again(asked, playing, origin, 0, asked.first, 20, first, 2.0),
     )
     assert made.of(BegunAgain) == [] and made.session.take.pauses == ()
+
+
+def test_it_is_not_played_through_and_no_ladder_is_climbed_by_it() -> None:
+    exercise, _ = one = piece("werde-munter-2")
+    session = stuck(one, 20, bar_before(task(exercise, TEMPO), 20), 2.0).session
+    assert session.verdict is not None
+    result = result_of(session.take, session.verdict, exercise, finished=True, seconds=60.0)
+    ladder = replace(begin(exercise.id, result.key, result.hands, 72.0), tempo=72.0)
+    assert result.harmony == 1.0 and result.time == 1.0 and not result.whole
+    assert verdict_at(ladder, result) == "no matter"
+    assert verdict_at(ladder, replace(result, whole=True)) == "good"
+    following = Next(Part("piece", "A piece", "", 5.0, ()), Asked(exercise.id), 72.0, ladder)
+    (said,) = after_words(following, result)
+    assert said.startswith("begun again, so not counted: harmony 100%")
 
 
 def test_a_moment_that_is_none_is_refused_in_one_line() -> None:

@@ -188,6 +188,8 @@ def after_words(following: Next, result: PassResult) -> tuple[str, ...]:
     )
     verdict = verdict_at(ladder, result)
     word = {"good": "good", "failed": "not yet", "no matter": "not counted"}[verdict]
+    if not result.whole:  # a drill asks for whole pieces
+        word = "begun again, so not counted"
     after = climbed(ladder, result)
     moved = f"; now {after.tempo:g}" if after.tempo != ladder.tempo else ""
     return (f"{word}: {said}{moved}",)
