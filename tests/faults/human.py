@@ -24,9 +24,9 @@ from trainer.judging.judge import Judge, judge_chords
 from trainer.judging.passes import judge as judged
 from trainer.judging.take import Conditions
 from trainer.judging.task import Task, task
-from trainer.judging.verdict import MomentVerdict
+from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyEvent
-from trainer.practice.begin_again import begun_again
+from trainer.practice import begin_again
 from trainer.practice.demo import Manner, perform, realization
 from trainer.practice.effects import BegunAgain, Effect, MomentJudged, TakenBack
 from trainer.practice.mishaps import MISHAPS, somewhere
@@ -79,12 +79,15 @@ def pieces() -> tuple[tuple[Exercise, tuple[Voicing, ...]], ...]:
     return tuple(found)
 
 
-def happened(number: int, seed: int = 1) -> Happened | None:
+TEMPI = (48.0, 60.0, 72.0, 88.0)
+
+
+def happened(number: int, seed: int = 1, tempi: Sequence[float] = TEMPI) -> Happened | None:
     """Pass `number`; None where that cannot happen in its piece."""
     chance = Random(f"{seed} {number}")
     incident = INCIDENTS[number % len(INCIDENTS)]
     exercise, voicings = pieces()[number // len(INCIDENTS) % len(pieces())]
-    conditions = Conditions(tempo=chance.choice([48.0, 60.0, 72.0, 88.0]))
+    conditions = Conditions(tempo=chance.choice(tempi))
     beat = 60 / (conditions.tempo or 60)
     manner = Manner(
         beat=0.02,
@@ -162,7 +165,9 @@ def _begun_again(
         )
 
     seed = chance.randrange(1000)
-    events = begun_again(asked, playing, ORIGIN, seed, asked.first, stuck, first, breath)
+    events = begin_again.begun_again(
+        asked, playing, ORIGIN, seed, asked.first, stuck, first, breath
+    )
     return Happened(exercise, "begun again", first, conditions, events)
 
 
@@ -203,24 +208,28 @@ def said_live(effects: Iterable[Effect]) -> dict[int, MomentVerdict]:
     return said
 
 
-def amiss(one: Happened, made: Pass) -> tuple[str, str, str]:
-    """What is said first where it should be the incident, which other chords are judged otherwise
-    than right, and at which other keys count at the end than was said live; '' where nothing is."""
-    session = made.session
-    verdict = session.verdict
+def otherwise(made: Pass) -> str:
+    """At which moments other keys count at the end than was said live, and whether the take says
+    otherwise than the pass; '' where nothing is amiss."""
+    verdict, live = made.session.verdict, said_live(made.effects)
     assert verdict is not None
-    said = points(session.judge, verdict, (), session.take.begun_again)
+    other = [m.index for m in verdict.moments if m.index in live and m.keys != live[m.index].keys]
+    anew = str(other) if other else ""
+    if judged(made.session.take) != verdict:
+        anew += " the take says otherwise than the pass"
+    return anew
+
+
+def amiss(one: Happened, verdict: PassVerdict, begun_again: Sequence[int]) -> tuple[str, str]:
+    """What is said first where it should be the incident, and which other chords are judged
+    otherwise than right; '' where nothing is amiss."""
+    said = points(Judge(one.exercise, one.conditions), verdict, (), begun_again)
     first = said[0] if said else None
     wrong = {m.index for m in verdict.moments if m.outcome != "complete"}
     if one.incident in MISHAPS or one.incident == "left out":
         wrong.discard(one.moment if one.moment is not None else -1)
     derailed = f"{sorted(wrong)} {verdict.extra}" if wrong or verdict.extra else ""
-    live = said_live(made.effects)
-    other = [m.index for m in verdict.moments if m.index in live and m.keys != live[m.index].keys]
-    anew = str(other) if other else ""
-    if judged(session.take) != verdict:
-        anew += " the take says otherwise than the pass"
-    return ("" if _is(one, first) else str(first)), derailed, anew
+    return ("" if _is(one, first) else str(first)), derailed
 
 
 def _is(one: Happened, first: Point | None) -> bool:
@@ -244,21 +253,24 @@ def run(passes: int, seed: int) -> tuple[Counter[str], list[str], list[str], lis
     tried: Counter[str] = Counter()
     misnamed: list[str] = []
     derailed: list[str] = []
-    otherwise: list[str] = []
+    changed: list[str] = []
     for number in range(passes):
         one = happened(number, seed)
         if one is None:
             continue
         tried[one.incident] += 1
-        named, others, anew = amiss(one, one.played())
+        made = one.played()
+        assert made.session.verdict is not None
+        named, others = amiss(one, made.session.verdict, made.session.take.begun_again)
+        anew = otherwise(made)
         where = f"{number} {one.incident} {one.exercise.id} {one.moment}"
         if named:
             misnamed.append(f"{where}: {named[:160]}")
         if others:
             derailed.append(f"{where}: {others[:160]}")
         if anew:
-            otherwise.append(f"{where}: {anew[:160]}")
-    return tried, misnamed, derailed, otherwise
+            changed.append(f"{where}: {anew[:160]}")
+    return tried, misnamed, derailed, changed
 
 
 def main() -> int:
