@@ -151,24 +151,32 @@ def _begun_again(
     wrong = [Slip("wrong", stuck)] if chance.random() < 0.5 else []
     breath = chance.uniform(0.7, 4.0)
 
-    def playing(origin: float, begins: int, seed: int) -> tuple[KeyEvent, ...]:
-        slips = wrong if origin == ORIGIN else []
-        return perform(
-            exercise,
-            conditions,
-            voicings,
-            origin,
-            manner=manner,
-            slips=slips,
-            seed=seed,
-            first=begins,
-        )
-
+    right = _playing(exercise, conditions, voicings, manner, [])
+    stuck_there = _playing(exercise, conditions, voicings, manner, wrong)
     seed = chance.randrange(1000)
     events = begin_again.begun_again(
-        asked, playing, ORIGIN, seed, asked.first, stuck, first, breath
+        asked, stuck_there, right, ORIGIN, seed, asked.first, stuck, first, breath
     )
     return Happened(exercise, "begun again", first, conditions, events)
+
+
+def _playing(
+    exercise: Exercise,
+    conditions: Conditions,
+    voicings: Sequence[Voicing],
+    manner: Manner,
+    slips: Sequence[Slip],
+) -> begin_again.Playing:
+    return lambda origin, begins, seed: perform(
+        exercise,
+        conditions,
+        voicings,
+        origin,
+        manner=manner,
+        slips=slips,
+        seed=seed,
+        first=begins,
+    )
 
 
 def beginnings(asked: Task, stuck: int) -> list[int]:

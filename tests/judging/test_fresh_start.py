@@ -49,7 +49,7 @@ def stuck(
         return perform(exercise, conditions, voicings, origin, manner=PERFECT, first=begins)
 
     def events(origin: float) -> Sequence[KeyEvent]:
-        return begun_again(asked, playing, origin, 0, asked.first, moment, first, breath)
+        return begun_again(asked, playing, playing, origin, 0, asked.first, moment, first, breath)
 
     return play(exercise, conditions, events)
 
@@ -132,14 +132,12 @@ def test_twice_in_one_pass() -> None:
         return perform(exercise, TEMPO, voicings, origin, manner=PERFECT, first=begins)
 
     def then(origin: float, begins: int, seed: int) -> tuple[KeyEvent, ...]:
-        if begins == asked.first:
-            return once(origin, begins, seed)
-        return begun_again(asked, once, origin, 0, begins, 24, late, 1.6)
+        return begun_again(asked, once, once, origin, 0, begins, 24, late, 1.6)
 
     made = play(
         exercise,
         TEMPO,
-        lambda origin: begun_again(asked, then, origin, 0, asked.first, 12, early, 2.4),
+        lambda origin: begun_again(asked, once, then, origin, 0, asked.first, 12, early, 2.4),
     )
     assert right(made) and made.session.take.begun_again == (early, late)
 
@@ -204,7 +202,7 @@ def test_where_the_program_plays_the_bass_it_leads() -> None:
     made = play(
         exercise,
         led,
-        lambda origin: begun_again(asked, playing, origin, 0, asked.first, 20, first, 2.0),
+        lambda origin: begun_again(asked, playing, playing, origin, 0, asked.first, 20, first, 2.0),
     )
     assert made.of(BegunAgain) == [] and made.session.take.pauses == ()
 

@@ -56,6 +56,28 @@ def test_a_pass_is_played_and_marked_at_every_size(window: Opens, size: tuple[in
     assert inked(hands.surface, view.board.area, theme.pencil) > 20
 
 
+@pytest.mark.parametrize("size", SIZES)
+def test_who_begins_again_is_followed_on_the_page(window: Opens, size: tuple[int, int]) -> None:
+    """What was played from there on is taken off the page, the mark stands where the player is, and
+    in the end the page is that of a pass without a mistake, which says that it was begun again."""
+    hands = window(size)
+    slips = [Slip("wrong", 6), Slip("again", 6)]
+    view = practise(hands, hymn(), slips=slips, manner=PERFECT, tempo=90)
+    hands.settle()
+    hands.press(pygame.K_SPACE, " ")
+    hands.until(lambda: bool(view.shell.session.pauses), 60)
+    session = view.shell.session
+    first = session.pauses[0][2]  # type: ignore[misc]
+    assert first <= session.current <= 6 and session.part is not None
+    assert all(index < session.current + 1 for index in view.inked.verdicts)
+    assert view.text.startswith("you began again from bar")
+    hands.picture("play-begun-again")
+    after = play_to_the_end(hands, view)
+    hands.picture("after-begun-again")
+    assert {one.outcome for one in after.verdict.moments} == {"complete"}
+    assert after.points[0].kind == "again" and after.points[0].moments == (first,)
+
+
 def test_the_moment_mark_stands_over_the_moment_that_sounds(window: Opens) -> None:
     hands = window((1920, 1080))
     view = practise(hands, evening(), manner=PERFECT, tempo=100)

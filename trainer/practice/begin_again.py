@@ -16,6 +16,7 @@ Playing = Callable[[float, int, int], Sequence[KeyEvent]]  # origin, from which 
 def begun_again(
     asked: Task,
     playing: Playing,
+    anew: Playing,
     origin: float,
     seed: int,
     begins: int,
@@ -24,7 +25,8 @@ def begun_again(
     breath: float | None = None,
 ) -> tuple[KeyEvent, ...]:
     """Play from moment `begins` until stuck at moment `stuck`, then from moment `first` (as usual,
-    from the beginning of the bar) to the end, after `breath` beats (as usual one to three).
+    from the beginning of the bar) to the end, after `breath` beats (as usual one to three): the
+    second time as `anew` has it.
 
     Raises InputError where there is no beat to follow, or nothing to begin again from.
     """
@@ -47,8 +49,8 @@ def begun_again(
         if isinstance(event, KeyDown | KeyUp):
             down[event.key] = isinstance(event, KeyDown)
     leaving = [KeyUp(origin + left, key) for key, is_down in down.items() if is_down]
-    anew = origin + left + breath * beat - asked.line.time(first)
-    return (*before, *leaving, *playing(anew, first, seed + 1))
+    later = origin + left + breath * beat - asked.line.time(first)
+    return (*before, *leaving, *anew(later, first, seed + 1))
 
 
 def bar_of(asked: Task, stuck: int) -> int:

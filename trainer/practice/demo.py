@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from random import Random
 from typing import Literal
 
@@ -93,28 +94,26 @@ def perform(
     be made there.
     """
     asked = task(exercise, conditions)
-    voicings = with_wrong_notes(asked, voicings, slips)
-
-    def playing(origin: float, begins: int, seed: int) -> tuple[KeyEvent, ...]:
-        return _played(asked, voicings, origin, manner, slips, seed, begins)
-
     begins = asked.first if first is None else first
     stuck = next((slip.moment for slip in slips if slip.kind == "again"), -1)
-    if begins < stuck:
-        return begun_again(asked, playing, origin, seed, begins, stuck)
-    return playing(origin, begins, seed)
+    playing = partial(_played, asked, voicings, manner, slips)
+    if begins >= stuck:
+        return playing(origin, begins, seed)
+    anew = partial(_played, asked, voicings, manner, [s for s in slips if s.moment > stuck])
+    return begun_again(asked, playing, anew, origin, seed, begins, stuck)
 
 
 def _played(
     asked: Task,
     voicings: Sequence[Voicing],
-    origin: float,
     manner: Manner,
     slips: Sequence[Slip],
-    seed: int,
+    origin: float,
     begins: int,
+    seed: int,
 ) -> tuple[KeyEvent, ...]:
     """From moment `begins` to the end of the pass."""
+    voicings = with_wrong_notes(asked, voicings, slips)
     chance = Random(f"{seed} {asked.exercise.id} {asked.conditions.tempo}")
     times = _times(asked, origin, manner, chance, begins)
     hands = _Hands(asked, voicings, manner, chance)
