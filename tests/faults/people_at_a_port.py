@@ -5,7 +5,8 @@
 
 Each is played by an instrument of its own (JACK) into a freshly started program; its log, read with
 `sqlite3`, has to hold the keys that were sent, and what it says of the pass has to be what
-`tests.faults.human` asks. Nothing is played again. `--busy` processes compute beside it.
+`tests.faults.human` asks. Nothing is played again. Each is also played without a port, so that what
+only the port does is seen. `--busy` processes compute beside it.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from trainer.listening.events import KeyDown, KeyUp
 from trainer.score.kern import write_exercise
 
 NOTE_ON = 0x90
+WRONG = ("misnamed", "derailed", "lost")
 TEMPI = (108.0, 120.0, 132.0)  # so that it takes no hours
 
 
@@ -72,6 +74,13 @@ def played(one: Happened, organ: Organ, home: Path) -> tuple[str, str, str]:
     return (*amiss(one, verdict, again), str(lost) if lost else "")
 
 
+def without_a_port(one: Happened) -> tuple[str, str]:
+    """What is said first where it should be the incident, and what derailed, without a port."""
+    session = one.played().session
+    assert session.verdict is not None
+    return amiss(one, session.verdict, session.take.begun_again)
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--passes", type=int, default=2 * len(INCIDENTS))
@@ -79,7 +88,8 @@ def main() -> int:
     parser.add_argument("--busy", type=int, default=0)
     asked = parser.parse_args()
     found = [one for n in range(asked.passes) if (one := happened(n, asked.seed, TEMPI))]
-    began, tried, wrong = time.monotonic(), Counter[str](), 0
+    began, tried = time.monotonic(), Counter[str]()
+    amiss_in = Counter[str]()
     with (
         load(asked.busy),
         closing(Jack()),
@@ -88,18 +98,22 @@ def main() -> int:
     ):
         for number, one in enumerate(found):
             tried[one.incident] += 1
-            for what, said in zip(
-                ("misnamed", "derailed", "lost"),
-                played(one, organ, Path(folder) / str(number)),
-                strict=True,
-            ):
-                wrong += bool(said)
+            alone = (*without_a_port(one), "")
+            here = played(one, organ, Path(folder) / str(number))
+            for what, said, otherwise in zip(WRONG, here, alone, strict=True):
+                amiss_in[what] += bool(said)
+                amiss_in[f"{what} only here"] += bool(said) and not otherwise
                 if said:
                     print(f"{one.incident} {one.exercise.id} {one.moment}: {what}: {said[:200]}")
     print(", ".join(f"{incident} {count}" for incident, count in tried.items()))
-    print(f"{len(found)} passes through a real port, amiss: {wrong}")
+    counts = ", ".join(
+        f"{what} {amiss_in[what]} ({amiss_in[f'{what} only here']} not so without a port)"
+        for what in WRONG
+    )
+    print(f"{len(found)} passes through a real port: {counts}")
     print(f"{time.monotonic() - began:.0f} s, {asked.busy} busy processes beside it")
-    return int(wrong > 0.05 * len(found))
+    only_here = [amiss_in[f"{what} only here"] for what in WRONG]
+    return int(only_here[0] > 0.05 * len(found) or only_here[1] > 0 or only_here[2] > 0)
 
 
 if __name__ == "__main__":

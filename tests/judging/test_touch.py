@@ -6,10 +6,15 @@ How much legato overlaps and hands lie apart is common practice, no source; all 
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
 import pytest
 
-from tests.faults.touch import wrong
+from tests.faults.touch import APART, OVERLAPS, wrong
 from tests.judging.lessons import lesson
+from tests.judging.touches import PIECES as PATHS
 from tests.judging.touches import Touch, grid, played, with_best
 from tests.practice.playing import Pass, in_order, keys, play, verdict
 from trainer.judging.follow import align
@@ -19,6 +24,7 @@ from trainer.listening.capture import struck_chords
 from trainer.listening.events import KeyEvent
 from trainer.practice.effects import MomentJudged
 from trainer.theory.fault import Fault
+from trainer.theory.hands import HANDS, Hands
 
 # a melody that moves while the bass is late; moments of half a beat after long ones
 PIECES = ("das-walt-gott", "wie-schoen-leuchtet", "ferry-bell", "ach-wie-fluechtig")
@@ -36,6 +42,17 @@ OFTEN_WRONG = [
 def test_a_right_pass_is_complete_with_any_touch(piece: str, touch: Touch) -> None:
     exercise, voicings = with_best(piece)
     assert wrong(exercise, voicings, touch, seed=1) == []
+
+
+@pytest.mark.parametrize("path", Random(1).sample(PATHS, 12), ids=lambda path: path.stem)
+def test_every_tempo_and_degree_of_legato_is_complete_with_hands_apart(path: Path) -> None:
+    """Each cell of the table with some way of being apart; the script has all of them."""
+    exercise, voicings = with_best(path.stem)
+    chance = Random(path.stem)
+    hands: Hands = chance.choice(HANDS[:2])
+    for touch in grid(OVERLAPS, (0.0,), hands):
+        touch = replace(touch, right=chance.choice(APART))
+        assert wrong(exercise, voicings, touch, seed=1) == [], touch
 
 
 @pytest.mark.parametrize("touch", [Touch(40.0, 0.25, -0.15), Touch(120.0, 0.15, 0.15)], ids=str)

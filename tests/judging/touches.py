@@ -59,18 +59,25 @@ def played(
         keys = sorted({pitch.midi for pitch in voicing if pitch is not None})
         following = voicings[moment.index + 1] if moment.index + 1 < len(voicings) else None
         kept = set() if following is None else {p.midi for p in following if p is not None}
+        next_lefts = set() if following is None else _lefts(following, touch)
         begins = origin + float(moment.onset) * quarter
         ends = begins + float(moment.duration) * quarter
-        own = (voicing.bass, voicing.tenor if touch.hands == "2+2" else None)
-        lefts = {pitch.midi for pitch in own if pitch is not None}
+        lefts = _lefts(voicing, touch)
         for key in keys:
             hand = touch.left * touch.beat + (0.0 if key in lefts else touch.right * touch.beat)
             late = hand + chance.uniform(0.0, FINGERS)
             stays = 0.0 if following is None else touch.overlap * touch.beat
             again = -min(0.08, 0.2 * touch.beat, 0.3 * (ends - begins))
-            up = ends + hand + (again if key in kept else stays)
+            # the hand that strikes it next may not be the one that holds it
+            next_hand = touch.left + (0.0 if key in next_lefts else touch.right)
+            up = ends + (next_hand * touch.beat + again if key in kept else hand + stays)
             events += [KeyDown(begins + late, key, 70), KeyUp(up + late - hand, key)]
     return sorted(events, key=lambda event: event.time)
+
+
+def _lefts(voicing: Voicing, touch: Touch) -> set[int]:
+    own = (voicing.bass, voicing.tenor if touch.hands == "2+2" else None)
+    return {pitch.midi for pitch in own if pitch is not None}
 
 
 def conditions(touch: Touch) -> Conditions:
