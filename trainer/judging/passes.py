@@ -1,4 +1,4 @@
-"""A whole pass judged: who played what when, then harmony, movement and time."""
+"""A whole pass judged: who played what when, then harmony, movement and time, then the causes."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from trainer.judging.attack import Struck, begun, struck
+from trainer.judging.causes import explained
 from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge
 from trainer.judging.performance import Performed, perform
@@ -56,7 +57,8 @@ def judged(
         for m in verdict.moments
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
-    return replace(verdict, moments=moments, timing=figure, extra=played.extra)
+    heard = replace(verdict, moments=moments, timing=figure, extra=played.extra)
+    return explained(judging, heard)
 
 
 def heard_anew(live: Iterable[MomentVerdict], verdict: PassVerdict) -> tuple[int, ...]:

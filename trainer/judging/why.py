@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
 
 from trainer.errors import FigureError
 from trainer.judging.harmony import HarmonyTable
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
-from trainer.judging.verdict import MomentVerdict
+from trainer.judging.verdict import MomentVerdict, Why
 from trainer.theory.fault import Fault
 from trainer.theory.figures import NOTHING, Way
 from trainer.theory.hands import DIVISIONS
@@ -23,16 +22,6 @@ from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch, PitchName, pitch_on
 from trainer.theory.sonority import Sonority, sonority
 from trainer.theory.voicing import VOICES, VoiceName
-
-Why = Literal[
-    "bass-alone",  # or what is given alone: no chord was played
-    "held-on",  # the chord before was not left
-    "accidental-forgotten",
-    "finger-beside",
-    "figure-not-read",
-    "bass-misread",  # the chord stands right over another bass
-    "hand-shifted",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +68,13 @@ LESSONS: dict[Why, Lesson] = {
         "as the others. See where one of them has to go, and the rest will follow.",
     ),
 }
+
+
+def lesson_of(id: str) -> Lesson | None:
+    """The lesson of a cause; None for what is none."""
+    return next((lesson for why, lesson in LESSONS.items() if why == id), None)
+
+
 _STEPS = {1: "a step", 2: "a third"}
 
 
