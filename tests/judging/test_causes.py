@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
 from functools import cache
 from random import Random
 
 import pytest
 
 from tests.journal.samples import STARTED
+from tests.judging.lessons import lesson
 from trainer.judging.causes import causes, explained
 from trainer.judging.judge import Judge
+from trainer.judging.lessons import LESSONS, Mistake
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
-from trainer.judging.verdict import WHYS, Cause, PassVerdict
-from trainer.judging.why import LESSONS, WrongChord
-from trainer.listening.events import KeyDown
+from trainer.judging.verdict import WHYS, Cause, PassVerdict, Why
+from trainer.judging.why import WrongChord
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.demo import PERFECT, perform, realization
 from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
+from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
 PASSES = 360
@@ -251,3 +256,42 @@ def test_a_right_pass_costs_no_search_for_causes(monkeypatch: pytest.MonkeyPatch
     assert asked == []
     wrong_at("bellows", {6: (50, 64, 67, 71)})
     assert asked == [6]
+
+
+def slate(example: Mistake) -> Exercise:
+    """What is written, a quarter note a chord; where the second is held, one half note."""
+    bass, melody = example.bass.split(), example.melody.split()
+    exercise = lesson(example.key, bass[0], example.figurings, melody[0])
+    assert bass[1:] in ([], ["held"]) and bass[1:] == melody[1:]
+    if len(bass) == 1:
+        return exercise
+    return replace(
+        exercise,
+        bass=(replace(exercise.bass[0], duration=Fraction(2)),),
+        melody=(replace(exercise.melody[0], duration=Fraction(2)),),
+    )
+
+
+@pytest.mark.parametrize("kind", WHYS)
+def test_the_example_of_a_cause_in_the_table_shows_it(kind: Why) -> None:
+    """Played on keys, a chord a beat; keys that stay are not struck again."""
+    example = LESSONS[kind].example
+    exercise = slate(example)
+
+    def played(chords: tuple[str, ...]) -> PassVerdict:
+        events: list[KeyEvent] = []
+        around = zip(("", *chords), chords, (*chords[1:], ""), strict=False)
+        for n, (before, chord, after) in enumerate(around):
+            keys = sorted({Pitch.parse(word).midi for word in chord.split()})
+            if chord != before:
+                events += [KeyDown(2.0 + n, key, 64) for key in keys]
+            if chord != after:
+                events += [KeyUp(2.95 + n, key) for key in keys]
+        conditions = Conditions(tempo=60.0)
+        text = write_exercise(exercise)
+        return judge(Take(exercise.id, text, conditions, tuple(events), 2.0, STARTED))
+
+    right, wrong = played(example.right), played(example.played)
+    assert right.causes == () and right.harmony.share == 1.0
+    (cause,) = wrong.causes
+    assert (cause.kind, cause.moment) == (kind, len(example.played) - 1)

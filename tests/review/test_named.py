@@ -16,8 +16,8 @@ from tests.journal.test_causes_kept import CAUSED
 from trainer.commands.review import command
 from trainer.journal.store import Journal
 from trainer.journal.writer import Writer
+from trainer.judging.lessons import LESSONS
 from trainer.judging.verdict import WHYS, Harmony
-from trainer.judging.why import LESSONS
 from trainer.practice.material import open_material
 from trainer.review.advice import next_work
 from trainer.review.classroom import class_csv, class_page, classroom

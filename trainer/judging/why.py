@@ -23,58 +23,6 @@ from trainer.theory.pitch import Pitch, PitchName, pitch_on
 from trainer.theory.sonority import Sonority, sonority
 from trainer.theory.voicing import VOICES, VoiceName
 
-
-@dataclass(frozen=True, slots=True)
-class Lesson:
-    """What a cause is called, and what a teacher says to it. Common practice, no source."""
-
-    title: str
-    advice: str
-
-
-LESSONS: dict[Why, Lesson] = {
-    "bass-alone": Lesson(
-        "Only what is written",
-        "Nothing stood between or over what is printed. Let the hand find its chord before the "
-        "beat, then let both fall together; slower, if it comes too late.",
-    ),
-    "held-on": Lesson(
-        "The chord before was not left",
-        "Where a figure changes over a bass that stays, one voice at least has to move. Read one "
-        "figure ahead.",
-    ),
-    "accidental-forgotten": Lesson(
-        "A forgotten accidental",
-        "An accidental holds for the interval it stands beside; alone it is the third's. What is "
-        "altered in the bass or the melody is altered in the other voices too.",
-    ),
-    "figure-not-read": Lesson(
-        "A figure not read",
-        "The plain triad stands where no figure does. Say the figures aloud before the hand moves.",
-    ),
-    "finger-beside": Lesson(
-        "One finger beside its key",
-        "All the other fingers lay right. Strike the chord once more without looking, and feel "
-        "how far it is to the next finger.",
-    ),
-    "bass-misread": Lesson(
-        "The bass misread",
-        "The chord fits the bass that was played, not the one that is written. Name the notes of "
-        "the bass once through without playing.",
-    ),
-    "hand-shifted": Lesson(
-        "The hand beside its place",
-        "The shape of the hand was right, its place was not: every finger lay as far from its key "
-        "as the others. See where one of them has to go, and the rest will follow.",
-    ),
-}
-
-
-def lesson_of(id: str) -> Lesson | None:
-    """The lesson of a cause; None for what is none."""
-    return next((lesson for why, lesson in LESSONS.items() if why == id), None)
-
-
 _STEPS = {1: "a step", 2: "a third"}
 
 

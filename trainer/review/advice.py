@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from trainer.journal.store import Journal
-from trainer.judging.why import lesson_of
+from trainer.judging.lessons import lesson_of
 from trainer.review.queries import Span, faults, fluencies, totals
 from trainer.review.statistics import Share, Think
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trainer.judging.why import LESSONS
+from trainer.judging.lessons import LESSONS
 from trainer.theory.rules import COMMON, RULES
 
 
