@@ -64,7 +64,7 @@ def judged(
 def heard_anew(live: Iterable[MomentVerdict], verdict: PassVerdict) -> tuple[int, ...]:
     """The moments at which the whole pass has other voices than was said while it went on: divided
     anew, or (seldom) a chord counted where another place was followed. Nowhere else does the end
-    change what was settled."""
+    change what was settled; that marks of one cause become one says nothing else of a chord."""
     said = {moment.index: (moment.keys, moment.voicing) for moment in live}
     come_to = max(said, default=-1)  # what was not over when the pass was ended was not settled
     silence: tuple[tuple[int, ...], None] = ((), None)
