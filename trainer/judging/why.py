@@ -145,7 +145,7 @@ class WrongChord:
         if bass is None or moment.figuring == NOTHING or self.heard.outcome == "wrong-bass":
             return None
         plain = sonority(bass, NOTHING, moment.key, self._melody)
-        if not self._fits(replace(moment, figuring=NOTHING), plain, self.keys):
+        if not self._whole(self._table(replace(moment, figuring=NOTHING), plain), self.keys):
             return None
         said = f"a plain triad, where {moment.figuring} stands"
         return self._said("figure-not-read", said, self._asked())
@@ -165,7 +165,8 @@ class WrongChord:
                 over = sonority(bass, moment.figuring, moment.key)
             except FigureError:
                 continue
-            if not self._fits(replace(moment, bass=bass, melody=None), over, self.keys):
+            table = self._table(replace(moment, bass=bass, melody=None), over)
+            if not self._whole(table, self.keys):
                 continue
             side = "high" if step > 0 else "low"
             said = (
@@ -216,12 +217,18 @@ class WrongChord:
     def _melody(self) -> Pitch | None:
         return self.moment.melody if "soprano" in self.judge.given else None
 
-    def _right(self, keys: Sequence[int]) -> bool:
-        return self._fits(self.moment, self.sonority, keys)
+    @cached_property
+    def _asked_table(self) -> HarmonyTable:
+        return self._table(self.moment, self.sonority)
 
-    def _fits(self, moment: Moment, sounds: Sonority, keys: Sequence[int]) -> bool:
+    def _table(self, moment: Moment, sounds: Sonority) -> HarmonyTable:
+        return HarmonyTable(moment, sounds, "soprano" in self.judge.given)
+
+    def _right(self, keys: Sequence[int]) -> bool:
+        return self._whole(self._asked_table, keys)
+
+    def _whole(self, table: HarmonyTable, keys: Sequence[int]) -> bool:
         """Whether the chord would be whole, nothing added to what is written."""
-        table = HarmonyTable(moment, sounds, "soprano" in self.judge.given)
         found = table.judge(keys, "melody" in self.judge.conditions.supply)
         return found.outcome == "complete" and not found.additions
 
