@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -27,17 +27,18 @@ from trainer.score.library import Library
 from trainer.theory.rules import RULES, rule
 
 LESSON = LESSONS["finger-beside"]
-TODAY = date(2026, 3, 4)
+NOW = datetime.now().astimezone()  # what was played long ago is not spoken of
+TODAY = NOW.date()
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    """Ten passes, in each a finger beside its key, and fifths."""
+    """Twelve passes, in each a finger beside its key, and fifths."""
     path = tmp_path / "log.sqlite"
     verdict = replace(CAUSED, harmony=Harmony(1, 2))
     with Writer(path) as writer:
         for _ in range(12):
-            take = replace(TAKE, events=EVENTS, player="Ada", port="")
+            take = replace(TAKE, events=EVENTS, player="Ada", port="", started=NOW)
             writer.end(writer.begin(take), take, verdict)
     return path
 
@@ -66,16 +67,18 @@ def test_the_terminal_and_json_name_causes(log: Path) -> None:
     said = " ".join(shown.output.split())
     assert LESSON.title in said and "finger-beside" not in said
     plain = json.loads(CliRunner().invoke(command, ["--log", str(log), "--json"]).output)
+    next_up = {one["name"]: one for one in plain["next"]}
+    assert next_up["finger-beside"]["title"] == LESSON.title
+    assert LESSON.advice.removesuffix(".") in next_up["finger-beside"]["reason"]
     (cause, *_) = plain["takes"][0]["verdict"]["causes"]
     assert (cause["kind"], cause["explains"], cause["follow"]) == ("finger-beside", [0, 2], [3])
 
 
 def test_the_page_of_a_player_and_of_a_class_explain_causes(log: Path) -> None:
-    now = datetime(2026, 3, 4, 12, tzinfo=UTC)
     with Journal.open(log) as journal:
-        pages = [review_page(journal, None, 2, now)]
+        pages = [review_page(journal, None, 2, NOW)]
         room = classroom(journal, open_material(Library()), (), TODAY)
-        pages.append(class_page(room, now))
+        pages.append(class_page(room, NOW))
         assert LESSON.title in class_csv(room)
     for page in pages:
         document = html.document_fromstring(page)
