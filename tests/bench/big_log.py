@@ -107,6 +107,7 @@ def _take(
         size - 1,
         "[]",
         touch(size) if tempo else None,
+        causes(broken),
     )
     digest = stored_digest(
         1,
@@ -154,6 +155,12 @@ def touch(size: int) -> str:
     """How the hands lay in a pass of so many chords, as it is stored."""
     hands = [[size, size, -4.0, 30.0], [size, size, 8.0, 5.0]]
     return json.dumps([*hands, 9.0, 1.0, [["together", size]]])
+
+
+def causes(broken: list[int]) -> str | None:
+    """What explains the first fault of a pass in which chords were wrong, as it is stored."""
+    text = "Bar 2, beat 3: one finger a step above its key, a for g."
+    return json.dumps([["finger-beside", broken[0], text, "", [0], []]]) if broken else None
 
 
 class _Load:

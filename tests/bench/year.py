@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import insert
 
-from tests.bench.big_log import _Load, attack, touch
+from tests.bench.big_log import _Load, attack, causes, touch
 from trainer.journal.packing import conditions_text
 from trainer.journal.records import text_seq
 from trainer.journal.schema import fault, marking, moment, player, take
@@ -84,7 +84,7 @@ def _take(
     in_time = sum(abs(row[9] or 0) <= 0.15 for row in rows) if tempo else None
     values = (complete, size, in_time, timed, 4.0 if tempo else None, 31.0 if tempo else None)
     hands = touch(size) if tempo else None
-    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]", hands)
+    counts = (len(broken), 0, 0, size - 1 - len(broken), size - 1, "[]", hands, causes(broken))
     load.add(marking, (seq, seq, f"{seq:064x}", 1, 0.0, *values, *counts))
     conditions = conditions_text(Conditions(tempo=tempo))
     head = (f"take-{seq:012d}-of-the-bench", who, piece.id, text, conditions, tempo, 0.0)

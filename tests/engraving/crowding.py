@@ -116,8 +116,7 @@ def _said(page: Page, exercise: Exercise, verdict: PassVerdict) -> Iterator[Thin
     pen = pen_for(exercise, geometry, columns, ())
     drawn = set()
     for one in found:
-        assert one.fault is not None
-        fault = verdict.faults[one.fault]
+        fault = verdict.drawn[one.fault]
         lines = pen.lines(fault)
         signs = [drawing for drawing in one.drawings if drawing not in lines]
         key = tuple(one.drawings)

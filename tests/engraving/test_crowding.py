@@ -17,12 +17,16 @@ from tests.engraving.page_readback import as_played
 from tests.engraving.pieces import hymn
 from trainer.engraving.boxes import box_of
 from trainer.engraving.ink import Sign, Stroke
-from trainer.engraving.marks import collapsed, drawn_marks, marks, played
+from trainer.engraving.marks import collapsed, drawn_marks, marks, played, times_and_marks
 from trainer.engraving.middle_voices import BLACK
 from trainer.engraving.page import Page, engrave
+from trainer.judging.causes import explained
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
+from trainer.judging.verdict import PassVerdict
+from trainer.practice.demo import realization
 from trainer.resources import exercises_folder
+from trainer.score.exercise import Exercise
 from trainer.score.kern import read_exercise
 from trainer.theory.realize.solver import Solver
 
@@ -131,11 +135,7 @@ def test_a_chord_of_which_only_the_bass_was_heard_has_one_mark() -> None:
         columns,
         hollow=collapsed(verdict.moments),
     )
-    touching = [
-        mark.drawings
-        for mark in found
-        if mark.fault is not None and 5 in verdict.faults[mark.fault].moments
-    ]
+    touching = [mark.drawings for mark in found if 5 in verdict.faults[mark.fault].moments]
     assert len(touching) >= 10
     (once,) = set(touching)
     assert len(once) == 2 and all(isinstance(d, Stroke) for d in once), "a caret"
@@ -152,3 +152,45 @@ def test_two_keys_that_serve_four_voices_are_written_once() -> None:
     heads = [d for d in column.drawings if isinstance(d, Sign) and d.code == BLACK]
     assert [str(note.pitch) for note in column.notes] == ["bb3"]
     assert len(heads) == 1
+
+
+def wrong_at(index: int, *keys: int) -> tuple[Exercise, PassVerdict]:
+    """A piece in which one chord is wrong, with what explains it."""
+    exercise = read_exercise(next(path for path in PIECES if path.stem == "bellows"))
+    chords = {
+        index: [pitch.midi for pitch in voicing if pitch is not None]
+        for index, voicing in enumerate(realization(exercise, Conditions()))
+    }
+    judge = Judge(exercise, Conditions())
+    return exercise, explained(judge, judge.judge_chords(chords | {index: list(keys)}))
+
+
+@pytest.mark.parametrize("keys", [(50,), (50, 64, 67, 71), (50, 62, 67, 69)])
+def test_a_cause_has_one_mark_and_what_follows_from_it_none(keys: tuple[int, ...]) -> None:
+    exercise, verdict = wrong_at(6, *keys)
+    (cause,) = verdict.causes
+    assert len(cause.explains) + len(cause.follow) > 1
+    drawn = 0
+    for page in engrave(exercise, 2000, None, space_px=10):
+        columns = played(exercise, page.geometry, verdict.moments)
+        _, found = times_and_marks(exercise, page.geometry, verdict, columns, 0.15)
+        of_the_chord = [mark for mark in found if 6 in verdict.drawn[mark.fault].moments]
+        drawn += len(of_the_chord)
+        for mark in of_the_chord:
+            assert verdict.drawn[mark.fault] == verdict.weightiest(cause)
+    assert drawn == 1
+    without = replace(verdict, causes=())
+    pages = engrave(exercise, 2000, None, space_px=10)
+    singly = [
+        mark
+        for page in pages
+        for mark in times_and_marks(
+            exercise,
+            page.geometry,
+            without,
+            played(exercise, page.geometry, verdict.moments),
+            0.15,
+        )[1]
+        if 6 in without.drawn[mark.fault].moments
+    ]
+    assert len(singly) > 1

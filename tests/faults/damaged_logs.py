@@ -210,7 +210,7 @@ def pushed_along(log: Variant, chance: random.Random) -> None:
 WRONG: tuple[Any, ...] = (None, "", "abc", -1, 3.5, 10**15, 2**62, b"\xff\x00", "\0", float("inf"))
 COLUMNS = {
     "take": ("conditions", "origin", "started", "port", "pauses", "state", "seconds", "day"),
-    "marking": ("complete", "extra", "rules", "made", "bias_ms", "touch", "digest"),
+    "marking": ("complete", "extra", "rules", "made", "bias_ms", "touch", "causes", "digest"),
     "moment": ("outcome", "keys", "voicing", "late_ms", "attack", "missing"),
     "fault": ("moments", "weight", "pitches", "instead"),
     "chunk": ("checksum", "payload", "packing"),

@@ -28,7 +28,7 @@ from trainer.journal.store import Journal
 from trainer.journal.sums import Sums
 from trainer.journal.verify import verify
 from trainer.journal.whole import Said, WholeTake, put_whole
-from trainer.judging.verdict import ExtraChord
+from trainer.judging.verdict import Cause, ExtraChord
 
 # Two people of the same name: only their ids tell them apart.
 IDS = ("00000000-0000-4000-8000-00000000000a", "00000000-0000-4000-8000-00000000000b")
@@ -36,6 +36,7 @@ VERDICTS = (
     VERDICT,
     replace(VERDICT, faults=()),
     replace(VERDICT, extra=(ExtraChord(0, 1.5, (60, 64)),)),
+    replace(VERDICT, causes=(Cause("held-on", 1, "The chord before was not left.", "", (0,)),)),
 )
 
 
@@ -46,7 +47,7 @@ def takes(draw: st.DrawFn) -> WholeTake:
     seconds_wrong = draw(st.sampled_from([0, 0, -86_400 * 400, 3600]))
     events = EVENTS[: draw(st.integers(0, len(EVENTS)))]
     said = tuple(
-        Said(rules, made, VERDICTS[draw(st.integers(0, 2))])
+        Said(rules, made, draw(st.sampled_from(VERDICTS)))
         for rules, made in draw(
             st.lists(st.tuples(st.integers(1, 2), st.sampled_from([5.0, 7.0])), max_size=2)
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
@@ -30,7 +31,9 @@ from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import (
     MANNERS,
+    WHYS,
     Attack,
+    Cause,
     ExtraChord,
     HandTiming,
     Harmony,
@@ -93,6 +96,15 @@ manners = st.lists(st.sampled_from(MANNERS), unique=True).map(
     lambda some: tuple((one, 7 + len(one)) for one in MANNERS if one in some)
 )
 touches = st.builds(Touch, hands, hands, times, times, manners)
+causes = st.builds(
+    Cause,
+    kind=st.sampled_from(WHYS),
+    moment=st.integers(0, 999),
+    text=words,
+    remedy=words,
+    explains=st.just((0,)),
+    follow=st.just(()),
+)
 verdicts = st.builds(
     PassVerdict,
     moments=st.lists(moments, max_size=4, unique_by=lambda m: m.index).map(tuple),
@@ -104,6 +116,12 @@ verdicts = st.builds(
         st.builds(ExtraChord, st.integers(-1, 99), times, st.lists(keys, max_size=4).map(tuple)),
         max_size=2,
     ).map(tuple),
+).flatmap(
+    lambda said: (
+        st.lists(causes, max_size=2).map(lambda some: replace(said, causes=tuple(some)))
+        if said.faults
+        else st.just(said)
+    )
 )
 
 
@@ -150,6 +168,49 @@ def test_a_verdict_is_the_same_after_rows(said: PassVerdict) -> None:
     assert again == said
     assert [one.onset for one in again.faults] == [one.onset for one in said.faults]
     assert [moment_from(row) for row in rows] == list(said.moments)
+
+
+@pytest.mark.parametrize(
+    "stored",
+    [
+        '[["no such cause", 0, "", "", [0], []]]',
+        '[["held-on", 0, "", "", [], []]]',
+        '[["held-on", 0, "", "", [1], []]]',
+        '[["held-on", 0, "", "", [0], [1]]]',
+        '[["held-on", -1, "", "", [0], []]]',
+        '[["held-on", 0, "", "", [true], []]]',
+        '[["held-on", 0, 7, "", [0], []]]',
+        '[["held-on", 0, "", "", [0]]]',
+        "[7]",
+        "7",
+        "{",
+    ],
+)
+def test_what_is_no_cause_of_the_faults_there_are_is_not_read(stored: str) -> None:
+    """There is one fault, number 0."""
+    row = marking_row(VERDICT) | {"causes": stored}
+    with pytest.raises((ValueError, TypeError)):
+        verdict_from(row, [], [fault_row(0, FAULT)])
+    sound = row | {"causes": '[["held-on", 0, "", "", [0], []]]'}
+    assert verdict_from(sound, [], [fault_row(0, FAULT)]).causes[0].explains == (0,)
+
+
+@pytest.mark.parametrize(
+    "change", [{"kind": "no such cause"}, {"explains": []}, {"explains": [1]}, {"follow": [-1]}]
+)
+def test_what_is_no_cause_is_refused_in_a_bundle(change: dict[str, object]) -> None:
+    cause = Cause("held-on", 0, "", "", (0,))
+    plain = verdict_plain(replace(VERDICT, causes=(cause,)))
+    assert verdict_of(plain).causes == (cause,)
+    plain["causes"][0] |= change
+    with pytest.raises(LogError):
+        verdict_of(plain)
+
+
+def test_a_bundle_written_before_causes_were_named_has_none() -> None:
+    plain = verdict_plain(VERDICT)
+    del plain["causes"]
+    assert verdict_of(plain) == VERDICT
 
 
 @given(verdicts)

@@ -20,6 +20,7 @@ from trainer.errors import LogError
 from trainer.journal import migrations
 from trainer.journal.merge import export, merge
 from trainer.journal.packing import pack_events
+from trainer.journal.remark import remark
 from trainer.journal.schema import SCHEMA_VERSION, SUMS, metadata
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
@@ -28,10 +29,12 @@ from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyDown, KeyUp
 from trainer.listening.manuals import Manual
 from trainer.review.queries import faults, fluencies, totals
+from trainer.theory.rules import RULES_VERSION
 
 OLD = Path(__file__).parent / "data" / "log-version-1.sqlite"
 OLD_2 = OLD.with_name("log-version-2.sqlite")
 OLD_3 = OLD.with_name("log-version-3.sqlite")
+OLD_4 = OLD.with_name("log-version-4.sqlite")
 
 
 @pytest.fixture
@@ -48,7 +51,7 @@ def test_a_log_of_version_1_is_backed_up_and_brought_up_to_date(old: Path) -> No
         assert fluencies(journal, by=("figuring",))[0].complete.cases == 6
         assert faults(journal)[0].times == 3
         assert verify(journal).troubles == ()
-    (backup,) = old.parent.glob("log-*-before-version-4.sqlite")
+    (backup,) = old.parent.glob("log-*-before-version-5.sqlite")
     with contextlib.closing(sqlite3.connect(backup)) as raw:
         assert raw.execute("SELECT value FROM meta WHERE name='schema'").fetchone() == ("1",)
         assert raw.execute("SELECT count(*) FROM take").fetchone() == (3,)
@@ -65,7 +68,7 @@ def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
         }
 
 
-@pytest.mark.parametrize("old", [OLD_2, OLD_3], ids=["2", "3"])
+@pytest.mark.parametrize("old", [OLD_2, OLD_3, OLD_4], ids=["2", "3", "4"])
 def test_a_log_of_an_older_version_says_what_it_said_bit_for_bit(old: Path, tmp_path: Path) -> None:
     """Its keys lie on manuals that play everything; what was stored of them is not touched, and
     what was heard in them is heard again."""
@@ -76,13 +79,38 @@ def test_a_log_of_an_older_version_says_what_it_said_bit_for_bit(old: Path, tmp_
         takes = [journal.take(one.id) for one in journal.takes()]
         verdicts = [journal.verdict(one.id) for one in journal.takes()]
     assert _as_far(rows(log), before) == before
-    (backup,) = tmp_path.glob("log-*-before-version-4.sqlite")
+    (backup,) = tmp_path.glob("log-*-before-version-5.sqlite")
     assert rows(backup) == before
     keys = [e for take in takes for e in take.events if isinstance(e, KeyDown | KeyUp)]
     assert len(keys) > 100 and {key.manual for key in keys} == {Manual.EVERYTHING}
     packed = [zlib.decompress(row[4]) for row in before["chunk"]]  # type: ignore[arg-type]
     assert sorted(map(pack_events, (take.events for take in takes))) == sorted(packed)
     assert [heard(judge(take)) for take in takes] == list(map(heard, verdicts))
+
+
+def test_marks_of_a_log_of_version_4_name_no_cause_until_they_are_made_again(
+    tmp_path: Path,
+) -> None:
+    """In it there are fingers beside their keys, and a bass that was played alone."""
+    log = Path(shutil.copy(OLD_4, tmp_path / "log.sqlite"))
+    with Journal.open(log) as journal:
+        before = [journal.verdict(one.id) for one in journal.takes()]
+        assert all(said is not None and said.faults and not said.causes for said in before)
+        assert [len(said.told) for said in before if said] == [
+            len(said.faults) for said in before if said
+        ]
+        counted = sum(one.times for one in faults(journal))
+        assert counted == sum(len(said.faults) for said in before if said)
+        assert remark(journal, judge, RULES_VERSION).changed == 3
+        again = [journal.verdict(one.id) for one in journal.takes()]
+        assert {cause.kind for said in again if said for cause in said.causes} >= {
+            "bass-alone",
+            "finger-beside",
+        }
+        assert sum(one.times for one in faults(journal)) == sum(
+            len(said.told) for said in again if said
+        )
+        assert verify(journal).troubles == ()
 
 
 def _as_far(
@@ -187,7 +215,7 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
     with Journal.open(url) as journal, journal.writing() as connection:
         for table in (*SUMS, metadata.tables["sight"]):
             connection.execute(text(f"DROP TABLE {table.name}"))
-        _drop_what_came_with_version_4(connection)
+        _drop_what_came_since_version("1", connection)
         connection.execute(text("ALTER TABLE marking DROP COLUMN extra"))
         connection.execute(text("ALTER TABLE fault DROP COLUMN onset"))
         connection.execute(text("DROP INDEX take_by_time"))
@@ -205,26 +233,29 @@ def test_a_log_of_version_1_on_a_server_is_copied_into_a_schema_and_brought_up_t
         assert verify(journal).troubles == ()
     with engine.connect() as connection:
         (schema,) = connection.execute(
-            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_4_%'")
+            text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'before_version_5_%'")
         ).scalars()
         count = connection.execute(text(f'SELECT count(*) FROM "{schema}".take')).scalar()
     engine.dispose()
     assert count == 3
 
 
-def _drop_what_came_with_version_4(connection: Connection) -> None:
+def _drop_what_came_since_version(version: str, connection: Connection) -> None:
+    connection.execute(text("ALTER TABLE marking DROP COLUMN causes"))
+    if version == "4":
+        return
     connection.execute(text("ALTER TABLE marking DROP COLUMN touch"))
     connection.execute(text("ALTER TABLE moment DROP COLUMN attack"))
 
 
-@pytest.mark.parametrize("version", ["2", "3"])
+@pytest.mark.parametrize("version", ["2", "3", "4"])
 def test_a_log_of_an_older_version_on_a_server_is_brought_up_to_date(
     databases: Databases, version: str
 ) -> None:
     url = databases.new()
     id = play(url, take=replace(TAKE, events=EVENTS))
     with Journal.open(url) as journal, journal.writing() as connection:
-        _drop_what_came_with_version_4(connection)
+        _drop_what_came_since_version(version, connection)
         older = text("UPDATE meta SET value = :v WHERE name = 'schema'")
         connection.execute(older, {"v": version})
         before = connection.execute(text("SELECT * FROM chunk")).all()

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
 from functools import cache
 from random import Random
-from typing import get_args
 
 import pytest
 
 from tests.journal.samples import STARTED
-from trainer.judging.causes import Cause, causes
+from tests.judging.lessons import lesson
+from trainer.judging.causes import causes, explained
 from trainer.judging.judge import Judge
+from trainer.judging.lessons import LESSONS, Mistake
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
-from trainer.judging.why import LESSONS, Why
-from trainer.listening.events import KeyDown
+from trainer.judging.verdict import WHYS, Cause, PassVerdict, Why
+from trainer.judging.why import WrongChord
+from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.demo import PERFECT, perform, realization
 from trainer.practice.mishaps import MISHAPS, somewhere
 from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
+from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import Voicing
 
 PASSES = 360
@@ -80,8 +85,7 @@ def test_a_figure_that_changes_over_the_same_keys_is_missed_by_lying_still() -> 
     gone = [e for e in events if abs(e.time - near[0]) < beat / 3]
     held = tuple(e for e in events if e not in gone)
     take = Take(exercise.id, write_exercise(exercise), conditions, held, 0.0, STARTED)
-    found = causes(Judge(exercise, conditions), judge(take))
-    assert [(one.kind, one.moment) for one in found if one.kind != "fault"] == [("held-on", at)]
+    assert [(one.kind, one.moment) for one in judge(take).causes] == [("held-on", at)]
 
 
 def test_every_fault_belongs_to_one_cause() -> None:
@@ -94,8 +98,8 @@ def test_every_fault_belongs_to_one_cause() -> None:
             chords[index] = tuple(
                 sorted({k + chance.choice([-2, -1, 0, 1]) for k in chords[index]})
             )
-        verdict = judge.judge_chords(chords)
-        shared = [n for one in causes(judge, verdict) for n in (*one.explains, *one.follow)]
+        verdict = explained(judge, judge.judge_chords(chords))
+        shared = [n for one in verdict.told for n in (*one.explains, *one.follow)]
         assert sorted(shared) == list(range(len(verdict.faults)))
 
 
@@ -169,5 +173,125 @@ def test_each_cause_has_its_sentence(
 
 
 def test_every_cause_has_its_lesson() -> None:
-    assert set(LESSONS) == set(get_args(Why))
+    assert set(LESSONS) == set(WHYS)
     assert len({lesson.title for lesson in LESSONS.values()}) == len(LESSONS)
+
+
+def wrong_at(id: str, chords: dict[int, tuple[int, ...]]) -> tuple[PassVerdict, PassVerdict]:
+    """A pass in which these chords are wrong: judged, and with its causes."""
+    exercise, voicings = piece(id)
+    judge = Judge(exercise, Conditions())
+    verdict = judge.judge_chords(keys_of(voicings) | chords)
+    return verdict, explained(judge, verdict)
+
+
+def test_what_only_follows_from_a_wrong_chord_is_not_counted_in_movement() -> None:
+    """The bass alone at one chord: harmony counts the chord; to it and from it three voices go in
+    unison with the bass, of which nobody is to be told as if that were more faults."""
+    plain, whole = wrong_at("bellows", {6: (50,)})
+    assert plain.movement.clean < plain.movement.successions
+    (cause,) = whole.causes
+    assert cause.follow and set(cause.follow) == whole.following
+    right, _ = wrong_at("bellows", {})
+    assert whole.movement == right.movement, "as if the chord were not there"
+    assert whole.harmony == plain.harmony and whole.harmony.complete == whole.harmony.judged - 1
+    assert whole.faults == plain.faults, "all of them are kept"
+
+
+def test_what_is_wrong_besides_is_counted_in_movement_as_ever() -> None:
+    """A chord whose middle voices lie an octave away is right, and badly led."""
+    exercise, voicings = piece("bellows")
+    judge = Judge(exercise, Conditions())
+    right, _ = wrong_at("bellows", {})
+    chance = Random(2)
+    found = 0
+    for index in range(9, len(voicings) - 1):
+        keys = keys_of(voicings)[index]
+        middle = [key + chance.choice((12, -12)) for key in keys[1:-1]]
+        moved = tuple(sorted({keys[0], *middle, keys[-1]}))
+        alone, _ = wrong_at("bellows", {index: moved})
+        if not judge.complete(index, moved) or alone.movement.weak <= right.movement.weak:
+            continue
+        _, both = wrong_at("bellows", {6: (50,), index: moved})
+        assert [cause.moment for cause in both.causes] == [6]
+        assert both.movement == alone.movement
+        found += 1
+    assert found >= 3
+
+
+def test_a_pass_judged_from_its_events_names_its_causes() -> None:
+    exercise, voicings = piece("bellows")
+    conditions = Conditions(tempo=60.0)
+    wrong = (*voicings[:6], Voicing.parse("d3 e4 g4 b4"), *voicings[7:])
+    events = perform(exercise, conditions, wrong, 0.0, manner=PERFECT, slips=[])
+    take = Take(exercise.id, write_exercise(exercise), conditions, events, 0.0, STARTED)
+    verdict = judge(take)
+    assert [(one.kind, one.moment) for one in verdict.causes] == [("hand-shifted", 6)]
+    assert [one.kind for one in verdict.told if one.moment == 6] == ["hand-shifted"]
+    assert (
+        verdict.weightiest(verdict.causes[0])
+        == verdict.drawn[verdict.told.index(verdict.causes[0])]
+    )
+
+
+def test_without_causes_every_fault_stands_for_itself_in_the_order_of_the_music() -> None:
+    plain, whole = wrong_at("bellows", {6: (50, 64, 67, 71)})
+    assert plain.causes == () and len(plain.faults) > len(whole.told)
+    assert [one.kind for one in plain.told] == ["fault"] * len(plain.faults)
+    assert sorted(one.explains for one in plain.told) == [(n,) for n in range(len(plain.faults))]
+    assert [one.text for one in plain.told] == [
+        plain.faults[one.explains[0]].text for one in plain.told
+    ]
+    assert plain.drawn == tuple(plain.weightiest(one) for one in plain.told)
+    moments = [one.moment for one in plain.told]
+    assert moments == sorted(moments)
+
+
+def test_a_right_pass_costs_no_search_for_causes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only chords that are wrong are asked for a reason."""
+    asked: list[int] = []
+    why = WrongChord.why
+    monkeypatch.setattr(WrongChord, "why", lambda one: (asked.append(one.heard.index), why(one))[1])
+    wrong_at("bellows", {})
+    assert asked == []
+    wrong_at("bellows", {6: (50, 64, 67, 71)})
+    assert asked == [6]
+
+
+def slate(example: Mistake) -> Exercise:
+    """What is written, a quarter note a chord; where the second is held, one half note."""
+    bass, melody = example.bass.split(), example.melody.split()
+    exercise = lesson(example.key, bass[0], example.figurings, melody[0])
+    assert bass[1:] in ([], ["held"]) and bass[1:] == melody[1:]
+    if len(bass) == 1:
+        return exercise
+    return replace(
+        exercise,
+        bass=(replace(exercise.bass[0], duration=Fraction(2)),),
+        melody=(replace(exercise.melody[0], duration=Fraction(2)),),
+    )
+
+
+@pytest.mark.parametrize("kind", WHYS)
+def test_the_example_of_a_cause_in_the_table_shows_it(kind: Why) -> None:
+    """Played on keys, a chord a beat; keys that stay are not struck again."""
+    example = LESSONS[kind].example
+    exercise = slate(example)
+
+    def played(chords: tuple[str, ...]) -> PassVerdict:
+        events: list[KeyEvent] = []
+        around = zip(("", *chords), chords, (*chords[1:], ""), strict=False)
+        for n, (before, chord, after) in enumerate(around):
+            keys = sorted({Pitch.parse(word).midi for word in chord.split()})
+            if chord != before:
+                events += [KeyDown(2.0 + n, key, 64) for key in keys]
+            if chord != after:
+                events += [KeyUp(2.95 + n, key) for key in keys]
+        conditions = Conditions(tempo=60.0)
+        text = write_exercise(exercise)
+        return judge(Take(exercise.id, text, conditions, tuple(events), 2.0, STARTED))
+
+    right, wrong = played(example.right), played(example.played)
+    assert right.causes == () and right.harmony.share == 1.0
+    (cause,) = wrong.causes
+    assert (cause.kind, cause.moment) == (kind, len(example.played) - 1)

@@ -13,8 +13,6 @@ from hypothesis import strategies as st
 from tests.journal.samples import STARTED
 from tests.practice.playing import Pass, play, verdict
 from trainer.errors import InputError
-from trainer.judging.causes import causes
-from trainer.judging.judge import Judge
 from trainer.judging.passes import judge
 from trainer.judging.take import Conditions, Part, Take
 from trainer.judging.task import task
@@ -264,6 +262,6 @@ def test_what_happens_to_the_demo_player_is_named(kind: MishapKind) -> None:
                 continue
             text = write_exercise(exercise)
             verdict = judge(Take(exercise.id, text, conditions, events, 5.0, STARTED))
-            found = causes(Judge(exercise, conditions), verdict)
+            found = verdict.causes
             named += any(one.moment == moment and one.kind == kind for one in found)
     raise AssertionError(f"named {named} times, refused {refused} times")

@@ -24,6 +24,7 @@ def test_what_was_said_live_stands_at_the_end() -> None:
     assert found.unnamed == 0
     assert found.resolutions > 5
     assert found.unforeseen == 0
+    assert found.gathered > 0 and found.causeless == 0
 
 
 def test_contrary_consecutives_are_said_when_they_are_played() -> None:

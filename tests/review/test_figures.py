@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -96,9 +96,9 @@ def figures(takes: Iterable[tuple[Take, PassVerdict, bool]]) -> Figures:
         groups[f"piece:{take.exercise_id}:{exercise.key}"].append((take, verdict, finished))
         judged[""] += verdict.harmony.judged
         judged[take.exercise_id] += verdict.harmony.judged
-        for fault in verdict.faults:
-            faults[f"fault:{fault.rule}"][fault.weight] += 1
-            faults[f"fault:{take.exercise_id}:{fault.rule}"][fault.weight] += 1
+        for rule, weight in _wrong(verdict):
+            faults[f"fault:{rule}"][weight] += 1
+            faults[f"fault:{take.exercise_id}:{rule}"][weight] += 1
         for said in verdict.moments:
             moment = exercise.moments[said.index]
             if not moment.chord or moment.bass is None:
@@ -128,6 +128,18 @@ def figures(takes: Iterable[tuple[Take, PassVerdict, bool]]) -> Figures:
         for weight in ("gross", "weak", "remark"):
             found[f"{name}:{weight}"] = str(counts[weight])
     return found
+
+
+def _wrong(verdict: PassVerdict) -> Iterator[tuple[str, str]]:
+    """What was wrong, once: causes as heavy as the heaviest they explain, and what has none."""
+    caused: set[int] = set()
+    for cause in verdict.causes:
+        weights = {verdict.faults[number].weight for number in cause.explains}
+        yield cause.kind, next(one for one in ("gross", "weak", "remark") if one in weights)
+        caused |= {*cause.explains, *cause.follow}
+    for number, fault in enumerate(verdict.faults):
+        if number not in caused:
+            yield fault.rule, fault.weight
 
 
 def _group(name: str, group: list[tuple[Take, PassVerdict, bool]]) -> Figures:

@@ -88,7 +88,7 @@ def test_by_other_rules_other_marks_are_drawn(log: Path, monkeypatch: pytest.Mon
     def lenient(take: Take) -> PassVerdict:
         from dataclasses import replace
 
-        return replace(judge(take), faults=())
+        return replace(judge(take), faults=(), causes=())
 
     with Journal.open(log) as journal:
         assert remark(journal, lenient, 10_000).changed

@@ -19,8 +19,7 @@ from tests.review.scenario import ADA, FIRST_DAY, played
 from trainer.commands.assess import command
 from trainer.journal.store import Journal
 from trainer.judging.assessment import assess
-from trainer.judging.causes import cause_in_words, causes
-from trainer.judging.judge import Judge
+from trainer.judging.causes import cause_in_words
 from trainer.judging.passes import judge
 from trainer.resources import exercises_folder
 from trainer.review.marking import written_out
@@ -152,7 +151,7 @@ def test_a_take_is_handed_back_with_the_causes_of_what_is_wrong() -> None:
     exercise = Library().find("bellows")
     take = played(exercise, 60.0, ADA, FIRST_DAY, 3, ("wrong",))
     verdict = judge(take)
-    found = causes(Judge(exercise, take.conditions), verdict)
+    found = verdict.told
     assert any(cause.kind == "finger-beside" for cause in found)
     sheet = take_sheet("take", take, exercise, verdict)
     said = [one for one in sheet.comments if one.number]

@@ -13,8 +13,6 @@ from tests.screen.hands import SIZES, Hands, practise
 from tests.screen.pieces import evening
 from tests.screen.test_play import inked
 from trainer.conducting.sources import DemoSource
-from trainer.judging.causes import causes
-from trainer.judging.judge import Judge
 from trainer.practice.demo import PERFECT
 from trainer.practice.slips import Slip
 from trainer.score.library import Library
@@ -58,8 +56,7 @@ def test_one_steps_from_cause_to_cause_and_round(
     played: tuple[Hands, PlayView, AfterView],
 ) -> None:
     hands, _, after = played
-    session = after.play.shell.session
-    found = causes(Judge(session.task.exercise, session.task.conditions), after.verdict)
+    found = after.verdict.told
     count = len(found)
     assert 2 <= count < len(after.verdict.faults)
     seen = []

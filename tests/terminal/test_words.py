@@ -13,7 +13,6 @@ from trainer.conducting.setup import Setup
 from trainer.conducting.shell import QuickClock, Shell
 from trainer.conducting.sources import DemoSource
 from trainer.conducting.way_out import WayOut
-from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions
 from trainer.judging.verdict import MomentVerdict
 from trainer.listening.events import KeyDown, KeyEvent
@@ -73,7 +72,7 @@ def test_the_three_figures_are_never_one() -> None:
 
     said = verdict(play(PIECE, TEMPO, half))
     assert [name for name, _ in figures_of_pass(said)] == ["harmony", "time", "hands", "movement"]
-    lines = list(summary_lines(Judge(PIECE, TEMPO), said))
+    lines = list(summary_lines(PIECE, said))
     assert "harmony   2 of 4 moments complete" in lines
     assert "not played: bar 1, beat 3" in lines and "not played: bar 1, beat 4" in lines
     assert any(line.startswith("time      1 of 2 in time") for line in lines)
@@ -82,7 +81,7 @@ def test_the_three_figures_are_never_one() -> None:
 def test_what_there_is_to_notice_is_said_at_the_end() -> None:
     said = verdict(play(PIECE, TEMPO, lambda origin: keys(origin, "c3 g3 c4 e4", 0.9)))
     told = replace(PIECE, commentary=("Hold {c} over {f}.",))
-    assert "to notice: Hold c over f." in list(summary_lines(Judge(told, TEMPO), said))
+    assert "to notice: Hold c over f." in list(summary_lines(told, said))
 
 
 def test_the_view_prints_plain_lines_where_there_is_no_terminal() -> None:

@@ -24,8 +24,9 @@ from trainer.review.assignments import (
 )
 from trainer.review.classroom import Classroom, Pupil, class_csv, class_page, classroom
 from trainer.review.html import write_page
+from trainer.review.named import title_of
 from trainer.review.plain_records import advice_plain, totals_plain
-from trainer.review.tables import rule_title, share_text
+from trainer.review.tables import share_text
 
 
 def show_class(
@@ -105,7 +106,7 @@ def _room_table(room: Classroom) -> Table:
         text = name in ("player", "stuck on")
         table.add_column(name, justify="left" if text else "right", no_wrap=not text)
     for one in room.pupils:
-        stuck = [rule_title(a.name) if a.kind == "rule" else a.name for a in one.stuck]
+        stuck = [title_of(a.name) if a.has_title else a.name for a in one.stuck]
         step = "–" if one.standing is None else str(one.standing.step.number)
         row = (
             one.player.label,

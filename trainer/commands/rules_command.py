@@ -1,4 +1,5 @@
-"""`rules`: every rule with its explanation, weight, source and a notated example."""
+"""`rules`: every rule with its explanation, weight, source and a notated example; then the causes
+of wrong chords, each with what a teacher says to it and an example."""
 
 from __future__ import annotations
 
@@ -9,7 +10,18 @@ import click
 
 from trainer.commands.printing import print_json
 from trainer.errors import InputError
-from trainer.theory.rules import RULES, RULES_VERSION, SCHOOLS, Example, Rule, School, weight
+from trainer.judging.lessons import LESSONS, Lesson, lesson_of
+from trainer.theory.rules import (
+    COMMON,
+    RULES,
+    RULES_VERSION,
+    SCHOOLS,
+    Example,
+    Rule,
+    School,
+    rule,
+    weight,
+)
 from trainer.theory.voicing import VOICES
 
 _WIDTH = 88
@@ -26,8 +38,12 @@ _WIDTH = 88
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(names: tuple[str, ...], school: School, as_json: bool) -> None:
-    """Print the rules the judge goes by, or only those named."""
-    chosen = [_rule(name) for name in names] if names else list(RULES)
+    """Print the rules the judge goes by and the causes it names, or only those asked for."""
+    ids = names or _EVERY
+    for id in ids:
+        _check(id)
+    chosen = [rule(id) for id in ids if id not in LESSONS]
+    causes = {id: lesson for id in ids if (lesson := lesson_of(id)) is not None}
     if as_json:
         print_json(
             {
@@ -35,19 +51,24 @@ def command(names: tuple[str, ...], school: School, as_json: bool) -> None:
                 "rules_version": RULES_VERSION,
                 "school": school,
                 "rules": [_plain(rule, school) for rule in chosen],
+                "causes": [_cause_plain(id, lesson) for id, lesson in causes.items()],
             }
         )
         return
-    click.echo("\n\n".join(_text(rule, school) for rule in chosen))
+    said = [_text(rule, school) for rule in chosen]
+    said += [_cause_text(id, lesson) for id, lesson in causes.items()]
+    click.echo("\n\n".join(said))
 
 
-def _rule(name: str) -> Rule:
-    for rule in RULES:
-        if rule.id == name:
-            return rule
-    near = [rule.id for rule in RULES if any(part in rule.id for part in name.split("-") if part)]
+_EVERY = (*(one.id for one in RULES), *LESSONS)
+
+
+def _check(name: str) -> None:
+    if name in _EVERY:
+        return
+    near = [id for id in _EVERY if any(part in id for part in name.split("-") if part)]
     raise InputError(
-        f"there is no rule {name!r}",
+        f"there is no rule or cause {name!r}",
         remedy=f"perhaps {', '.join(near[:5])}" if near else "`mittelstimme rules` lists them",
     )
 
@@ -70,6 +91,44 @@ def _plain(rule: Rule, school: School) -> dict[str, Any]:
             "held": rule.example.held,
         },
     }
+
+
+def _cause_plain(id: str, lesson: Lesson) -> dict[str, Any]:
+    example = lesson.example
+    return {
+        "id": id,
+        "title": lesson.title,
+        "advice": lesson.advice,
+        "source": COMMON,
+        "example": {
+            "key": example.key,
+            "figurings": list(example.figurings),
+            "bass": example.bass,
+            "melody": example.melody,
+            "played": list(example.played),
+            "right": list(example.right),
+        },
+    }
+
+
+def _cause_text(id: str, lesson: Lesson) -> str:
+    """What is written, what was played and what would have been right, a column a chord."""
+    example = lesson.example
+    rows = (
+        ("melody", example.melody.split()),
+        ("bass", example.bass.split()),
+        ("figures", [figuring or "-" for figuring in example.figurings]),
+        ("played", example.played),
+        ("right", example.right),
+    )
+    columns = [max(map(len, column)) + 3 for column in zip(*(r for _, r in rows), strict=True)]
+    lines = [f"{lesson.title}  [{id}, a cause]"]
+    lines += textwrap.wrap(lesson.advice, _WIDTH, initial_indent="  ", subsequent_indent="  ")
+    for name, cells in rows:
+        row = "".join(f"{cell:<{width}}" for cell, width in zip(cells, columns, strict=True))
+        lines.append(f"    {name:<8}{row}".rstrip())
+    lines[-1] += f"   (key of {example.key})"
+    return "\n".join([*lines, f"  Source: {COMMON}."])
 
 
 def _text(rule: Rule, school: School) -> str:

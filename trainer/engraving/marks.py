@@ -30,9 +30,9 @@ from trainer.theory.voicing import VoiceName, Voicing
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A mark on one page. `fault` is its index in the verdict, None for a moment's own mark."""
+    """A mark on one page. `fault` is the place of what it marks among the faults to be marked."""
 
-    fault: int | None
+    fault: int
     drawings: tuple[Drawing, ...]
 
 
@@ -129,12 +129,12 @@ def times_and_marks(
     columns: Mapping[int, Column],
     tolerance: float,
 ) -> tuple[tuple[TimeMark, ...], tuple[Mark, ...]]:
-    """All that is said of a pass on one page; `tolerance` is the part of a beat still called in
-    time."""
+    """All that is said of a pass on one page, one mark for one cause: what follows from it is said
+    in words. `tolerance` is the part of a beat still called in time."""
     times = time_marks(geometry, verdict.moments, tolerance, columns)
     beside = [drawing for mark in times for drawing in mark.drawings]
     hollow = collapsed(verdict.moments)
-    return times, marks(exercise, geometry, verdict.faults, columns, hollow=hollow, beside=beside)
+    return times, marks(exercise, geometry, verdict.drawn, columns, hollow=hollow, beside=beside)
 
 
 def drawn_marks(

@@ -33,7 +33,7 @@ Found = Mapping[str, Value]
 
 _KEPT = (meta, player, exercise_text, take, marking, chunk, moment, fault)
 _DERIVED = (sight, fluency, fault_count)  # made anew; named here to be told from what is kept
-_LATER = {marking.name: 2, moment.name: 1, fault.name: 1}  # columns that older logs do not have
+_LATER = {marking.name: 3, moment.name: 1, fault.name: 1}  # columns that older logs do not have
 _INDEXES: Mapping[tuple[str, ...], tuple[str, ...]] = {  # what entries of indexes say of a take
     ("text", "number"): ("id", "seq"),
     ("text", "number", "number"): ("player_id", "started_at", "seq"),

@@ -154,9 +154,15 @@ def _tell_the_hands_apart(operations: Operations) -> None:
     operations.add_column("moment", sa.Column("attack", sa.Text))
 
 
+def _name_causes(operations: Operations) -> None:
+    """4 to 5: marks name causes. In those that are there every fault stands for itself."""
+    operations.add_column("marking", sa.Column("causes", sa.Text))
+
+
 # version a step starts from -> the step
 STEPS: Mapping[int, Callable[[Operations], None]] = {
     1: _add_sums,
     2: _let_keys_tell_their_manual,
     3: _tell_the_hands_apart,
+    4: _name_causes,
 }

@@ -9,7 +9,8 @@ else 0). Packing 0 is that, packing 1 the same compressed with zlib.
 How the hands struck a moment is [manner, bass, melody, left, right] in JSON, each of the four
 [ms, beats], or null; untimed beats is null. How they lay over a pass is [left, right, spread_ms,
 spread_deviation_ms, [[manner, chords], …]], a hand being [in_time, judged, bias_ms, deviation_ms]
-or null (`trainer.judging.verdict`).
+or null. What explains its faults is [[kind, moment, text, remedy, [explained, …], [following, …]],
+…], faults by their numbers, null where nothing does (`trainer.judging.verdict`).
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ from typing import Any
 from trainer.errors import LogError
 from trainer.judging.take import Conditions, Pause
 from trainer.judging.verdict import (
+    WHYS,
     Attack,
+    Cause,
     ExtraChord,
     HandTiming,
     Harmony,
@@ -244,6 +247,30 @@ def touch_from(text: str) -> Touch:
     )
 
 
+def causes_text(causes: Iterable[Cause]) -> str | None:
+    """What explains the faults of a pass, as it is stored."""
+    rows = [
+        [one.kind, one.moment, one.text, one.remedy, list(one.explains), list(one.follow)]
+        for one in causes
+    ]
+    return json.dumps(rows) if rows else None
+
+
+def causes_from(text: str | None) -> tuple[Cause, ...]:
+    """ValueError or TypeError for what is none."""
+    return () if text is None else tuple(_cause_from(*row) for row in json.loads(text))
+
+
+def _cause_from(
+    kind: Any, moment: Any, text: Any, remedy: Any, explains: Any, follow: Any
+) -> Cause:
+    numbers = (moment, *explains, *follow)
+    said = kind in WHYS and isinstance(text, str) and isinstance(remedy, str) and bool(explains)
+    if not said or any(type(number) is not int or number < 0 for number in numbers):
+        raise ValueError("this is no cause")
+    return Cause(kind, moment, text, remedy, tuple(explains), tuple(follow))
+
+
 def fault_row(number: int, fault: Fault) -> dict[str, Any]:
     """A row of `fault` without its marking."""
     return {
@@ -290,11 +317,16 @@ def marking_row(verdict: PassVerdict) -> dict[str, Any]:
         "successions": verdict.movement.successions,
         "extra": json.dumps([[one.after, one.at_s, list(one.keys)] for one in verdict.extra]),
         "touch": None if timing is None or timing.touch is None else touch_text(timing.touch),
+        "causes": causes_text(verdict.causes),
     }
 
 
 def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> PassVerdict:
-    """A pass verdict from its rows of `marking`, `moment` and `fault`."""
+    """A pass verdict from its rows of `marking`, `moment` and `fault`; ValueError or TypeError for
+    what is none."""
+    causes = causes_from(row["causes"])
+    if any(number >= len(faults) for one in causes for number in (*one.explains, *one.follow)):
+        raise ValueError("a cause of no fault")
     return PassVerdict(
         moments=tuple(moment_from(one) for one in moments),
         faults=tuple(fault_from(one) for one in faults),
@@ -306,6 +338,7 @@ def verdict_from(row: Row, moments: Sequence[Row], faults: Sequence[Row]) -> Pas
         extra=tuple(
             ExtraChord(after, at_s, tuple(keys)) for after, at_s, keys in json.loads(row["extra"])
         ),
+        causes=causes,
     )
 
 
@@ -330,8 +363,9 @@ def stored_digest(rules: int, figures: Row, moments: Iterable[Row], faults: Iter
     # What older logs did not know counts only where it is there: their marks stay the same.
     if told["extra"] == "[]":
         del told["extra"]
-    if told["touch"] is None:
-        del told["touch"]
+    for later in ("touch", "causes"):
+        if told[later] is None:
+            del told[later]
     keyed = [_known({**row, "keys": list(row["keys"])}, "attack") for row in moments]
     broken = [_known(row, "onset") for row in faults]
     said = [rules, told, keyed, broken]

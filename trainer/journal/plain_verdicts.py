@@ -10,7 +10,9 @@ from typing import Any, NoReturn, get_args
 from trainer.errors import LogError, PitchError
 from trainer.judging.verdict import (
     MANNERS,
+    WHYS,
     Attack,
+    Cause,
     ExtraChord,
     HandTiming,
     Harmony,
@@ -43,7 +45,13 @@ def verdict_plain(verdict: PassVerdict) -> Plain:
         "extra": [
             {"after": one.after, "at_s": one.at_s, "keys": list(one.keys)} for one in verdict.extra
         ],
+        "causes": [_cause_plain(cause) for cause in verdict.causes],
     }
+
+
+def _cause_plain(cause: Cause) -> Plain:
+    plain = asdict(cause)
+    return plain | {"explains": list(cause.explains), "follow": list(cause.follow)}
 
 
 def _timing_plain(timing: Timing) -> Plain:
@@ -92,15 +100,18 @@ def verdict_of(plain: object) -> PassVerdict:
     """The inverse of `verdict_plain`; raises LogError for anything else."""
     whole = table(plain)
     timing = whole.get("timing")
+    faults = tuple(_fault(one) for one in items(whole.get("faults"), _MOST))
     return PassVerdict(
         tuple(_moment(one) for one in items(whole.get("moments"), _MOST)),
-        tuple(_fault(one) for one in items(whole.get("faults"), _MOST)),
+        faults,
         Harmony(*_counts(whole.get("harmony"), "complete", "judged")),
         None if timing is None else _timing(timing),
         Movement(
             *_counts(whole.get("movement"), "gross", "weak", "remark", "clean", "successions")
         ),
         tuple(_extra(one) for one in items(whole.get("extra"), _MOST)),
+        # bundles written by rules before 5 have none
+        tuple(_cause(one, len(faults)) for one in items(whole.get("causes", []), _MOST)),
     )
 
 
@@ -184,6 +195,28 @@ def _fault(plain: object) -> Fault:
         text=text(given.get("text"), most=4000),
         instead=_voicing(given.get("instead")),
         onset=_fraction(given.get("onset")),
+    )
+
+
+def _cause(plain: object, faults: int) -> Cause:
+    """Of a pass with so many faults."""
+    given = table(plain)
+    kind = text(given.get("kind"))
+    if kind not in WHYS:
+        wrong(f"{kind!r} is no cause of a wrong chord")
+    explains, follow = (
+        tuple(whole_number(one, most=faults - 1) for one in items(given.get(name), _MOST))
+        for name in ("explains", "follow")
+    )
+    if not explains:
+        wrong("a cause explains nothing")
+    return Cause(
+        kind,
+        whole_number(given.get("moment"), most=_MOST),
+        text(given.get("text"), most=4000),
+        text(given.get("remedy"), most=4000),
+        explains,
+        follow,
     )
 
 

@@ -12,8 +12,8 @@ import math
 import string
 import uuid
 import zlib
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Iterable, Mapping, Set
+from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, time
 from typing import Any, get_args
 
@@ -22,17 +22,13 @@ from trainer.journal.packing import (
     COMPRESSED,
     PLAIN,
     event_prefix,
-    marks_digest,
     pauses_from,
     unpack_events,
-    verdict_from,
 )
-from trainer.journal.plain_verdicts import verdict_of, verdict_plain
 from trainer.journal.records import play_seconds, zoned
 from trainer.journal.schema import STATES
 from trainer.judging.take import Conditions, Part, Pause, Take
 from trainer.judging.timing import FASTEST, SLOWEST
-from trainer.judging.verdict import PassVerdict
 from trainer.listening.events import KeyEvent
 from trainer.theory.hands import Hands
 from trainer.theory.rules import School
@@ -337,67 +333,3 @@ def _put_right(data: bytes, right: Callable[[bytes], bool], letters: bytes) -> b
                 return bytes(tried)
         tried[at] = data[at]
     return None
-
-
-# ---- marks ----------------------------------------------------------------------------------
-
-
-def readable_verdict(
-    row: Found, moments: Sequence[Found], faults: Sequence[Found]
-) -> PassVerdict | None:
-    """What was said of a pass, if it is word for word what was stored."""
-    verdict = readable_marks(row, moments, faults)
-    try:
-        sound = verdict is not None and marks_digest(row["rules"], verdict) == row["digest"]
-    except SENSELESS:
-        return None
-    return verdict if sound else None
-
-
-def readable_marks(
-    row: Found, moments: Sequence[Found], faults: Sequence[Found]
-) -> PassVerdict | None:
-    """What was said of a pass, if it makes sense."""
-    try:
-        return verdict_from(row, _by("position", moments), _by("number", faults))
-    except SENSELESS:
-        return None
-
-
-def _by(name: str, rows: Sequence[Found]) -> list[Found]:
-    """The rows in order, of several of one number the first."""
-    first: dict[int, Found] = {}
-    for row in rows:
-        first.setdefault(row[name], row)
-    return [first[place] for place in sorted(first)]
-
-
-def what_is_left(
-    row: Found, moments: Sequence[Found], faults: Sequence[Found]
-) -> PassVerdict | None:
-    """What can still be read of the marks of a take that cannot be judged again: the figures of
-    the pass, and every moment and fault whose row makes sense."""
-    try:
-        said = verdict_from(row, (), ())
-        plain = verdict_plain(said)
-        verdict = verdict_of(plain)
-    except SENSELESS:
-        return None
-    for one in moments:
-        verdict = _with(verdict, row, [one], [])
-    for one in faults:
-        verdict = _with(verdict, row, [], [one])
-    return verdict
-
-
-def _with(
-    verdict: PassVerdict, row: Found, moments: list[Found], faults: list[Found]
-) -> PassVerdict:
-    try:
-        more = verdict_of(verdict_plain(verdict_from(row, moments, faults)))
-    except SENSELESS:
-        return verdict
-    known = {one.index for one in verdict.moments}
-    new = [one for one in more.moments if one.index not in known]
-    in_order = sorted((*verdict.moments, *new), key=lambda one: one.index)
-    return replace(verdict, moments=tuple(in_order), faults=(*verdict.faults, *more.faults))

@@ -25,10 +25,9 @@ from trainer.journal.readable import (
     number,
     readable_events,
     readable_head,
-    readable_marks,
     readable_text,
-    readable_verdict,
 )
+from trainer.journal.readable_marks import readable_marks, readable_verdict
 from trainer.journal.records import choose_marking, drop_marking, put_events
 from trainer.journal.remark import judge_again
 from trainer.journal.salvage import salvage

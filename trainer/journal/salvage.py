@@ -21,10 +21,9 @@ from trainer.journal.readable import (
     readable_events,
     readable_head,
     readable_text,
-    readable_verdict,
-    what_is_left,
     words,
 )
+from trainer.journal.readable_marks import readable_verdict, what_is_left
 from trainer.journal.schema import chunk, exercise_text, fault, marking, meta, moment, player, take
 from trainer.journal.store import Journal
 from trainer.journal.sums import Sums

@@ -27,7 +27,7 @@ from sqlalchemy import (
     Text,
 )
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 STATES = ("open", "recovered", "stopped", "finished")  # of a take; the further on, the later
 APPLICATION_ID = 0x4D697474  # "Mitt", in the header of a SQLite log
 
@@ -108,7 +108,7 @@ chunk = Table(
 
 # One judging of a take. `digest` is the SHA-256 of the marks, null while the take is played.
 # `extra` are struck chords that belong to no moment: JSON [[after, at_s, [key, …]], …]. `touch` is
-# how the hands lay over the pass, JSON as `packing.py` says.
+# how the hands lay over the pass, `causes` what explains its faults, JSON as `packing.py` says.
 marking = Table(
     "marking",
     metadata,
@@ -130,6 +130,7 @@ marking = Table(
     Column("successions", Integer, nullable=False),
     Column("extra", Text, nullable=False, server_default="[]"),
     Column("touch", Text),
+    Column("causes", Text),
 )
 Index("marking_by_take", marking.c.take_seq, marking.c.digest, unique=True)
 
@@ -225,7 +226,9 @@ fluency = Table(
     sqlite_with_rowid=False,
 )
 
-# Faults by player, day, piece, rule and weight.
+# What was wrong by player, day, piece, rule and weight; `rule` is the kind of a cause where one
+# explains the fault (once, with the weight of the weightiest it explains; what follows from it is
+# not counted).
 fault_count = Table(
     "fault_count",
     metadata,

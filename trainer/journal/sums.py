@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Table, and_, delete, select, tuple_
 
 from trainer.errors import TrainerError
 from trainer.journal.dialect import upsert
-from trainer.journal.packing import attack_from, conditions_from
+from trainer.journal.packing import attack_from, causes_from, conditions_from
 from trainer.journal.schema import (
     SUMS,
     exercise_text,
@@ -26,9 +26,10 @@ from trainer.journal.schema import (
     take,
 )
 from trainer.judging.timing import timely
-from trainer.judging.verdict import onset_of
+from trainer.judging.verdict import Cause, onset_of
 from trainer.score.exercise import Exercise
 from trainer.score.syllabus import relative
+from trainer.theory.fault import WEIGHTS, Weight
 from trainer.theory.figures import Way
 from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch
@@ -115,8 +116,8 @@ def count_takes(
     ended = select(take).where(take.c.seq.in_(seqs), take.c.state != "open")
     heads = connection.execute(ended).mappings().all()
     numbers = [row["marking_seq"] for row in heads if row["marking_seq"] is not None]
-    said = select(marking).where(marking.c.seq.in_(numbers))
-    figures = {row["seq"]: dict(row) for row in connection.execute(said).mappings()}
+    judged = select(marking).where(marking.c.seq.in_(numbers))
+    figures = {row["seq"]: dict(row) for row in connection.execute(judged).mappings()}
     by_marking: dict[int, tuple[dict[str, Any], float]] = {}
     for head in map(dict, heads):
         text = head["text_seq"]
@@ -140,13 +141,39 @@ def count_takes(
             in_time = timely(onset, attack_from(attack), tolerance)
             values = _chord_values(outcome, onset is not None, in_time, think)
             sums.add(fluency, key, values, sign)
-    broken = select(fault.c.marking_seq, fault.c.rule, fault.c.weight)
-    for marks, rule, weight in connection.execute(
-        broken.where(fault.c.marking_seq.in_(by_marking))
-    ):
-        head, _ = by_marking[marks]
-        key = (head["player_id"], head["day"], head["exercise_id"], rule, weight)
-        sums.add(fault_count, key, (1,), sign)
+    causes = {seq: causes_from(figures[seq]["causes"]) for seq in by_marking}
+    broken = select(fault.c.marking_seq, fault.c.number, fault.c.rule, fault.c.weight)
+    rows = connection.execute(broken.where(fault.c.marking_seq.in_(by_marking)))
+    for said, rule, weight in _wrong(rows, causes):
+        head, _ = by_marking[said]
+        named = (head["player_id"], head["day"], head["exercise_id"], rule, weight)
+        sums.add(fault_count, named, (1,), sign)
+
+
+def _wrong(
+    faults: Iterable[Any], causes: Mapping[int, Sequence[Cause]]
+) -> Iterator[tuple[int, str, Weight]]:
+    """What was wrong, once: by its marking, the rule that is broken and its weight; instead of the
+    faults that a cause explains its kind, as heavy as the heaviest of them. What only follows is
+    left out."""
+    by_fault = {
+        (marks, number): (place, number in cause.explains)
+        for marks, ours in causes.items()
+        for place, cause in enumerate(ours)
+        for number in (*cause.explains, *cause.follow)
+    }
+    heaviest: dict[tuple[int, int], Weight] = {}
+    for marks, number, rule, weight in faults:
+        found = by_fault.get((marks, number))
+        if found is None:
+            yield marks, rule, weight
+            continue
+        place, explained = found
+        if explained:
+            before = heaviest.get((marks, place), weight)
+            heaviest[marks, place] = min(before, weight, key=WEIGHTS.index)
+    for (marks, place), weight in heaviest.items():
+        yield marks, causes[marks][place].kind, weight
 
 
 def count_all(connection: Connection, sums: Sums) -> Iterator[int]:

@@ -8,36 +8,32 @@ and from that chord, hangs below it. A fault that no cause explains stands for i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Literal
 
 from trainer.judging.judge import Judge
-from trainer.judging.verdict import PassVerdict
-from trainer.judging.why import Why, WrongChord
-from trainer.theory.fault import WEIGHTS, Fault
+from trainer.judging.tally import movement, successions
+from trainer.judging.verdict import Cause, PassVerdict
+from trainer.judging.why import WrongChord
+from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
 from trainer.theory.rules import rule
 
-CauseKind = Why | Literal["fault"]  # the last stands for itself
 
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """What explains something wrong at `moment`: the sentence with its place, what to do about it
-    (may be empty), and the places in the verdict's faults of those it explains, and of those that
-    follow from it."""
-
-    kind: CauseKind
-    moment: int
-    text: str
-    remedy: str
-    explains: tuple[int, ...]
-    follow: tuple[int, ...] = ()
+def explained(judge: Judge, verdict: PassVerdict) -> PassVerdict:
+    """The same verdict with its causes; what only follows from them is not counted in movement."""
+    found = causes(judge, verdict)
+    if not found:
+        return verdict
+    whole = replace(verdict, causes=found)
+    counted = [fault for n, fault in enumerate(whole.faults) if n not in whole.following]
+    steps = successions(judge.moments, whole.moments)
+    return replace(whole, movement=movement(counted, steps))
 
 
 def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
-    """The fewest causes of all faults of a pass, in the order of the music. Every fault belongs to
-    one of them."""
+    """The fewest causes of what is wrong in the chords of a pass, in the order of the music. A
+    fault belongs to one of them, or to none."""
     # where nothing is known of the attack, nobody can tell what was held from what was struck
     told = any(moment.attack is not None for moment in verdict.moments)
     by_moment = {moment.index: moment for moment in verdict.moments if told}
@@ -58,22 +54,7 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
         )
         taken |= {*explains, *follow}
         found.append(Cause(why.kind, moment.index, why.text, why.remedy, explains, follow))
-    found += [one for one in each_for_itself(verdict) if taken.isdisjoint(one.explains)]
-    return tuple(sorted(found, key=lambda cause: (cause.moment, cause.kind == "fault")))
-
-
-def each_for_itself(verdict: PassVerdict) -> tuple[Cause, ...]:
-    """The faults of a verdict as they are: of what was written at leisure no finger slipped."""
-    return tuple(
-        Cause("fault", fault.moments[-1], fault.text, "", (number,))
-        for number, fault in enumerate(verdict.faults)
-    )
-
-
-def weightiest(cause: Cause, verdict: PassVerdict) -> Fault:
-    """Of the faults a cause explains."""
-    explained = [verdict.faults[number] for number in cause.explains]
-    return min(explained, key=lambda fault: WEIGHTS.index(fault.weight))
+    return tuple(found)
 
 
 def what_follows(cause: Cause, verdict: PassVerdict) -> str:

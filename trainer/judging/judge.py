@@ -14,25 +14,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from itertools import pairwise
 
 from trainer.judging.chord_faults import AskedChord
 from trainer.judging.harmony import ChordHeard, HarmonyTable, sonorities_of
 from trainer.judging.movement_faults import faults, findings
 from trainer.judging.ornaments import unadorned
 from trainer.judging.take import Conditions
+from trainer.judging.tally import movement, successions
 from trainer.judging.timing import played
 from trainer.judging.timing import timing as timing_of
-from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
+from trainer.judging.verdict import Harmony, MomentVerdict, PassVerdict
 from trainer.judging.voices import Line, divisions, extend, upper_divisions
 from trainer.listening.manuals import as_bass, as_soprano, key_at, keys_at
 from trainer.score.exercise import Exercise
 from trainer.theory.dissonance import Passage
-from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.fault import Fault
 from trainer.theory.moment import Moment
 from trainer.theory.movement import Given
 from trainer.theory.pitch import Pitch
-from trainer.theory.rules import rule, weight
+from trainer.theory.rules import weight
 from trainer.theory.voicing import VOICES, Sounding, Voicing
 
 _COSTS = {"gross": 100, "weak": 10, "remark": 1}
@@ -197,10 +197,7 @@ class Judge:
                     chords.get(index, ()), voicing
                 )
         moments = tuple(replace(verdicts[i], voicing=voiced.get(i)) for i in sorted(verdicts))
-        chord_stretches = [
-            [i for i in indices if self.moments[i].chord] for indices, _ in stretches
-        ]
-        return self.pass_verdict(moments, (*harmony_faults, *movement_faults), chord_stretches)
+        return self.pass_verdict(moments, (*harmony_faults, *movement_faults))
 
     def judge_realization(self, soundings: Sequence[Sounding]) -> PassVerdict:
         """Four given voices, from onset to onset, passing notes and all.
@@ -211,33 +208,22 @@ class Judge:
         passage = self._passage(soundings)
         verdicts = []
         found: list[Fault] = []
-        starts = []
         for start in passage.chord_starts():
             sounding = soundings[start]
             keys = sorted({pitch.midi for pitch in sounding.voicing if pitch is not None})
             heard = self._tables[sounding.moment].judge_voices(unadorned(passage, start))
             found += self._asked[sounding.moment].harmony(heard, keys)
             verdicts.append(self._verdict(sounding.moment, keys, heard, sounding.voicing))
-            starts.append(sounding.moment)
         found += self._faults(passage)
-        return self.pass_verdict(tuple(verdicts), found, [starts])
+        return self.pass_verdict(tuple(verdicts), found)
 
     def pass_verdict(
-        self,
-        moments: tuple[MomentVerdict, ...],
-        found: Iterable[Fault],
-        stretches: Sequence[Sequence[int]],
+        self, moments: tuple[MomentVerdict, ...], found: Iterable[Fault]
     ) -> PassVerdict:
-        """Three figures from the verdicts and faults; `stretches` are runs of chord moments that
-        were played without a gap."""
+        """Three figures from the verdicts and faults."""
         ordered = tuple(sorted(found, key=lambda f: (f.moments[-1], f.moments)))
         chords = [m for m in moments if self.moments[m.index].chord]
         complete = sum(m.outcome == "complete" for m in chords)
-        moved = [f for f in ordered if rule(f.rule).group != "harmony"]
-        tally = {heavy: sum(f.weight == heavy for f in moved) for heavy in WEIGHTS}
-        blamed = {f.moments[-1] for f in moved if f.weight != "remark"}
-        successions = [b for run in stretches for _, b in pairwise(run)]
-        clean = sum(index not in blamed for index in successions)
         time = (
             None if self.conditions.tempo is None else timing_of(moments, self.conditions.tolerance)
         )
@@ -246,7 +232,7 @@ class Judge:
             ordered,
             Harmony(complete, len(chords)),
             time,
-            Movement(tally["gross"], tally["weak"], tally["remark"], clean, len(successions)),
+            movement(ordered, successions(self.moments, moments)),
         )
 
     def _heard(self, index: int, keys: Sequence[int]) -> ChordHeard:

@@ -1,4 +1,4 @@
-"""A whole pass judged: who played what when, then harmony, movement and time."""
+"""A whole pass judged: who played what when, then harmony, movement and time, then the causes."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from trainer.judging.attack import Struck, begun, struck
+from trainer.judging.causes import explained
 from trainer.judging.heard import Heard
 from trainer.judging.judge import Judge
 from trainer.judging.performance import Performed, perform
@@ -56,13 +57,14 @@ def judged(
         for m in verdict.moments
     )
     figure = None if asked.line is None else timing(moments, asked.conditions.tolerance)
-    return replace(verdict, moments=moments, timing=figure, extra=played.extra)
+    heard = replace(verdict, moments=moments, timing=figure, extra=played.extra)
+    return explained(judging, heard)
 
 
 def heard_anew(live: Iterable[MomentVerdict], verdict: PassVerdict) -> tuple[int, ...]:
     """The moments at which the whole pass has other voices than was said while it went on: divided
     anew, or (seldom) a chord counted where another place was followed. Nowhere else does the end
-    change what was settled."""
+    change what was settled; that marks of one cause become one says nothing else of a chord."""
     said = {moment.index: (moment.keys, moment.voicing) for moment in live}
     come_to = max(said, default=-1)  # what was not over when the pass was ended was not settled
     silence: tuple[tuple[int, ...], None] = ((), None)

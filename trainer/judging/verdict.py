@@ -5,10 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from trainer.theory.fault import Fault
+from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.voicing import Voicing
 
 Outcome = Literal["complete", "incomplete", "foreign", "wrong-bass", "wrong-melody", "not-played"]
+# what the hand, the eye or the ear did that explains a wrong chord (`trainer.judging.why`)
+Why = Literal[
+    "bass-alone",  # or what is given alone: no chord was played
+    "held-on",  # the chord before was not left
+    "accidental-forgotten",
+    "finger-beside",
+    "figure-not-read",
+    "bass-misread",  # the chord stands right over another bass
+    "hand-shifted",
+]
+WHYS: tuple[Why, ...] = get_args(Why)
+CauseKind = Why | Literal["fault"]  # the last stands for itself
 # how the keys of a chord go down: at once, one after another from the bass or from the top, each
 # hand at once, anyhow
 Manner = Literal["together", "rolled up", "rolled down", "hands apart", "spread"]
@@ -146,7 +158,9 @@ class Timing:
 class Movement:
     """Faults of movement, doubling and treatment by weight, over `successions` of chords.
 
-    `share` is the part of the successions free of gross and weak faults.
+    `share` is the part of the successions free of gross and weak faults. What only follows from a
+    wrong chord (`Cause.follow`) is not counted: that chord is counted in harmony already, and a
+    succession which nothing else spoils is clean.
     """
 
     gross: int
@@ -173,8 +187,28 @@ class ExtraChord:
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """What explains something wrong at `moment`: the sentence with its place, what to do about it
+    (may be empty), and the places in the verdict's faults of those it explains (at least one), and
+    of those that follow from it."""
+
+    kind: CauseKind
+    moment: int
+    text: str
+    remedy: str
+    explains: tuple[int, ...]
+    follow: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class PassVerdict:
-    """One pass judged: a verdict per moment played, the faults, and three figures."""
+    """One pass judged: a verdict per moment played, the faults, and three figures.
+
+    `causes` are what explains or brings several faults at once, or one better than its rule does,
+    in the order of the music. There are none in marks by rules before 5, in marks made while a pass
+    went on, and of what was written at leisure, where no finger slips: every fault then stands for
+    itself, as everywhere does one that no cause explains. `told` reads it so.
+    """
 
     moments: tuple[MomentVerdict, ...]
     faults: tuple[Fault, ...]
@@ -182,3 +216,32 @@ class PassVerdict:
     timing: Timing | None  # None when untimed
     movement: Movement
     extra: tuple[ExtraChord, ...] = ()
+    causes: tuple[Cause, ...] = ()
+
+    @property
+    def told(self) -> tuple[Cause, ...]:
+        """Everything wrong, once, in the order of the music: the causes, and by itself each fault
+        that belongs to none."""
+        taken = {number for cause in self.causes for number in (*cause.explains, *cause.follow)}
+        alone = (
+            Cause("fault", fault.moments[-1], fault.text, "", (number,))
+            for number, fault in enumerate(self.faults)
+            if number not in taken
+        )
+        every = (*self.causes, *alone)
+        return tuple(sorted(every, key=lambda cause: (cause.moment, cause.kind == "fault")))
+
+    @property
+    def following(self) -> frozenset[int]:
+        """The places of the faults that only follow from a cause."""
+        return frozenset(number for cause in self.causes for number in cause.follow)
+
+    def weightiest(self, cause: Cause) -> Fault:
+        """Of the faults a cause explains; the first of several as heavy."""
+        explained = [self.faults[number] for number in cause.explains]
+        return min(explained, key=lambda fault: WEIGHTS.index(fault.weight))
+
+    @property
+    def drawn(self) -> tuple[Fault, ...]:
+        """One fault for each that is told, its weightiest: what is marked on a page."""
+        return tuple(self.weightiest(cause) for cause in self.told)

@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
 
 from trainer.errors import FigureError
 from trainer.judging.harmony import HarmonyTable
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
-from trainer.judging.verdict import MomentVerdict
+from trainer.judging.verdict import MomentVerdict, Why
 from trainer.theory.fault import Fault
 from trainer.theory.figures import NOTHING, Way
 from trainer.theory.hands import DIVISIONS
@@ -24,61 +23,6 @@ from trainer.theory.pitch import Pitch, PitchName, pitch_on
 from trainer.theory.sonority import Sonority, sonority
 from trainer.theory.voicing import VOICES, VoiceName
 
-Why = Literal[
-    "bass-alone",  # or what is given alone: no chord was played
-    "held-on",  # the chord before was not left
-    "accidental-forgotten",
-    "finger-beside",
-    "figure-not-read",
-    "bass-misread",  # the chord stands right over another bass
-    "hand-shifted",
-]
-
-
-@dataclass(frozen=True, slots=True)
-class Lesson:
-    """What a cause is called, and what a teacher says to it. Common practice, no source."""
-
-    title: str
-    advice: str
-
-
-LESSONS: dict[Why, Lesson] = {
-    "bass-alone": Lesson(
-        "Only what is written",
-        "Nothing stood between or over what is printed. Let the hand find its chord before the "
-        "beat, then let both fall together; slower, if it comes too late.",
-    ),
-    "held-on": Lesson(
-        "The chord before was not left",
-        "Where a figure changes over a bass that stays, one voice at least has to move. Read one "
-        "figure ahead.",
-    ),
-    "accidental-forgotten": Lesson(
-        "A forgotten accidental",
-        "An accidental holds for the interval it stands beside; alone it is the third's. What is "
-        "altered in the bass or the melody is altered in the other voices too.",
-    ),
-    "figure-not-read": Lesson(
-        "A figure not read",
-        "The plain triad stands where no figure does. Say the figures aloud before the hand moves.",
-    ),
-    "finger-beside": Lesson(
-        "One finger beside its key",
-        "All the other fingers lay right. Strike the chord once more without looking, and feel "
-        "how far it is to the next finger.",
-    ),
-    "bass-misread": Lesson(
-        "The bass misread",
-        "The chord fits the bass that was played, not the one that is written. Name the notes of "
-        "the bass once through without playing.",
-    ),
-    "hand-shifted": Lesson(
-        "The hand beside its place",
-        "The shape of the hand was right, its place was not: every finger lay as far from its key "
-        "as the others. See where one of them has to go, and the rest will follow.",
-    ),
-}
 _STEPS = {1: "a step", 2: "a third"}
 
 
@@ -201,7 +145,7 @@ class WrongChord:
         if bass is None or moment.figuring == NOTHING or self.heard.outcome == "wrong-bass":
             return None
         plain = sonority(bass, NOTHING, moment.key, self._melody)
-        if not self._fits(replace(moment, figuring=NOTHING), plain, self.keys):
+        if not self._whole(self._table(replace(moment, figuring=NOTHING), plain), self.keys):
             return None
         said = f"a plain triad, where {moment.figuring} stands"
         return self._said("figure-not-read", said, self._asked())
@@ -221,7 +165,8 @@ class WrongChord:
                 over = sonority(bass, moment.figuring, moment.key)
             except FigureError:
                 continue
-            if not self._fits(replace(moment, bass=bass, melody=None), over, self.keys):
+            table = self._table(replace(moment, bass=bass, melody=None), over)
+            if not self._whole(table, self.keys):
                 continue
             side = "high" if step > 0 else "low"
             said = (
@@ -272,12 +217,18 @@ class WrongChord:
     def _melody(self) -> Pitch | None:
         return self.moment.melody if "soprano" in self.judge.given else None
 
-    def _right(self, keys: Sequence[int]) -> bool:
-        return self._fits(self.moment, self.sonority, keys)
+    @cached_property
+    def _asked_table(self) -> HarmonyTable:
+        return self._table(self.moment, self.sonority)
 
-    def _fits(self, moment: Moment, sounds: Sonority, keys: Sequence[int]) -> bool:
+    def _table(self, moment: Moment, sounds: Sonority) -> HarmonyTable:
+        return HarmonyTable(moment, sounds, "soprano" in self.judge.given)
+
+    def _right(self, keys: Sequence[int]) -> bool:
+        return self._whole(self._asked_table, keys)
+
+    def _whole(self, table: HarmonyTable, keys: Sequence[int]) -> bool:
         """Whether the chord would be whole, nothing added to what is written."""
-        table = HarmonyTable(moment, sounds, "soprano" in self.judge.given)
         found = table.judge(keys, "melody" in self.judge.conditions.supply)
         return found.outcome == "complete" and not found.additions
 

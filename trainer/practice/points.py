@@ -9,11 +9,11 @@ from itertools import groupby
 from statistics import median
 from typing import Literal
 
-from trainer.judging.causes import CauseKind, cause_in_words, causes, weightiest
+from trainer.judging.causes import cause_in_words
 from trainer.judging.judge import Judge
 from trainer.judging.movement_faults import place_in_words
 from trainer.judging.timing import Untimely, untimely
-from trainer.judging.verdict import MomentVerdict, Onset, PassVerdict
+from trainer.judging.verdict import CauseKind, MomentVerdict, Onset, PassVerdict
 from trainer.score.exercise import Exercise
 from trainer.theory.fault import Fault
 from trainer.theory.listed import listed
@@ -64,7 +64,7 @@ def points(
         Point("again", (index,), again_in_words(judge.exercise.moments[index], begun_again))
         for index in dict.fromkeys(begun_again)
     ]
-    found += _of_faults(judge, verdict)
+    found += _of_faults(verdict)
     found += _of_time(judge, reached(verdict, finished))
     found.sort(key=lambda point: point.moments[-1 if point.kind == "fault" else 0])
     if anew:
@@ -72,12 +72,10 @@ def points(
     return tuple(found)
 
 
-def _of_faults(judge: Judge, verdict: PassVerdict) -> Iterator[Point]:
+def _of_faults(verdict: PassVerdict) -> Iterator[Point]:
     """One cause, one point: with what to do about it and what follows from it."""
-    if not verdict.faults:
-        return
-    for cause in causes(judge, verdict):
-        fault = weightiest(cause, verdict)
+    for cause in verdict.told:
+        fault = verdict.weightiest(cause)
         if cause.kind == "fault":
             yield Point("fault", fault.moments, fault.text, fault, cause.kind)
             continue

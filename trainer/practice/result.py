@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -11,7 +11,8 @@ from statistics import median
 from trainer.errors import ExerciseError
 from trainer.judging.take import Conditions, Pause, Take, played_through
 from trainer.judging.timing import timely
-from trainer.judging.verdict import Attack, Onset, PassVerdict
+from trainer.judging.verdict import Attack, Cause, Onset, PassVerdict, Why
+from trainer.practice.evidence import missed
 from trainer.practice.item import Item, figuring_item, positioned, under_top
 from trainer.score.exercise import Exercise
 from trainer.theory.hands import Hands
@@ -19,7 +20,8 @@ from trainer.theory.hands import Hands
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One figuring as it was met in a pass.
+    """One figuring as it was met in a pass; a chord that went wrong for another reason than its
+    figuring gives none (`trainer.practice.evidence`).
 
     `think_s` is the time from the question to the right chord, None in tempo; `timely` whether it
     came within the tolerance, None when untimed.
@@ -119,14 +121,15 @@ class Said:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What was said of a pass: shares, the count of gross faults, and the moments in which a
-    gross fault ends."""
+    """What was said of a pass: shares, the count of gross faults, the moments in which a gross
+    fault ends that follows from nothing else, and the causes of wrong chords by their moments."""
 
     harmony: float
     time: float | None
     movement: float
     gross: int
     spoiled: frozenset[int]
+    causes: Mapping[int, Why]
 
 
 def result_of(
@@ -141,7 +144,12 @@ def result_of(
         time=None if verdict.timing is None else verdict.timing.share,
         movement=verdict.movement.share,
         gross=verdict.movement.gross,
-        spoiled=frozenset(fault.moments[-1] for fault in verdict.faults if fault.weight == "gross"),
+        spoiled=frozenset(
+            fault.moments[-1]
+            for number, fault in enumerate(verdict.faults)
+            if fault.weight == "gross" and number not in verdict.following
+        ),
+        causes=whys(verdict.causes),
     )
     said = [
         Said(one.index, one.outcome, max(one.keys, default=None), one.late, one.attack, one.think_s)
@@ -158,6 +166,11 @@ def result_of(
         finished=finished,
         seconds=seconds,
     )
+
+
+def whys(causes: Iterable[Cause]) -> Mapping[int, Why]:
+    """The causes of wrong chords, by their moments."""
+    return {cause.moment: cause.kind for cause in causes if cause.kind != "fault"}
 
 
 def summed_up(
@@ -205,6 +218,9 @@ def _answers(
         if item is None:
             continue
         complete = one.outcome == "complete"
+        why = figures.causes.get(one.index)
+        if not complete and not missed(why, in_tempo=figures.time is not None):
+            continue
         top = one.top if complete else None  # a wrong chord's top says nothing of the position
         met = met_item(item, wanted, asked.basses[one.index], top)
         in_time = None

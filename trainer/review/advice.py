@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from trainer.journal.store import Journal
+from trainer.judging.lessons import lesson_of
 from trainer.review.queries import Span, faults, fluencies, totals
 from trainer.review.statistics import Share, Think
 
@@ -21,12 +22,12 @@ class Advice:
     """One thing to work on. `kind` says what `name` is.
 
     Where it is a matter of right and wrong, `missed` counts the cases that went wrong of all
-    cases, and `usual` is the share that goes wrong in the rest (for a rule 0). Where it is one of
-    quickness (`thinking`, a figuring), `think` has its think times and `usual` the typical one of
-    the rest in seconds.
+    cases, and `usual` is the share that goes wrong in the rest (for a rule or a cause 0). Where it
+    is one of quickness (`thinking`, a figuring), `think` has its think times and `usual` the
+    typical one of the rest in seconds.
     """
 
-    kind: Literal["figuring", "figuring in key", "key", "rule", "thinking"]
+    kind: Literal["figuring", "figuring in key", "key", "rule", "cause", "thinking"]
     name: str
     key: str | None
     missed: Share | None
@@ -34,16 +35,22 @@ class Advice:
     usual: float
     reason: str
 
+    @property
+    def has_title(self) -> bool:
+        """Whether `name` is an identifier that has a title (`trainer.review.named`)."""
+        return self.kind in ("rule", "cause")
+
 
 def next_work(
     journal: Journal, player: str | None, today: date, limit: int = 5
 ) -> tuple[Advice, ...]:
-    """The kinds of chord that surely go wrong more often than the player's others, and the rules
-    surely broken, the surest first; then the figurings that surely take longer to think of.
+    """The kinds of chord that surely go wrong more often than the player's others, the rules surely
+    broken and the causes surely at work, the surest first; then the figurings that surely take
+    longer to think of.
 
     A figuring, a key, or a figuring in a key is named where, over the last 92 days, the lower end
-    of the interval of its missed share lies above the missed share of all the rest; a rule where
-    gross or weak faults against it surely spoil more than one chord in a hundred.
+    of the interval of its missed share lies above the missed share of all the rest; a rule or a
+    cause where gross or weak faults by it surely spoil more than one chord in a hundred.
     """
     span = Span(today - RECENT, today)
     wrong = [*_chords(journal, player, span), *_rules(journal, player, span)]
@@ -106,8 +113,17 @@ def _rules(journal: Journal, player: str | None, span: Span) -> list[tuple[float
                 f"{times} times in {one.chords} chords (surely in {spoiled.low * 100:.1f} to "
                 f"{spoiled.high * 100:.1f} % of them)"
             )
-            found.append((spoiled.low, Advice("rule", one.rule, None, spoiled, None, 0.0, reason)))
+            found.append((spoiled.low, _said_of(one.rule, spoiled, reason)))
     return found
+
+
+def _said_of(id: str, spoiled: Share, reason: str) -> Advice:
+    """Of a cause with what a teacher says to it."""
+    lesson = lesson_of(id)
+    if lesson is None:
+        return Advice("rule", id, None, spoiled, None, 0.0, reason)
+    said = f"{reason}. {lesson.advice.removesuffix('.')}"
+    return Advice("cause", id, None, spoiled, None, 0.0, said)
 
 
 def _slow(journal: Journal, player: str | None, span: Span) -> list[tuple[float, Advice]]:

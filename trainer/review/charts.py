@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from markupsafe import Markup
 
+from trainer.review.named import title_of
 from trainer.review.plot import (
     INK,
     LINE,
@@ -27,7 +28,7 @@ from trainer.review.plot import (
 )
 from trainer.review.queries import Day, FaultCount, Fluency, TempoPoint
 from trainer.review.statistics import Share
-from trainer.review.tables import figuring_text, rule_title
+from trainer.review.tables import figuring_text
 
 _TOP = 10  # pixels above the highest number of a plot
 _FOOT = 26  # pixels below, for the dates
@@ -101,7 +102,7 @@ def accuracy(cells: Sequence[Fluency]) -> Markup:
 
 def broken_rules(found: Sequence[FaultCount]) -> Markup:
     """How often a rule is broken in a hundred chords, with the 95 % interval."""
-    rows = [(rule_title(one.rule), one.rate) for one in found[:12]]
+    rows = [(title_of(one.rule), one.rate) for one in found[:12]]
     return _intervals(rows, "Rules broken", "share of the chords")
 
 
@@ -139,13 +140,13 @@ def grid(cells: Sequence[Fluency]) -> Markup:
 
 def faults_over_time(found: Sequence[FaultCount]) -> Markup:
     """Faults in a hundred chords by month, the most frequent rules."""
-    most = _most((rule_title(one.rule), one.times) for one in found)[:SERIES]
+    most = _most((title_of(one.rule), one.times) for one in found)[:SERIES]
     shown = [
         _Point(
             title, date.fromisoformat(f"{one.month}-01"), rate, f"{title}, {one.month}: {rate:.1f}"
         )
         for one in found
-        if one.chords and one.month and (title := rule_title(one.rule)) in most
+        if one.chords and one.month and (title := title_of(one.rule)) in most
         for rate in (100 * one.times / one.chords,)
     ]
     title = "Faults in a hundred chords, by month"

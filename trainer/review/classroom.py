@@ -14,9 +14,9 @@ from trainer.practice.material import Material
 from trainer.review.advice import Advice, next_work
 from trainer.review.assignments import Assignment, Progress, progress
 from trainer.review.html import render
+from trainer.review.named import title_of
 from trainer.review.queries import FaultCount, Span, Totals, days, faults, last_day, totals
 from trainer.review.standings import standing_of
-from trainer.review.tables import rule_title
 
 WEEKS = 4  # looked back on
 _RULES = 8  # columns of the table of rules
@@ -106,7 +106,7 @@ def class_page(room: Classroom, made: datetime) -> str:
     """The class as one page of HTML."""
     named = {*room.rules}
     for pupil in room.pupils:
-        named |= {one.name for one in pupil.stuck if one.kind == "rule"}
+        named |= {one.name for one in pupil.stuck if one.has_title}
     return render(
         "class.html",
         named,
@@ -163,7 +163,7 @@ def class_csv(room: Classroom) -> str:
 
 
 def _stuck(advice: Advice) -> str:
-    title = rule_title(advice.name) if advice.kind == "rule" else advice.name
+    title = title_of(advice.name) if advice.has_title else advice.name
     return f"{title} in {advice.key}" if advice.kind == "figuring in key" else title
 
 

@@ -24,24 +24,24 @@ from markupsafe import Markup
 from trainer import __version__
 from trainer.errors import InputError
 from trainer.files import check_place
+from trainer.review.named import named, title_of
 from trainer.review.page_face import face_rules
 from trainer.review.sheet import Sheet
-from trainer.review.tables import figuring_text, rule_title
-from trainer.theory.rules import RULES, Rule
+from trainer.review.tables import figuring_text
 
 TEMPLATES = Path(__file__).parent / "templates"
 _TOPS = ("unknown", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave")
 
 
 def render(template: str, rules: Iterable[str], made: datetime, **values: Any) -> str:
-    """A page; `rules` are the identifiers of all rules it names."""
+    """A page; `rules` are the identifiers of all rules and causes it names."""
     script = (TEMPLATES / "play.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     return (
         _environment()
         .get_template(template)
         .render(
-            rules=_named(rules),
+            rules=named(rules),
             made=f"{made:%Y-%m-%d %H:%M}",
             version=__version__,
             faces=Markup(face_rules()),
@@ -77,11 +77,6 @@ def write_whole(file: Path, data: bytes) -> None:
         ) from None
 
 
-def _named(rules: Iterable[str]) -> tuple[Rule, ...]:
-    wanted = set(rules)
-    return tuple(rule for rule in RULES if rule.id in wanted)
-
-
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
     environment = Environment(
@@ -91,7 +86,7 @@ def _environment() -> Environment:
         trim_blocks=True,
     )
     environment.filters["figuring"] = figuring_text
-    environment.filters["rule_title"] = rule_title
+    environment.filters["title_of"] = title_of
     environment.filters["top"] = lambda top: _TOPS[top] if 0 <= top < len(_TOPS) else "unknown"
     environment.filters["sound"] = _sound
     return environment

@@ -23,9 +23,9 @@ from trainer.engraving.press.sheets import (
     stacked,
 )
 from trainer.engraving.press.sheets import Sheet as Paper
+from trainer.review.named import named
 from trainer.review.sheet import INKS as PAGE_INKS
 from trainer.review.sheet import Comment, Sheet
-from trainer.theory.rules import RULES
 
 _PAPER = Paper(210 * MM, 297 * MM, 18 * MM, 18 * MM, 20 * MM)
 _GREY = "#4d4d4d"
@@ -35,8 +35,8 @@ _LOOSE = 0.7 * 11.0  # points between comments
 
 
 def marked_pdf(sheet: Sheet, under: str) -> bytes:
-    """The piece with its marks, the comments, the rules that are named; `under` is the line below
-    its title."""
+    """The piece with its marks, the comments, the rules and causes that are named; `under` is the
+    line below its title."""
     pages = paged([Section(tuple(_blocks(sheet, under)))], _PAPER)
     return bound([_numbered(page, n) for n, page in enumerate(pages, 1)], _PAPER, sheet.title)
 
@@ -59,8 +59,7 @@ def _blocks(sheet: Sheet, under: str) -> Iterator[Block]:
         yield _comment(comment)
     if not sheet.comments:
         yield replace(paragraph([Words("Nothing to mark.")], measure), above=_LOOSE)
-    named = {one.rule for one in sheet.comments}
-    rules = [rule for rule in RULES if rule.id in named]
+    rules = named(one.rule for one in sheet.comments)
     if rules:
         yield Block(0, (Rule(0, 0, measure, _RULE_GREY),), above=5 * MM, below=4 * MM)
     for rule in rules:

@@ -9,6 +9,7 @@ from trainer.journal.store import Journal, TakeSummary
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp, Pedal
 from trainer.listening.manuals import manual_plain
 from trainer.review.advice import Advice
+from trainer.review.named import title_of
 from trainer.review.queries import Totals
 from trainer.review.statistics import Share
 
@@ -86,6 +87,7 @@ def advice_plain(advice: Advice) -> Plain:
     return {
         "kind": advice.kind,
         "name": advice.name,
+        "title": title_of(advice.name) if advice.has_title else None,
         "key": advice.key,
         "missed": None if advice.missed is None else share_plain(advice.missed),
         "usual": round(advice.usual, 4),

@@ -14,11 +14,11 @@ from typing import Any
 from sqlalchemy import Connection, Select, select
 
 from trainer.errors import TrainerError
-from trainer.journal.packing import attack_from, conditions_from, pauses_from
+from trainer.journal.packing import attack_from, causes_from, conditions_from, pauses_from
 from trainer.journal.schema import exercise_text, fault, marking, moment, take
 from trainer.journal.store import Journal
-from trainer.judging.verdict import Harmony, Movement, onset_of
-from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up
+from trainer.judging.verdict import Cause, Harmony, Movement, onset_of
+from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up, whys
 
 _BATCH = 400  # takes a query
 
@@ -95,19 +95,31 @@ def _learn(connection: Connection, new: set[int], texts: dict[int, Asked | None]
 
 
 def _figures(connection: Connection, marks: Sequence[int]) -> Mapping[int, Figures]:
+    causes = causes_of(connection, marks)
+    following = {(seq, n) for seq, ours in causes.items() for one in ours for n in one.follow}
     spoiled: dict[int, set[int]] = {}
-    gross = select(fault.c.marking_seq, fault.c.moments)
+    gross = select(fault.c.marking_seq, fault.c.number, fault.c.moments)
     gross = gross.where(fault.c.marking_seq.in_(marks), fault.c.weight == "gross")
-    for seq, moments in connection.execute(gross).all():
-        spoiled.setdefault(seq, set()).add(int(moments.rsplit(",", 1)[-1]))
+    for seq, number, moments in connection.execute(gross).all():
+        if (seq, number) not in following:
+            spoiled.setdefault(seq, set()).add(int(moments.rsplit(",", 1)[-1]))
     names = ("seq", "complete", "judged", "in_time", "timed")
     counts = ("gross", "weak", "remark", "clean", "successions")
     query = select(*(marking.c[name] for name in (*names, *counts)))
     rows = connection.execute(query.where(marking.c.seq.in_(marks))).all()
-    return {row[0]: _figures_of(row, spoiled.get(row[0], set())) for row in rows}
+    return {
+        row[0]: _figures_of(row, spoiled.get(row[0], set()), causes.get(row[0], ())) for row in rows
+    }
 
 
-def _figures_of(row: Any, spoiled: set[int]) -> Figures:
+def causes_of(connection: Connection, marks: Sequence[int]) -> Mapping[int, tuple[Cause, ...]]:
+    """The causes that these markings name; those that name none are left out."""
+    query = select(marking.c.seq, marking.c.causes)
+    query = query.where(marking.c.seq.in_(marks), marking.c.causes.is_not(None))
+    return {seq: causes_from(text) for seq, text in connection.execute(query)}
+
+
+def _figures_of(row: Any, spoiled: set[int], causes: Sequence[Cause]) -> Figures:
     _, complete, chords, in_time, timed, *counts = row
     time = None
     if timed is not None:
@@ -118,6 +130,7 @@ def _figures_of(row: Any, spoiled: set[int]) -> Figures:
         movement=Movement(*counts).share,
         gross=counts[0],
         spoiled=frozenset(spoiled),
+        causes=whys(causes),
     )
 
 

@@ -13,6 +13,7 @@ from trainer.practice.touch_words import late_in_words
 from trainer.review import charts
 from trainer.review.advice import next_work
 from trainer.review.html import render
+from trainer.review.named import title_of
 from trainer.review.queries import (
     Day,
     FaultCount,
@@ -27,7 +28,7 @@ from trainer.review.queries import (
 )
 from trainer.review.sheet import Sheet, take_sheet
 from trainer.review.statistics import Think
-from trainer.review.tables import interval_text, rule_title, share_text
+from trainer.review.tables import interval_text, share_text
 
 _CELLS = 400  # rows of the longest table
 
@@ -55,7 +56,7 @@ def review_page(journal: Journal, player: Player | None, last: int, now: datetim
         who="everybody in the log" if player is None else player.label,
         span=_span(by_day),
         summary=_summary(all_of_it, by_day, figurings),
-        advice=[(rule_title(one.name), one) for one in advice],
+        advice=[(title_of(one.name), one) for one in advice],
         charts=_charts(journal, id, by_day, figurings, found),
         days=by_day,
         pieces=pieces(journal, id),

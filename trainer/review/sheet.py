@@ -15,14 +15,13 @@ from trainer.engraving.geometry import Geometry
 from trainer.engraving.ink import Drawing, Ink, Words
 from trainer.engraving.marks import drawn_marks, drawn_on, played
 from trainer.engraving.page import Page
-from trainer.judging.causes import Cause, cause_in_words, causes, each_for_itself, weightiest
-from trainer.judging.judge import Judge
+from trainer.judging.causes import cause_in_words
 from trainer.judging.take import Conditions, Take
-from trainer.judging.verdict import PassVerdict
+from trainer.judging.verdict import Cause, PassVerdict
 from trainer.practice.touch_words import late_in_words, touch_words
 from trainer.review.hear import heard
 from trainer.review.kept_pages import engraved
-from trainer.review.tables import rule_title
+from trainer.review.named import title_of
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
 
@@ -40,7 +39,8 @@ INKS: dict[Ink, str] = {
 @dataclass(frozen=True, slots=True)
 class Comment:
     """One sentence in the margin. `number` stands on the page too, at `moment`, where it is heard
-    (0: on none), at score time `onset`; `rule` is an identifier, empty where no rule is broken."""
+    (0: on none), at score time `onset`; `rule` is the identifier of a rule or a cause, empty where
+    there is neither."""
 
     number: int
     weight: str
@@ -71,15 +71,14 @@ def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) ->
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
     notes, times = heard(take, exercise, verdict) if len(take.events) <= _MOST_EVENTS else ((), ())
-    found = causes(Judge(exercise, take.conditions), verdict)
-    said = comments(exercise, verdict, found)
+    said = comments(exercise, verdict)
     return _sheet(id, exercise, verdict, said, reached, take.conditions, (notes, times))
 
 
 def written_sheet(id: str, exercise: Exercise, verdict: PassVerdict) -> Sheet:
     """A written realization, its own middle voices printed, with its marks."""
     everything = {moment.index for moment in exercise.moments}
-    said = comments(exercise, verdict, each_for_itself(verdict))
+    said = comments(exercise, verdict)
     return _sheet(id, exercise, verdict, said, everything, None, ((), ()))
 
 
@@ -198,11 +197,9 @@ def facts(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
     return tuple(found)
 
 
-def comments(
-    exercise: Exercise, verdict: PassVerdict, found_causes: Sequence[Cause]
-) -> tuple[Comment, ...]:
+def comments(exercise: Exercise, verdict: PassVerdict) -> tuple[Comment, ...]:
     """The margin: what is wrong and why, numbered as on the page, then the chords nobody played."""
-    found = [_comment(number, one, verdict) for number, one in enumerate(found_causes, 1)]
+    found = [_comment(number, one, verdict) for number, one in enumerate(verdict.told, 1)]
     silent = [m for m in verdict.moments if m.outcome == "not-played"]
     if silent:
         places = ", ".join(_place(exercise, m.index) for m in silent)
@@ -211,13 +208,13 @@ def comments(
 
 
 def _comment(number: int, cause: Cause, verdict: PassVerdict) -> Comment:
-    fault = weightiest(cause, verdict)
+    fault = verdict.weightiest(cause)
     text = cause_in_words(cause, verdict)
     told = fault.instead is None or "From your hand" in text
     instead = "" if told else str(fault.instead)
-    title, weight = rule_title(fault.rule), fault.weight
-    onset = fault.onset
-    return Comment(number, weight, title, text, fault.rule, instead, cause.moment, onset)
+    rule = fault.rule if cause.kind == "fault" else cause.kind
+    title, weight, onset = title_of(rule), fault.weight, fault.onset
+    return Comment(number, weight, title, text, rule, instead, cause.moment, onset)
 
 
 def _place(exercise: Exercise, index: int) -> str:

@@ -11,14 +11,16 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property, lru_cache
 from typing import Any
 
-from sqlalchemy import Select, Table, func, select
+from sqlalchemy import ColumnElement, Select, Table, func, select
 
 from trainer.errors import TrainerError
-from trainer.journal.packing import conditions_from, pauses_from
+from trainer.journal.packing import causes_from, conditions_from, pauses_from
 from trainer.journal.schema import fault, marking, moment, sight, take
 from trainer.journal.store import Journal
 from trainer.judging.take import played_through
+from trainer.judging.verdict import Cause, Why
 from trainer.practice.course import Standing, standing
+from trainer.practice.evidence import missed
 from trainer.practice.material import Material
 from trainer.practice.played import PASSES, Played, Thought, thought_with
 from trainer.practice.result import base
@@ -106,15 +108,44 @@ class _Thoughts(Mapping[int, Thought]):
         with self._journal.reading() as connection:
             reading = connection.execution_options(yield_per=_AT_ONCE)
             for marks, position, outcome, think_s in reading.execute(query):
-                yield outcome == "complete" and (marks, position) not in self._spoiled, think_s
+                complete = outcome == "complete"
+                if complete or missed(self._whys.get((marks, position)), in_tempo=False):
+                    yield complete and (marks, position) not in self._spoiled, think_s
+
+    @cached_property
+    def _causes(self) -> tuple[tuple[int, Cause], ...]:
+        """The causes named in the untimed passes, each with its marking."""
+        query = select(marking.c.seq, marking.c.causes).where(marking.c.causes.is_not(None))
+        query = query.join(take, take.c.marking_seq == marking.c.seq).where(
+            *_at_leisure(self._player)
+        )
+        with self._journal.reading() as connection:
+            rows = connection.execute(query).all()
+        return tuple((marks, cause) for marks, text in rows for cause in causes_from(text))
+
+    @cached_property
+    def _whys(self) -> Mapping[tuple[int, int], Why]:
+        """The causes of wrong chords, by marking and moment."""
+        return {
+            (marks, cause.moment): cause.kind
+            for marks, cause in self._causes
+            if cause.kind != "fault"
+        }
 
     @cached_property
     def _spoiled(self) -> frozenset[tuple[int, int]]:
-        """The moments in which a gross fault ends, by marking and number."""
-        query = _untimed(select(fault.c.marking_seq, fault.c.moments), self._player, fault)
+        """The moments in which a gross fault ends that follows from nothing else, by marking and
+        number."""
+        columns = (fault.c.marking_seq, fault.c.number, fault.c.moments)
+        query = _untimed(select(*columns), self._player, fault)
         with self._journal.reading() as connection:
             rows = connection.execute(query.where(fault.c.weight == "gross")).all()
-        return frozenset((marks, int(moments.rsplit(",", 1)[-1])) for marks, moments in rows)
+        following = {(marks, n) for marks, cause in self._causes for n in cause.follow}
+        return frozenset(
+            (marks, int(moments.rsplit(",", 1)[-1]))
+            for marks, number, moments in rows
+            if (marks, number) not in following
+        )
 
 
 _SAID = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.think_s)
@@ -122,5 +153,8 @@ _SAID = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.thi
 
 def _untimed(query: Select[Any], player: str, said: Table = moment) -> Select[Any]:
     """What was said of the untimed passes of a player."""
-    ended = (take.c.player_id == player, take.c.state != "open", take.c.tempo.is_(None))
-    return query.join(take, take.c.marking_seq == said.c.marking_seq).where(*ended)
+    return query.join(take, take.c.marking_seq == said.c.marking_seq).where(*_at_leisure(player))
+
+
+def _at_leisure(player: str) -> tuple[ColumnElement[bool], ...]:
+    return take.c.player_id == player, take.c.state != "open", take.c.tempo.is_(None)

@@ -11,6 +11,7 @@ from rich.text import Text
 
 from trainer.journal.store import Journal, Player, TakeSummary
 from trainer.review.advice import next_work
+from trainer.review.named import title_of
 from trainer.review.queries import (
     Day,
     FaultCount,
@@ -23,7 +24,6 @@ from trainer.review.queries import (
     pieces,
 )
 from trainer.review.statistics import Share
-from trainer.theory.rules import rule
 
 _BLOCKS = " ▁▂▃▄▅▆▇█"
 _SOME = 8  # rows of a table in the terminal; `--html` has them all
@@ -53,7 +53,7 @@ def print_review(
     if advice:
         console.print(Text("What to work on next", style="bold"))
         for one in advice:
-            title = f"{rule_title(one.name)}: " if one.kind == "rule" else ""
+            title = f"{title_of(one.name)}: " if one.has_title else ""
             console.print(Text(f"  {title}{one.reason}"))
 
 
@@ -133,7 +133,7 @@ def _faults_table(found: Sequence[FaultCount]) -> Table:
     table = _table("Faults", "rule", "gross", "weak", "remarks", "in chords", "surely")
     for one in found:
         counts = (one.gross, one.weak, one.remark, one.chords)
-        row = (rule_title(one.rule), *map(str, counts), interval_text(one.rate))
+        row = (title_of(one.rule), *map(str, counts), interval_text(one.rate))
         table.add_row(*map(Text, row))
     return table
 
@@ -159,11 +159,3 @@ def interval_text(share: Share) -> str:
 def figuring_text(figuring: str) -> str:
     """A relative figuring for people."""
     return {"-": "no figure", "_": "line held on"}.get(figuring, figuring)
-
-
-def rule_title(id: str) -> str:
-    """A rule's title; its identifier where this program does not know it."""
-    try:
-        return rule(id).title
-    except KeyError:
-        return id

@@ -214,7 +214,7 @@ class App:
                     Shell(setup, self.desk.source, self.desk.output, self.desk.writer)
                 )
                 play = PlayView(self.room, shell)
-                play.inked.replace(verdict.moments, verdict.faults)
+                play.inked.replace(verdict.moments, verdict.drawn)
                 self.room.open(play)
                 self.room.open(AfterView(self.room, play, take, verdict, True))
 

@@ -101,7 +101,7 @@ def _print(shell: Shell, console: Console, effect: Effect) -> None:
 
 
 def _summary(shell: Shell, verdict: PassVerdict) -> Iterator[str]:
-    return summary_lines(shell.session.judge, verdict, shell.session.take.begun_again)
+    return summary_lines(shell.session.exercise, verdict, shell.session.take.begun_again)
 
 
 # ---- on a terminal ----------------------------------------------------------------------------

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from trainer.judging.causes import causes, weightiest, what_follows
-from trainer.judging.judge import Judge
+from trainer.judging.causes import what_follows
 from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.practice.lens import Lens, lens
 from trainer.practice.session import Session
@@ -99,15 +98,14 @@ def figures_of_pass(verdict: PassVerdict) -> tuple[tuple[str, str], ...]:
 
 
 def summary_lines(
-    judge: Judge, verdict: PassVerdict, begun_again: Sequence[int] = ()
+    exercise: Exercise, verdict: PassVerdict, begun_again: Sequence[int] = ()
 ) -> Iterator[str]:
     """The end of a pass: where it was begun again; what went wrong, each cause with its sentence
     and what follows from it; what was not played; three figures."""
-    exercise = judge.exercise
     for index in begun_again:
         yield f"begun again: {place_words(exercise.moments[index])}"
-    for cause in causes(judge, verdict):
-        fault = weightiest(cause, verdict)
+    for cause in verdict.told:
+        fault = verdict.weightiest(cause)
         yield f"{fault.weight}: {cause.text} {cause.remedy}".rstrip()
         if fault.instead is not None:
             yield f"  from your hand: {fault.instead}"

@@ -11,7 +11,7 @@ from typing import Literal
 
 from trainer.theory.fault import WEIGHTS, Weight
 
-RULES_VERSION = 4
+RULES_VERSION = 5
 
 Group = Literal["harmony", "doubling", "dissonance", "movement", "position"]
 School = Literal["strict", "chorale", "free"]

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import pygame
 
+from trainer.review.named import title_of
 from trainer.screen.drawing.forme import Forme
-from trainer.theory.rules import rule
 
 if TYPE_CHECKING:
     from trainer.review.queries import Day, FaultCount, Fluency, TempoPoint
@@ -221,7 +221,8 @@ def draw_fluency(forme: Forme, cells: Sequence[Fluency], area: pygame.Rect) -> N
 
 
 def draw_faults(forme: Forme, faults: Sequence[FaultCount], area: pygame.Rect) -> None:
-    """Rules by how often they were broken: a bar each, gross solid, weak hollow, remarks a line."""
+    """Rules and causes by how often they spoiled something: a bar each, gross solid, weak hollow,
+    remarks a line."""
     em = forme.em
     if not faults:
         forme.text("No fault is in the log.", area.x, area.y + em, face="italic", role="soft")
@@ -234,7 +235,7 @@ def draw_faults(forme: Forme, faults: Sequence[FaultCount], area: pygame.Rect) -
     for number, one in enumerate(faults[:rows]):
         y = area.y + number * pitch
         forme.text(
-            rule(one.rule).title,
+            title_of(one.rule),
             middle - 0.8 * em,
             y + 1.15 * em,
             align="right",

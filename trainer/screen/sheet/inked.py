@@ -55,7 +55,8 @@ class Inked:
             self._mark({self.board.system_of(moment) for moment in concerned})
 
     def replace(self, verdicts: Sequence[MomentVerdict], faults: Sequence[Fault]) -> None:
-        """All of a pass at once."""
+        """All of a pass at once; of a pass that is over the faults are those drawn for its causes
+        (`PassVerdict.drawn`)."""
         self.verdicts = {verdict.index: verdict for verdict in verdicts}
         self.faults = list(faults)
         self._systems = ()
@@ -74,14 +75,13 @@ class Inked:
         self._catch_up()
         return tuple(self._notes.values())
 
-    def marks(self, only: int | None = None) -> tuple[Written, ...]:
-        """The marks of all faults, or of one by its index."""
+    def marks(self) -> tuple[Written, ...]:
+        """The marks of all faults."""
         self._catch_up()
         return tuple(
             Written(system, mark.drawings)
             for system, marks in sorted(self._marks.items())
             for mark in marks
-            if only is None or mark.fault == only
         )
 
     def times(self) -> tuple[Written, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from pygame import Rect
 
-from trainer.judging.why import LESSONS
+from trainer.judging.lessons import LESSONS
 from trainer.practice.points import Point, PointKind
 from trainer.screen.drawing.forme import Forme
 from trainer.theory.rules import COMMON, rule

@@ -112,7 +112,7 @@ class PlayView:
                     self.repeat(self.shell.setup)
                     self.shell.send(Begin())
                 elif any(moment.outcome != "not-played" for moment in verdict.moments):
-                    self.inked.replace(reached(verdict, finished), verdict.faults)
+                    self.inked.replace(reached(verdict, finished), verdict.drawn)
                     self.room.open(AfterView(self.room, self, take, verdict, finished))
                 else:
                     self.repeat(self.shell.setup)
