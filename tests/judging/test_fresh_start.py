@@ -27,6 +27,7 @@ from trainer.practice.plan import Task as Asked
 from trainer.practice.points import points
 from trainer.practice.result import result_of
 from trainer.practice.slips import Slip
+from trainer.review.sheet import take_sheet
 from trainer.score.exercise import Exercise
 from trainer.theory.voicing import Voicing
 
@@ -103,6 +104,35 @@ def test_without_a_stop_it_takes_longer_to_believe(name: str) -> None:
     assert right(made) and made.session.take.begun_again == (first,)
 
 
+def test_the_beat_goes_by_more_than_the_first_chord() -> None:
+    """A first chord struck a fifth of a beat early made all that followed late."""
+    one = piece("werde-munter-2")
+    exercise, voicings = one
+    asked = task(exercise, TEMPO)
+    first = bar_before(asked, 20)
+    early = 0.2 * 60 / 72.0
+
+    def playing(origin: float, begins: int, seed: int) -> tuple[KeyEvent, ...]:
+        return perform(exercise, TEMPO, voicings, origin, manner=PERFECT, first=begins)
+
+    def hasty(origin: float, begins: int, seed: int) -> list[KeyEvent]:
+        assert asked.line is not None
+        until = origin + asked.line.time(begins) + 0.1
+        return [
+            replace(e, time=e.time - early) if e.time < until else e
+            for e in playing(origin, begins, seed)
+        ]
+
+    made = play(
+        exercise,
+        TEMPO,
+        lambda origin: begun_again(asked, playing, hasty, origin, 0, asked.first, 20, first, 2.0),
+    )
+    assert made.session.take.begun_again == (first,)
+    later = [m.late_beats or 0.0 for m in said(made).moments if m.index > first + 1]
+    assert max(map(abs, later)) <= 0.11 and said(made).extra == ()
+
+
 def test_what_it_says_at_the_end_is_what_its_take_says() -> None:
     one = piece("werde-munter-2")
     first = bar_before(task(one[0], TEMPO), 20)
@@ -120,6 +150,18 @@ def test_it_is_the_first_thing_said_and_no_fault() -> None:
     found = points(session.judge, session.verdict, (), session.take.begun_again)
     assert [point.kind for point in found] == ["again"]
     assert found[0].text.endswith("begun again from here.")
+
+
+def test_the_margin_of_the_take_says_it() -> None:
+    one = piece("werde-munter-2")
+    first = bar_before(task(one[0], TEMPO), 20)
+    made = stuck(one, 20, first, 2.0)
+    sheet = take_sheet("take", made.session.take, one[0], said(made))
+    moment = one[0].moments[first]
+    place = f"bar {moment.bar} beat {float(moment.beat):g}"
+    assert [comment.text for comment in sheet.comments] == [
+        f"Begun again from {place} while the beat went on; what was played last is shown."
+    ]
 
 
 def test_twice_in_one_pass() -> None:

@@ -15,7 +15,7 @@ from trainer.judging.judge import Judge
 from trainer.judging.tally import movement, successions
 from trainer.judging.verdict import Cause, PassVerdict
 from trainer.judging.why import WrongChord
-from trainer.theory.fault import Fault
+from trainer.theory.fault import WEIGHTS, Fault
 from trainer.theory.listed import listed
 from trainer.theory.rules import rule
 
@@ -57,10 +57,20 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
     return tuple(found)
 
 
+MOST = 3  # that follow are named; who reads more has forgotten the first
+
+
 def what_follows(cause: Cause, verdict: PassVerdict) -> str:
-    """`consecutive fifths and a common tone given up`: the titles of what follows from it."""
-    titles = (_known(verdict.faults[number], "title") for number in cause.follow)
-    return listed(list(dict.fromkeys(title[0].lower() + title[1:] for title in titles)))
+    """`consecutive fifths and a common tone given up`: the titles of what follows from it, the
+    heaviest first, of more than `MOST` only so many."""
+    follow = sorted(
+        (verdict.faults[number] for number in cause.follow),
+        key=lambda fault: WEIGHTS.index(fault.weight),
+    )
+    titles = dict.fromkeys(_known(fault, "title") for fault in follow)
+    words = [title[0].lower() + title[1:] for title in titles]
+    left = len(words) - MOST
+    return listed([*words[:MOST], f"{left} more"] if left > 1 else words)
 
 
 def cause_in_words(cause: Cause, verdict: PassVerdict) -> str:

@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
+from statistics import median
 
 from trainer.judging.follow import HELD, Follower, follow, follower, price_of
 from trainer.judging.stretch import Stretch, stretch_again
@@ -75,8 +76,21 @@ def begun_again(attempts: Sequence[Attempt], after: Follower, chord: StruckChord
     best = _gain(ranked[0], after)
     alike = [one for one in ranked if _gain(one, after) > best - CLEARLY]
     if len(alike) == 1 or len(ranked[0].chords) >= AT_LAST:
-        return max(alike, key=lambda one: one.part.first)
+        return _in_the_middle(max(alike, key=lambda one: one.part.first))
     return None
+
+
+def _in_the_middle(one: Attempt) -> Attempt:
+    """With the beat in the middle of what was struck so far: the first chord was not exact."""
+    task, part = one.after.task, one.part
+    assert task.line is not None
+    places = one.after.places(one.chords[-1].first - part.origin)
+    late: dict[int, float] = {}
+    for chord, place in zip(one.chords, places, strict=False):
+        if place is not None:
+            late.setdefault(place, onset(chord) - part.origin - task.line.time(place))
+    time = part.origin + task.line.time(part.first) + median(late.values())
+    return replace(one, part=stretch_again(task, part.first, time, part.opens))
 
 
 def awaited_until(attempts: Sequence[Attempt], after: Follower) -> float:

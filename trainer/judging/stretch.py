@@ -64,10 +64,9 @@ def stretch(task: Task, first: int, time: float) -> Stretch:
 
 
 def stretch_again(task: Task, first: int, time: float, broken: float) -> Stretch:
-    """The stretch whose moment `first` was struck at clock time `time` by a player who began again
+    """The stretch whose moment `first` stands at clock time `time` for a player who began again
     from there; what was struck from `broken` on belongs to it."""
-    found = stretch(task, first, time)
-    return replace(found, opens=max(found.opens, broken))
+    return replace(stretch(task, first, time), opens=broken)
 
 
 def stretches(task: Task, origin: float, pauses: Pauses) -> tuple[Stretch, ...]:

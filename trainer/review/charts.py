@@ -29,6 +29,7 @@ from trainer.review.plot import (
 from trainer.review.queries import Day, FaultCount, Fluency, TempoPoint
 from trainer.review.statistics import Share
 from trainer.review.tables import figuring_text
+from trainer.theory.key import key_in_words
 
 _TOP = 10  # pixels above the highest number of a plot
 _FOOT = 26  # pixels below, for the dates
@@ -84,14 +85,18 @@ def minutes(days: Sequence[Day]) -> Markup:
 
 def tempi(points: Sequence[TempoPoint]) -> Markup:
     """The fastest tempo a piece was played through at, period by period; the most played pieces."""
-    most = _most((f"{one.exercise_id}, {one.key}", one.passes) for one in points)[:SERIES]
+    most = _most((_piece(one), one.passes) for one in points)[:SERIES]
     shown = [
         _Point(name, one.day, one.fastest, f"{name}, {one.period}: {one.fastest:g}")
         for one in points
-        if (name := f"{one.exercise_id}, {one.key}") in most
+        if (name := _piece(one)) in most
     ]
     title = "Fastest tempo played through, by piece"
     return _lines(shown, most, title, "beats a minute", zero=False)
+
+
+def _piece(one: TempoPoint) -> str:
+    return f"{one.exercise_id}, {key_in_words(one.key)}"
 
 
 def accuracy(cells: Sequence[Fluency]) -> Markup:
@@ -121,7 +126,7 @@ def grid(cells: Sequence[Fluency]) -> Markup:
     across = {key: (n + 0.5) / max(len(keys), 5) for n, key in enumerate(keys)}
     down = {figuring: 44 + (n + 0.5) * _CELL for n, figuring in enumerate(figurings)}
     for key, x in across.items():
-        final, _, mode = key.partition(" ")
+        final, _, mode = key_in_words(key).rpartition(" ")
         plot.words((x, 10), final)
         plot.words((x, 26), mode, ink=SOFT)
     for figuring, y in down.items():
@@ -133,7 +138,9 @@ def grid(cells: Sequence[Fluency]) -> Markup:
         at = (across[one.key], down[one.figuring])
         of = f"{one.complete.hits} of {one.complete.cases} chords"
         side = _SIDE * one.complete.value**0.5
-        plot.square(at, side, PLAYER, f"{figuring_text(one.figuring)} in {one.key}: {of}")
+        plot.square(
+            at, side, PLAYER, f"{figuring_text(one.figuring)} in {key_in_words(one.key)}: {of}"
+        )
         plot.words(at, f"{one.complete.value * 100:.0f}")
     return plot.figure("in a hundred chords; the area of a square is its share")
 

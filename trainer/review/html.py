@@ -28,6 +28,7 @@ from trainer.review.named import named, title_of
 from trainer.review.page_face import face_rules
 from trainer.review.sheet import Sheet
 from trainer.review.tables import figuring_text
+from trainer.theory.key import key_in_words
 
 TEMPLATES = Path(__file__).parent / "templates"
 _TOPS = ("unknown", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave")
@@ -86,6 +87,7 @@ def _environment() -> Environment:
         trim_blocks=True,
     )
     environment.filters["figuring"] = figuring_text
+    environment.filters["key"] = key_in_words
     environment.filters["title_of"] = title_of
     environment.filters["top"] = lambda top: _TOPS[top] if 0 <= top < len(_TOPS) else "unknown"
     environment.filters["sound"] = _sound

@@ -132,6 +132,10 @@ def _day(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def _many(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
+
+
 def _summary(
     all_of_it: Totals, by_day: tuple[Day, ...], figurings: tuple[Fluency, ...]
 ) -> list[str]:
@@ -140,8 +144,10 @@ def _summary(
         return []
     minutes = all_of_it.seconds / 60
     sentences = [
-        f"On {len(by_day)} days {all_of_it.takes} passes were played, {minutes:.0f} minutes in "
-        f"all; {all_of_it.finished} of them to their end.",
+        f"On {_many(len(by_day), 'day', 'days')} "
+        f"{_many(all_of_it.takes, 'pass was', 'passes were')} played, "
+        f"{_many(round(minutes), 'minute', 'minutes')} in all; {all_of_it.finished} of them to "
+        "their end.",
         f"Of {all_of_it.harmony.cases} chords {share_text(all_of_it.harmony)} were complete "
         f"(surely {interval_text(all_of_it.harmony)}).",
     ]

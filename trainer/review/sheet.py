@@ -24,6 +24,7 @@ from trainer.review.kept_pages import engraved
 from trainer.review.named import title_of
 from trainer.score.exercise import Exercise
 from trainer.sound.track import ToneNote
+from trainer.theory.listed import listed
 
 _MOST_EVENTS = 40_000  # in a take that can be played: an hour at the keyboard
 # what a page of HTML says of its own inks
@@ -71,7 +72,7 @@ def take_sheet(id: str, take: Take, exercise: Exercise, verdict: PassVerdict) ->
     """A take as it was played, with its marks."""
     reached = {one.index for one in verdict.moments}
     notes, times = heard(take, exercise, verdict) if len(take.events) <= _MOST_EVENTS else ((), ())
-    said = comments(exercise, verdict)
+    said = (*comments(exercise, verdict), *_new_beginnings(exercise, take))
     return _sheet(id, exercise, verdict, said, reached, take.conditions, (notes, times))
 
 
@@ -205,6 +206,15 @@ def comments(exercise: Exercise, verdict: PassVerdict) -> tuple[Comment, ...]:
         places = ", ".join(_place(exercise, m.index) for m in silent)
         found.append(Comment(0, "gross", "Not played", f"Nothing was struck at {places}.", "", ""))
     return tuple(found)
+
+
+def _new_beginnings(exercise: Exercise, take: Take) -> tuple[Comment, ...]:
+    """Where the player began again unasked."""
+    if not take.begun_again:
+        return ()
+    places = listed([_place(exercise, index) for index in take.begun_again])
+    said = f"Begun again from {places} while the beat went on; what was played last is shown."
+    return (Comment(0, "remark", "Begun again", said, "", ""),)
 
 
 def _comment(number: int, cause: Cause, verdict: PassVerdict) -> Comment:

@@ -24,6 +24,7 @@ from trainer.review.queries import (
     pieces,
 )
 from trainer.review.statistics import Share
+from trainer.theory.key import key_in_words
 
 _BLOCKS = " ▁▂▃▄▅▆▇█"
 _SOME = 8  # rows of a table in the terminal; `--html` has them all
@@ -107,7 +108,7 @@ def _pieces_table(found: Sequence[Piece]) -> Table:
         tempo = "untimed"
         if one.slowest is not None and one.fastest is not None:
             tempo = f"{one.slowest:g} – {one.fastest:g}"
-        row = (one.exercise_id, one.key, str(sums.takes), tempo)
+        row = (one.exercise_id, key_in_words(one.key), str(sums.takes), tempo)
         shares = (sums.harmony, sums.timing, sums.movement)
         table.add_row(*map(Text, (*row, *map(share_text, shares))))
     return table
