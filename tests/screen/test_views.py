@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pygame
 import pytest
 
+from tests.journal.samples import EVENTS, TAKE
+from tests.journal.test_causes_kept import CAUSED
 from tests.screen.conftest import Opens
 from tests.screen.hands import SIZES, Hands, LettersOnly, open_app, somebody
 from trainer.care import FIRST_WORDS
+from trainer.journal.writer import Writer
+from trainer.judging.lessons import LESSONS
 from trainer.screen.views.after import AfterView
 from trainer.screen.views.choices import ChoicesView
 from trainer.screen.views.first import FirstView
 from trainer.screen.views.front import FrontView
 from trainer.screen.views.play import PlayView
-from trainer.screen.views.record import RecordView
+from trainer.screen.views.record import PAGES, RecordView
 from trainer.screen.views.shelf import ShelfView
 from trainer.screen.views.tap import TapView
 from trainer.screen.views.today import TodayView
 from trainer.settings import Player, Settings
+from trainer.theory.rules import rule
 
 
 def words(hands: Hands) -> str:
@@ -348,6 +354,23 @@ def test_a_take_of_the_log_is_seen_again(window: Opens, tmp_path: Path) -> None:
     assert hands.output.tracks
     hands.press(pygame.K_ESCAPE)
     assert hands.window.room.view is record
+
+
+def test_the_log_names_causes_by_their_titles(window: Opens, tmp_path: Path) -> None:
+    """A finger beside its key is counted in the log, and has no rule."""
+    log = tmp_path / "log.sqlite"
+    with Writer(log) as writer:
+        take = replace(TAKE, events=EVENTS, player="a" * 32)
+        writer.end(writer.begin(take), take, CAUSED)
+    hands = window((1920, 1080))
+    open_app(hands, log=str(log))
+    hands.press(pygame.K_o, "o")
+    hands.settle()
+    hands.press(pygame.K_1 + PAGES.index("faults"), "")
+    hands.frame()
+    said = words(hands)
+    assert LESSONS["finger-beside"].title in said
+    assert rule("consecutive-fifths").title in said
 
 
 def test_taps_with_the_tactus_are_measured_and_kept(window: Opens) -> None:
