@@ -9,12 +9,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.journal.samples import EVENTS, FIRST, TAKE, VERDICT, play
+from tests.journal.samples import EVENTS, FAULT, FIRST, SECOND, TAKE, VERDICT, play
 from trainer.errors import LogError
 from trainer.journal.store import Journal
 from trainer.journal.verify import verify
 from trainer.journal.writer import Writer, settle
-from trainer.judging.verdict import Harmony
+from trainer.judging.verdict import Harmony, Movement
+from trainer.theory.fault import Fault
+from trainer.theory.voicing import Voicing
 
 ROOT = Path(__file__).parents[2]
 
@@ -61,6 +63,24 @@ def test_a_take_whose_program_died_is_kept_to_its_last_chord(location: str) -> N
         verdict = journal.verdict(summary.id)
         assert verdict is not None and verdict.moments == (FIRST,)
         assert settle(journal) == 0
+
+
+def test_a_pass_never_judged_as_a_whole_has_its_figure_of_movement_as_any_other(
+    location: str,
+) -> None:
+    """A third that is missing is counted in harmony, and not in movement as well."""
+    second = replace(SECOND, voicing=Voicing.parse("d3 f4 a4 d5"))
+    missing = Fault("missing-third", "gross", (1,), (), (), "the third is missing")
+    with Writer(location) as writer:
+        id = writer.begin(TAKE)
+        writer.events(id, EVENTS)
+        writer.moment(id, FIRST)
+        writer.moment(id, second, (missing, FAULT))
+        writer.end(id, replace(TAKE, events=EVENTS), None, finished=False)
+    with Journal.open(location) as journal:
+        verdict = journal.verdict(id)
+        assert verdict is not None and verdict.faults == (missing, FAULT)
+        assert verdict.movement == Movement(gross=1, weak=0, remark=0, clean=0, successions=1)
 
 
 def test_a_name_means_the_same_player_again(location: str) -> None:

@@ -37,10 +37,11 @@ from trainer.journal.schema import (
 )
 from trainer.journal.sums import Sums, count_take, put_sights, sights_of
 from trainer.judging.take import Conditions, Pause, Take
+from trainer.judging.tally import movement, successions
 from trainer.judging.timing import timing
-from trainer.judging.verdict import Harmony, MomentVerdict, Movement, PassVerdict
+from trainer.judging.verdict import Harmony, MomentVerdict, PassVerdict
 from trainer.listening.events import KeyEvent
-from trainer.theory.fault import WEIGHTS, Fault
+from trainer.theory.fault import Fault
 
 
 def play_seconds(
@@ -315,16 +316,12 @@ def summed_up(
     `chords` are the indices of the moments at which harmony is judged.
     """
     judged = [m for m in moments if m.index in chords]
-    reached = [m.index for m in judged[1:]]
-    stained = {f.moments[-1] for f in faults if f.weight != "remark" and f.moments}
-    gross, weak, remark = (sum(f.weight == weight for f in faults) for weight in WEIGHTS)
-    clean = sum(index not in stained for index in reached)
     return PassVerdict(
         moments,
         faults,
         Harmony(sum(m.outcome == "complete" for m in judged), len(judged)),
         None if conditions.tempo is None else timing(moments, conditions.tolerance),
-        Movement(gross, weak, remark, clean, len(reached)),
+        movement(faults, successions(chords, moments)),
     )
 
 

@@ -9,10 +9,9 @@ and from that chord, hangs below it. A fault that no cause explains stands for i
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Literal
 
 from trainer.judging.judge import Judge
-from trainer.judging.tally import movement, successions
+from trainer.judging.tally import movement, of_harmony, successions
 from trainer.judging.verdict import Cause, PassVerdict
 from trainer.judging.why import WrongChord
 from trainer.theory.fault import WEIGHTS, Fault
@@ -27,7 +26,7 @@ def explained(judge: Judge, verdict: PassVerdict) -> PassVerdict:
         return verdict
     whole = replace(verdict, causes=found)
     counted = [fault for n, fault in enumerate(whole.faults) if n not in whole.following]
-    steps = successions(judge.moments, whole.moments)
+    steps = successions(judge.chords, whole.moments)
     return replace(whole, movement=movement(counted, steps))
 
 
@@ -67,7 +66,7 @@ def what_follows(cause: Cause, verdict: PassVerdict) -> str:
         (verdict.faults[number] for number in cause.follow),
         key=lambda fault: WEIGHTS.index(fault.weight),
     )
-    titles = dict.fromkeys(_known(fault, "title") for fault in follow)
+    titles = dict.fromkeys(_title(fault) for fault in follow)
     words = [title[0].lower() + title[1:] for title in titles]
     left = len(words) - MOST
     return listed([*words[:MOST], f"{left} more"] if left > 1 else words)
@@ -80,12 +79,12 @@ def cause_in_words(cause: Cause, verdict: PassVerdict) -> str:
 
 
 def _of_the_chord(fault: Fault) -> bool:
-    return _known(fault, "group") == "harmony" and fault.rule != "held-too-long"
+    return of_harmony(fault) and fault.rule != "held-too-long"
 
 
-def _known(fault: Fault, name: Literal["title", "group"]) -> str:
+def _title(fault: Fault) -> str:
     """Of its rule; of one that this program does not know (marks of a newer one) its identifier."""
     try:
-        return str(getattr(rule(fault.rule), name))
+        return rule(fault.rule).title
     except KeyError:
         return fault.rule

@@ -65,6 +65,7 @@ class Judge:
         self.moments = exercise.moments
         usual: Given = frozenset(("bass", "soprano") if exercise.melody else ("bass",))
         self.given: Given = usual if given is None else given
+        self.chords = frozenset(moment.index for moment in self.moments if moment.chord)
         melody_is_given = "soprano" in self.given
         self.sonorities = sonorities_of(exercise, melody_is_given)
         self._tables = tuple(
@@ -222,7 +223,7 @@ class Judge:
     ) -> PassVerdict:
         """Three figures from the verdicts and faults."""
         ordered = tuple(sorted(found, key=lambda f: (f.moments[-1], f.moments)))
-        chords = [m for m in moments if self.moments[m.index].chord]
+        chords = [m for m in moments if m.index in self.chords]
         complete = sum(m.outcome == "complete" for m in chords)
         time = (
             None if self.conditions.tempo is None else timing_of(moments, self.conditions.tolerance)
@@ -232,7 +233,7 @@ class Judge:
             ordered,
             Harmony(complete, len(chords)),
             time,
-            movement(ordered, successions(self.moments, moments)),
+            movement(ordered, successions(self.chords, moments)),
         )
 
     def _heard(self, index: int, keys: Sequence[int]) -> ChordHeard:

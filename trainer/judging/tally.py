@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Container, Iterable
 from itertools import pairwise
 
 from trainer.judging.verdict import MomentVerdict, Movement
 from trainer.theory.fault import WEIGHTS, Fault
-from trainer.theory.moment import Moment
 from trainer.theory.rules import rule
 
 
-def successions(asked: Sequence[Moment], played: Iterable[MomentVerdict]) -> tuple[int, ...]:
+def successions(chords: Container[int], played: Iterable[MomentVerdict]) -> tuple[int, ...]:
     """The chords that follow another without a gap, by their moments: there are voices in both,
-    and nothing was left out between them."""
-    chords = [one for one in played if asked[one.index].chord]
+    and nothing was left out between them. `chords` are the moments at which harmony is judged."""
+    judged = [one for one in played if one.index in chords]
     return tuple(
         after.index
-        for before, after in pairwise(chords)
+        for before, after in pairwise(judged)
         if before.voicing is not None and after.voicing is not None
     )
 
@@ -25,7 +24,16 @@ def successions(asked: Sequence[Moment], played: Iterable[MomentVerdict]) -> tup
 def movement(faults: Iterable[Fault], steps: Collection[int]) -> Movement:
     """Faults by weight over the successions that end in `steps`; those of harmony are no faults
     of movement."""
-    moved = [fault for fault in faults if rule(fault.rule).group != "harmony"]
+    moved = [fault for fault in faults if not of_harmony(fault)]
     gross, weak, remark = (sum(f.weight == weight for f in moved) for weight in WEIGHTS)
-    blamed = {fault.moments[-1] for fault in moved if fault.weight != "remark"}
+    blamed = {last for f in moved if f.weight != "remark" for last in f.moments[-1:]}
     return Movement(gross, weak, remark, sum(step not in blamed for step in steps), len(steps))
+
+
+def of_harmony(fault: Fault) -> bool:
+    """Whether its rule is one of harmony; of one that this program does not know (marks of a newer
+    one) it is not."""
+    try:
+        return rule(fault.rule).group == "harmony"
+    except KeyError:
+        return False
