@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import func, select, text, update
+from sqlalchemy import Table, func, select, text, update
 
 from tests.journal.samples import EVENTS, FAULT, FIRST, STARTED, TAKE, VERDICT, play
 from trainer.errors import LogError
@@ -387,13 +387,25 @@ def test_a_file_that_cannot_be_read_is_named(
         merge(log, source)
 
 
-def test_a_damaged_log_is_named_and_nothing_of_it_is_kept(log: Journal, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("table", "damage", "said"),
+    [
+        (take, {"pauses": "[[1]]"}, "the breaks of a take cannot be read"),
+        (take, {"conditions": "7"}, "the conditions of a take cannot be read"),
+        (marking, {"extra": "{"}, r"it is damaged \(JSONDecodeError\); export it again"),
+        (marking, {"causes": "7"}, r"it is damaged \(TypeError\); export it again"),
+    ],
+)
+def test_a_damaged_log_is_named_and_nothing_of_it_is_kept(
+    log: Journal, tmp_path: Path, table: Table, damage: dict[str, str], said: str
+) -> None:
+    """That other log, not the one it was to be merged into."""
     source = other_log(tmp_path, ONE, MORE)
     with Journal.open(source) as other, other.writing() as connection:
-        connection.execute(update(take).where(take.c.id == "take-0003").values(pauses="[[1]]"))
-    with pytest.raises(LogError, match=r"other\.sqlite: it is damaged \(ValueError\)") as raised:
+        connection.execute(update(table).where(table.c.seq == 2).values(damage))
+    with pytest.raises(LogError, match=rf"other\.sqlite: {said}") as raised:
         merge(log, source)
-    assert raised.value.remedy == "export it again"
+    assert "\n" not in str(raised.value)
     assert log.takes() == ()
 
 

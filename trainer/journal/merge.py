@@ -89,6 +89,8 @@ def _put(
                 if so_far % _BATCH == 0:
                     sums.write(connection)
         sums.write(connection)
+    except LogError as error:  # of what is read: what cannot be written is found out later
+        raise error.at(file=source) from None
     except (
         *(ValueError, TypeError, LookupError, AttributeError, ArithmeticError),
         *(IntegrityError, DataError, InterfaceError),
