@@ -52,8 +52,9 @@ from trainer.journal.schema import STATES
 from trainer.journal.whole import Said, WholeTake
 from trainer.judging.take import Take
 
-FORMAT, VERSION = "mittelstimme-log", 2
-_READ = (1, VERSION)  # versions that are read
+# 3: marks may name causes; an older program would leave them out and call that what was said
+FORMAT, VERSION = "mittelstimme-log", 3
+_READ = (1, 2, VERSION)  # versions that are read
 _LONGEST = 64 * 1024 * 1024  # bytes of a line: hours of playing in one take
 
 
