@@ -12,6 +12,7 @@ import pytest
 
 from tests.journal.samples import STARTED
 from tests.judging.lessons import lesson
+from tests.judging.lessons import marked as written
 from trainer.judging.causes import causes, explained
 from trainer.judging.judge import Judge
 from trainer.judging.lessons import LESSONS, Mistake
@@ -245,6 +246,13 @@ def test_without_causes_every_fault_stands_for_itself_in_the_order_of_the_music(
     assert plain.drawn == tuple(plain.weightiest(one) for one in plain.told)
     moments = [one.moment for one in plain.told]
     assert moments == sorted(moments)
+
+
+def test_of_what_was_written_at_leisure_no_finger_slipped() -> None:
+    """The very chord of which, played, a hand is said to have lain beside its place."""
+    verdict = written("C", "", "c3 f4 a4 d5")
+    assert verdict.faults and verdict.causes == ()
+    assert [one.kind for one in verdict.told] == ["fault"] * len(verdict.faults)
 
 
 def test_a_right_pass_costs_no_search_for_causes(monkeypatch: pytest.MonkeyPatch) -> None:

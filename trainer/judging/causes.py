@@ -25,7 +25,8 @@ def explained(judge: Judge, verdict: PassVerdict) -> PassVerdict:
     if not found:
         return verdict
     whole = replace(verdict, causes=found)
-    counted = [fault for n, fault in enumerate(whole.faults) if n not in whole.following]
+    following = whole.following
+    counted = [fault for n, fault in enumerate(whole.faults) if n not in following]
     steps = successions(judge.chords, whole.moments)
     return replace(whole, movement=movement(counted, steps))
 

@@ -139,6 +139,7 @@ def result_of(
 
     Of a pass broken off only the chords up to the last one played are counted.
     """
+    following = verdict.following
     figures = Figures(
         harmony=verdict.harmony.share,
         time=None if verdict.timing is None else verdict.timing.share,
@@ -147,7 +148,7 @@ def result_of(
         spoiled=frozenset(
             fault.moments[-1]
             for number, fault in enumerate(verdict.faults)
-            if fault.weight == "gross" and number not in verdict.following
+            if fault.weight == "gross" and number not in following
         ),
         causes=whys(verdict.causes),
     )

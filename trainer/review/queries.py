@@ -118,7 +118,8 @@ FaultBy = Literal["rule", "exercise_id", "day", "month"]
 
 @dataclass(frozen=True, slots=True)
 class FaultCount:
-    """Faults against a rule; what was not asked to be told apart is None.
+    """Faults against a `rule`, or wrong chords of the cause that goes by that name
+    (`trainer.review.named`); what was not asked to be told apart is None.
 
     `times` by weight; `chords` judged in the same slice of the log, so that `rate` says in what
     share of the chords the rule was broken (at most once a chord).
@@ -304,7 +305,8 @@ def faults(
     by: Sequence[FaultBy] = ("rule",),
     span: Span = ALWAYS,
 ) -> tuple[FaultCount, ...]:
-    """Faults by rule, and by piece, day or month too if asked for; the most frequent first."""
+    """What was wrong by rule or cause, and by piece, day or month too if asked for; the most
+    frequent first."""
     wanted = ["rule", *(name for name in by if name != "rule")]
     columns = {name: _column(fault_count, name) for name in wanted}
     query = select(
