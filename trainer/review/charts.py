@@ -106,9 +106,9 @@ def accuracy(cells: Sequence[Fluency]) -> Markup:
 
 
 def broken_rules(found: Sequence[FaultCount]) -> Markup:
-    """How often a rule is broken in a hundred chords, with the 95 % interval."""
+    """How often a rule is broken or a cause at work in a hundred chords, with the 95 % interval."""
     rows = [(title_of(one.rule), one.rate) for one in found[:12]]
-    return _intervals(rows, "Rules broken", "share of the chords")
+    return _intervals(rows, "Rules broken, causes at work", "share of the chords")
 
 
 def grid(cells: Sequence[Fluency]) -> Markup:

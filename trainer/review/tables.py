@@ -131,7 +131,7 @@ def _fluency_table(found: Sequence[Fluency]) -> Table:
 
 
 def _faults_table(found: Sequence[FaultCount]) -> Table:
-    table = _table("Faults", "rule", "gross", "weak", "remarks", "in chords", "surely")
+    table = _table("Faults", "rule or cause", "gross", "weak", "remarks", "in chords", "surely")
     for one in found:
         counts = (one.gross, one.weak, one.remark, one.chords)
         row = (title_of(one.rule), *map(str, counts), interval_text(one.rate))
