@@ -69,6 +69,19 @@ def test_one_steps_from_cause_to_cause_and_round(
     assert after.chosen == count - 1
 
 
+def test_on_the_page_a_cause_has_one_mark_once_the_pass_is_over(
+    played: tuple[Hands, PlayView, AfterView],
+) -> None:
+    """What follows from a wrong chord is said in words."""
+    _, view, after = played
+    told = [after.verdict.weightiest(cause) for cause in after.verdict.told]
+    assert len(told) < len(after.verdict.faults)
+    assert [(one.rule, one.moments, one.voices) for one in view.inked.faults] == [
+        (one.rule, one.moments, one.voices) for one in told
+    ]
+    assert 0 < len(view.inked.marks()) <= len(told)
+
+
 @pytest.mark.parametrize("size", [(1024, 640), (1920, 1080)])
 def test_the_commentary_is_read_paragraph_by_paragraph(
     window: Opens, size: tuple[int, int]

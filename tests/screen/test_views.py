@@ -350,6 +350,7 @@ def test_a_take_of_the_log_is_seen_again(window: Opens, tmp_path: Path) -> None:
     assert isinstance(after, AfterView)
     hands.picture("log-take-again")
     assert after.play.inked.notes()
+    assert after.play.inked.faults == list(after.verdict.drawn)
     hands.press(pygame.K_m, "m")
     assert hands.output.tracks
     hands.press(pygame.K_ESCAPE)
