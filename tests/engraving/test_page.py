@@ -11,9 +11,12 @@ from lxml import etree
 from tests.engraving.pieces import hymn, piece
 from trainer.engraving.figure_drawing import HEIGHT, numeral
 from trainer.engraving.glyphs import text
+from trainer.engraving.ink import Sign
 from trainer.engraving.mei import NAMESPACE, to_mei
+from trainer.engraving.middle_voices import VoiceNote, write
 from trainer.engraving.page import engrave
 from trainer.theory.figures import Figuring
+from trainer.theory.pitch import Pitch
 
 MEI = f"{{{NAMESPACE}}}"
 NAME = "{http://www.w3.org/XML/1998/namespace}id"
@@ -113,3 +116,34 @@ def test_every_system_but_the_first_tells_its_bar_in_brackets_where_it_begins_wi
         None,
         *(text(number, "italic", 1.75 * systems[0].space).path for number in told[1:]),
     ]
+
+
+@pytest.mark.parametrize(
+    ("mine", "pencilled"),
+    [("b3", "bb3"), ("bb3", "b3"), ("c4", "bb3"), ("a3", "bb3"), ("f3", "e3")],
+)
+def test_a_note_in_pencil_covers_no_note_that_was_played(mine: str, pencilled: str) -> None:
+    """Its head lay over the wrong one on its line, and the wrong one's sign before it was read as
+    its own."""
+    exercise = piece("g4:2 g4:2", "g2:2 g2:2", {}, key="F")
+    geometry = engrave(exercise, 1200, None, space_px=10)[0].geometry
+    wrong, right = Pitch.parse(mine), Pitch.parse(pencilled)
+    column = write(exercise, geometry, 0, [VoiceNote("tenor", wrong, "mark")], tenor_above=False)
+    added = write(
+        exercise,
+        geometry,
+        0,
+        [VoiceNote("tenor", right, "pencil")],
+        tenor_above=False,
+        before={0: column},
+        beside=column,
+    )
+    (played,), (offered,) = column.notes, added.notes
+    near = abs(wrong.height - right.height) < 2
+    apart = abs(played.x - offered.x) >= 0.9 * played.width
+    assert apart or not near
+    signs = {sign.code: sign.x for sign in added.drawings if isinstance(sign, Sign)}
+    flat, natural = 0xE260, 0xE261
+    if wrong.height == right.height:  # the sign stands between the two heads
+        sign = signs[flat if right.alter < 0 else natural]
+        assert played.x + played.width <= sign < offered.x

@@ -78,18 +78,21 @@ def write(
     *,
     tenor_above: bool,
     before: Mapping[int, Column] | None = None,
+    beside: Column | None = None,
 ) -> Column:
     """Set `notes` (not the given bass and melody) into the column of a moment.
 
     `tenor_above` puts the tenor on the upper staff; what lies more than four ledger lines from its
     staff stands on the other. `before` are the columns already written, by
     moment, for the accidentals of the bar: a printed note that they would alter gets its own sign
-    back. KeyError if the moment is not on this page.
+    back. `beside` is a column written at this moment already, which is not covered. KeyError if
+    the moment is not on this page.
     """
     before = before or {}
     last = before.get(moment - 1)
-    about = surroundings(geometry, moment, () if last is None else last.drawings)
-    page = _Page(exercise, geometry, geometry.system_of(moment), moment, before, about)
+    here = Column((), ()) if beside is None else beside
+    about = surroundings(geometry, moment, () if last is None else last.drawings, here.drawings)
+    page = _Page(exercise, geometry, geometry.system_of(moment), moment, before, about, here)
     upper = [n for n in notes if _stands_above(n, tenor_above)]
     lower = [n for n in notes if not _stands_above(n, tenor_above)]
     above, below = page.staff(upper, is_upper=True), page.staff(lower, is_upper=False)
@@ -133,6 +136,7 @@ class _Page:
     moment: int
     before: Mapping[int, Column]
     about: Surroundings
+    beside: Column
 
     @property
     def _duration(self) -> Fraction:
@@ -216,14 +220,13 @@ class _Page:
         return Column(placed, tuple(drawings))
 
     def _astride(self, pitch: Pitch, is_upper: bool) -> bool:
-        """Whether the given note stands on the same place, altered otherwise, and has its sign:
-        this one then stands so far to its right that its own sign has room between them."""
-        return any(
-            given.height == pitch.height
-            and given.alter != pitch.alter
-            and self._misread_at(given, is_upper, {}, ())
-            for given, _ in self._given(is_upper)
-        )
+        """Whether the given note, or one written here before, stands on the same place, altered
+        otherwise, and has its sign: this one then stands so far to its right that its own sign has
+        room between them."""
+        given = (note for note, _ in self._given(is_upper))
+        signed = [note for note in given if self._misread_at(note, is_upper, {}, ())]
+        signed += [note.pitch for note in self.beside.notes if note.upper == is_upper]
+        return any(one.height == pitch.height and one.alter != pitch.alter for one in signed)
 
     def _box(self, head: Placed) -> Box:
         half = self.system.space / 2
@@ -282,7 +285,7 @@ class _Page:
         """
         inks = {note.pitch: note.ink for note in notes}
         given = [pitch for pitch, _ in self._given(is_upper)]
-        here = {*inks, *given}
+        here = {*inks, *given, *(n.pitch for n in self.beside.notes if n.upper == is_upper)}
         left = self.geometry.moments[self.moment]
         standing = [(head.pitch, head.x) for head in heads] + [(pitch, left) for pitch in given]
         wanted: list[tuple[int, float, float, Ink]] = []

@@ -22,7 +22,8 @@ class Surroundings:
     """`left` is the column of the moment, `space` that of its staff, all in pixels.
 
     `bar` is where the last barline before it ends. `printed` is the print near it, ledger lines
-    left out; `earlier` what was written at the moment before, if that is in the same system.
+    left out; `earlier` what was written at the moment before, if that is in the same system, and
+    `beside` what was written at this one.
     """
 
     left: float
@@ -30,6 +31,7 @@ class Surroundings:
     bar: float
     printed: tuple[Box, ...]
     earlier: tuple[Drawing, ...]
+    beside: tuple[Drawing, ...] = ()
 
     @property
     def wall(self) -> float:
@@ -39,8 +41,8 @@ class Surroundings:
 
     def standing(self) -> list[Box]:
         """All that a sign must keep clear of."""
-        written = (box_of(drawing) for drawing in self.earlier if not _level(drawing))
-        return [*self.printed, *written]
+        written = (*self.earlier, *self.beside)
+        return [*self.printed, *(box_of(drawing) for drawing in written if not _level(drawing))]
 
     def covered(
         self, heads: Iterable[Box], dots: Sequence[Drawing], signs: Sequence[Drawing]
@@ -80,9 +82,11 @@ class Surroundings:
         )
 
 
-def surroundings(geometry: Geometry, moment: int, earlier: Sequence[Drawing]) -> Surroundings:
-    """Of a moment on this page; `earlier` is what was written at the one before. KeyError if the
-    moment is not on this page."""
+def surroundings(
+    geometry: Geometry, moment: int, earlier: Sequence[Drawing], beside: Sequence[Drawing] = ()
+) -> Surroundings:
+    """Of a moment on this page; `earlier` is what was written at the one before, `beside` what was
+    written there. KeyError if the moment is not on this page."""
     system = geometry.system_of(moment)
     left, space = geometry.moments[moment], system.space
     bars = (
@@ -100,6 +104,7 @@ def surroundings(geometry: Geometry, moment: int, earlier: Sequence[Drawing]) ->
         max(bars, default=0.0),
         tuple(box for box in geometry.printed if box.kind != "ledger" and box.touches(near)),
         tuple(earlier) if moment - 1 in system.moments else (),
+        tuple(beside),
     )
 
 

@@ -149,7 +149,7 @@ class Inked:
         """Suggested middle voices in pencil, where they are not the player's."""
         found = []
         above = self._tenor_above()
-        before: dict[int, Column] = {}
+        before = dict(self._columns)
         for moment in sorted(voicings):
             suggested = written_voices(self.exercise.moments[moment], voicings[moment])
             column_here = self._columns.get(moment)
@@ -163,7 +163,13 @@ class Inked:
             geometry = self.board.systems[system]
             if moment in geometry.moments and notes:
                 before[moment] = write(
-                    self.exercise, geometry, moment, notes, tenor_above=above[moment], before=before
+                    self.exercise,
+                    geometry,
+                    moment,
+                    notes,
+                    tenor_above=above[moment],
+                    before=before,
+                    beside=column_here,
                 )
                 found.append(Written(system, before[moment].drawings))
         return tuple(found)
