@@ -10,6 +10,7 @@ from random import Random
 
 import pytest
 
+from tests.faults.human import pieces
 from tests.journal.samples import STARTED
 from tests.judging.lessons import lesson
 from tests.judging.lessons import marked as written
@@ -28,7 +29,7 @@ from trainer.score.exercise import Exercise
 from trainer.score.kern import write_exercise
 from trainer.score.library import Library
 from trainer.theory.pitch import Pitch
-from trainer.theory.voicing import Voicing
+from trainer.theory.voicing import VOICES, Voicing
 
 PASSES = 360
 # three steps of the scale, and a piece from each of several keys: passes are many, pieces few
@@ -270,9 +271,8 @@ def slate(example: Mistake) -> Exercise:
     """What is written, a quarter note a chord; where the second is held, one half note."""
     bass, melody = example.bass.split(), example.melody.split()
     exercise = lesson(example.key, bass[0], example.figurings, melody[0])
-    assert bass[1:] in ([], ["held"]) and bass[1:] == melody[1:]
-    if len(bass) == 1:
-        return exercise
+    if bass[1:] != ["held"]:
+        return lesson(example.key, example.bass, example.figurings, example.melody)
     return replace(
         exercise,
         bass=(replace(exercise.bass[0], duration=Fraction(2)),),
@@ -302,4 +302,45 @@ def test_the_example_of_a_cause_in_the_table_shows_it(kind: Why) -> None:
     right, wrong = played(example.right), played(example.played)
     assert right.causes == () and right.harmony.share == 1.0
     (cause,) = wrong.causes
-    assert (cause.kind, cause.moment) == (kind, len(example.played) - 1)
+    at = 0 if kind == "an-octave-away" else len(example.played) - 1  # it begins there
+    assert (cause.kind, cause.moment) == (kind, at)
+
+
+@pytest.mark.parametrize(
+    ("up", "of", "said"),
+    [
+        ({"soprano": 1, "alto": 1, "tenor": 1}, "the melody", "an octave higher"),
+        ({"bass": -1}, "the bass", "an octave lower"),
+        ({"bass": -2}, "the bass", "two octaves lower"),
+        ({"soprano": 1}, "the melody", "an octave higher"),
+    ],
+    ids=["right hand up", "pedal down", "two down", "melody alone"],
+)
+@pytest.mark.parametrize("number", [0, 3])
+def test_a_voice_an_octave_away_is_said_once(
+    number: int, up: dict[str, int], of: str, said: str
+) -> None:
+    """It was said at every chord."""
+    exercise, voicings = pieces()[number]
+
+    keys = {
+        n: [p.midi + 12 * up.get(v, 0) for v, p in zip(VOICES, one, strict=True) if p is not None]
+        for n, one in enumerate(voicings)
+    }
+    judging = Judge(exercise, Conditions())
+    verdict = explained(judging, judging.judge_chords(keys))
+    (told,) = verdict.told
+    assert told.kind == "an-octave-away" and len(told.explains) > 8
+    assert f"{of} {said} than written" in told.text
+    assert verdict.harmony.share == 1.0 and verdict.movement.share == 1.0
+
+
+def test_two_chords_in_another_octave_are_two_remarks() -> None:
+    exercise, voicings = pieces()[0]
+    keys = {
+        n: [p.midi - 12 * (n in (4, 5) and p == one.bass) for p in one if p is not None]
+        for n, one in enumerate(voicings)
+    }
+    judging = Judge(exercise, Conditions())
+    verdict = explained(judging, judging.judge_chords(keys))
+    assert [(one.kind, one.moment) for one in verdict.told] == [("fault", 4), ("fault", 5)]

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from trainer.judging.judge import Judge
+from trainer.judging.octaves import octaves
 from trainer.judging.tally import movement, of_harmony, successions
 from trainer.judging.verdict import Cause, PassVerdict
 from trainer.judging.why import WrongChord
@@ -37,8 +38,8 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
     # where nothing is known of the attack, nobody can tell what was held from what was struck
     told = any(moment.attack is not None for moment in verdict.moments)
     by_moment = {moment.index: moment for moment in verdict.moments if told}
-    found: list[Cause] = []
-    taken: set[int] = set()
+    found = [*octaves(judge, verdict)]
+    taken = {number for cause in found for number in (*cause.explains, *cause.follow)}
     for moment in verdict.moments:
         if moment.outcome in ("complete", "not-played"):
             continue
@@ -54,7 +55,7 @@ def causes(judge: Judge, verdict: PassVerdict) -> tuple[Cause, ...]:
         )
         taken |= {*explains, *follow}
         found.append(Cause(why.kind, moment.index, why.text, why.remedy, explains, follow))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda cause: cause.moment))
 
 
 MOST = 3  # that follow are named; who reads more has forgotten the first

@@ -83,6 +83,19 @@ LESSONS: Mapping[Why, Lesson] = {
         "as the others. See where one of them has to go, and the rest will follow.",
         Mistake("C", ("",), "c3", "c5", ("c3 f4 a4 d5",), ("c3 e4 g4 c5",)),
     ),
+    "an-octave-away": Lesson(
+        "A given voice an octave away",
+        "The harmony is right. The distance between the outer voices is part of what the middle "
+        "has to fill; where a keyboard is too short, the settings move a hand by octaves.",
+        Mistake(
+            "C",
+            ("", "", ""),
+            "c3 f3 g3",
+            "g4 a4 g4",
+            ("c2 e4 g4 g4", "f2 c4 f4 a4", "g2 b3 d4 g4"),
+            ("c3 e4 g4 g4", "f3 c4 f4 a4", "g3 b3 d4 g4"),
+        ),
+    ),
 }
 
 

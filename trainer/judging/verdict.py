@@ -18,6 +18,7 @@ Why = Literal[
     "figure-not-read",
     "bass-misread",  # the chord stands right over another bass
     "hand-shifted",
+    "an-octave-away",  # a given voice over several chords (`trainer.judging.octaves`)
 ]
 WHYS: tuple[Why, ...] = get_args(Why)
 CauseKind = Why | Literal["fault"]  # the last stands for itself

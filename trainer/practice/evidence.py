@@ -36,6 +36,7 @@ EVIDENCE: Mapping[Why, Evidence] = {
     "hand-shifted": Evidence(
         False, True, "in tempo a hand lands beside; who has time hears it, or knew no better"
     ),
+    "an-octave-away": Evidence(True, True, "it makes no chord wrong: another thing did"),
 }
 
 
