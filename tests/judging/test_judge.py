@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.judging.lessons import lesson, marked, rules_broken
 from trainer.judging.judge import Judge, Progress, judge_chords
 from trainer.judging.take import Conditions
@@ -154,3 +156,23 @@ def test_faults_say_where_and_between_whom() -> None:
     assert "Bar 1, beat 2: tenor and bass move in consecutive fifths." in {
         f.text for f in verdict.faults
     }
+
+
+@pytest.mark.parametrize(
+    ("key", "figures", "chord", "missing"),
+    [
+        ("C", "6 4 3", "d3 f4 g4 d5", "6"),
+        ("a", "#6 4 3", "b2 d4 e4 b4", "#6"),
+        ("C", "6 4 2", "f3 b3 g4 b4", "6"),
+        ("C", "#5", "c3 e4 c5 e5", "#5"),
+        ("C", "7 4 2", "c3 d4 b4 d5", "4"),
+    ],
+)
+def test_what_is_written_and_not_played_is_wrong(
+    key: str, figures: str, chord: str, missing: str
+) -> None:
+    """A 6 4 3 without its 6 was complete, even where the 6 was raised; so was a raised 5 that
+    nobody played."""
+    verdict = marked(key, figures, chord)
+    assert [(m.outcome, m.missing) for m in verdict.moments] == [("incomplete", (missing,))]
+    assert "missing-figure" in rules_broken(verdict)

@@ -135,6 +135,7 @@ class Model:
             numbers = tuple(sorted(sonority.number(p.name) for p in tuple(voicing)[:3]))
             rank = sonority.completions.index(numbers)
             cost = TASTE.completion * min(rank, 5)
+            cost += TASTE.unlisted * (rank >= sonority.preferred)
             different = {pitch.name for pitch in voicing if pitch is not None}
             cost += TASTE.hollow * (len(different) < 3)
             cost += TASTE.thin * ((top == alto) + (alto == tenor) + (tenor == low))

@@ -176,3 +176,31 @@ def test_a_sounding_interval_is_labelled_as_a_figure() -> None:
         "1",
     ]
     assert over("c3", "9").label(Pitch.parse("d5")) == "9"
+
+
+@pytest.mark.parametrize(
+    ("bass", "figures", "key", "must"),
+    [
+        ("d3", "6 4 3", "C", "b f g"),  # what is written binds, whatever it only completes
+        ("d3", "6/ 4 3", "C", "b# f g"),
+        ("d3", "#6 4 3", "a", "b# f g"),
+        ("d3", "4 3", "C", "f g"),  # the 6 is only implied
+        ("f3", "6 4 2", "C", "b d g"),
+        ("f3", "4 2", "C", "b g"),
+        ("c3", "7 4 2", "C", "b d f"),
+        ("c3", "#5", "C", "e g#"),  # altered
+        ("c3", "b5", "C", "e gb"),
+        ("e3", "n5", "C", "g"),  # as in the key: may only cancel what went before
+        ("c3", "5", "C", "e"),
+        ("g2", "8 7", "C", "b f"),
+        ("g2", "8 6 4", "C", "c e"),
+        ("d3", "9 5", "C", "e f"),
+        ("g2", "9 7 4", "C", "a c f"),
+    ],
+)
+def test_what_is_written_must_sound(bass: str, figures: str, key: str, must: str) -> None:
+    """Common practice, no source: all but a fifth or an octave that only cancels."""
+    found = over(bass, figures, key)
+    assert " ".join(sorted(str(m.name) for m in found.members if m.bold)) == must
+    wanted = {m.number for m in found.members if m.bold}
+    assert all(wanted <= set(numbers) for numbers in found.completions)

@@ -18,6 +18,7 @@ from trainer.theory.members import Member, Reading, Sonority, Treatment
 from trainer.theory.moment import Moment
 from trainer.theory.pitch import Pitch, PitchName
 from trainer.theory.stack import (
+    binding,
     is_augmented,
     is_diminished,
     number_of,
@@ -161,7 +162,8 @@ def _sonority(
     written |= _governed(written, figuring, melody)
     spelling = _Spelling(bass, key, written, melody)
     row = row_of(figuring, bass, key, written)
-    bold = numbers_of(row.bold) - {1}  # an octave that is written is sounded by the bass already
+    # an octave that is written is sounded by the bass already
+    bold = (numbers_of(row.bold) | binding(figuring, bass, key, written)) - {1}
     listed = tuple(
         tuple(tuple(sorted(number_of(w) for w in words.split())) for words in reading.split("|"))
         for reading in row.readings.split(";")

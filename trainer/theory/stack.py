@@ -51,6 +51,18 @@ def _note(figure: Figure, bass: Pitch, key: Key, struck_five: bool) -> PitchName
     return PitchName(step, figure.sign.alter)
 
 
+def binding(
+    figuring: Figuring, bass: Pitch, key: Key, written: dict[int, PitchName]
+) -> frozenset[int]:
+    """The letters, 1 to 7 over the bass, that must sound because they are written: all but a fifth
+    as the key has it, which may stand there only to cancel what went before."""
+    plain_fifth = PitchName((bass.step + 4) % 7, key.alter((bass.step + 4) % 7))
+    stand = {figure.letters + 1 for figure in figuring.figures}
+    return frozenset(
+        number for number in stand if number != 5 or written.get(5, plain_fifth) != plain_fifth
+    )
+
+
 def row_of(figuring: Figuring, bass: Pitch, key: Key, written: dict[int, PitchName]) -> Row:
     nine = any(figure.number == 9 for figure in figuring.figures)
     stack = {9 if number == 2 and nine else (8 if number == 1 else number) for number in written}

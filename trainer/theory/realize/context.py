@@ -41,7 +41,8 @@ class Context:
     chord has the same notes; `closing`, the next begins the final chord; `breath`, a fermata
     stands here; `resolution_breath`, one stands between this chord and the next.
     `sounding`, of shape (moments, 12): the pitch classes of the members. `melody_given` tells
-    whether the exercise has a melody, `free_top`, of shape (moments,), where none sounds.
+    whether the exercise has a melody, `free_top`, of shape (moments,), where none sounds;
+    `listed`, of that shape, how many completions are the table's own.
     """
 
     prepared: Flags
@@ -66,6 +67,7 @@ class Context:
     sounding: Flags
     melody_given: bool
     free_top: Flags
+    listed: NDArray[np.int64]
 
 
 def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Context:
@@ -116,6 +118,7 @@ def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Contex
         sounding=sounding,
         melody_given=not free_top.all(),
         free_top=free_top,
+        listed=np.array([sonority.preferred for sonority in sonorities], np.int64),
     )
 
 

@@ -20,10 +20,12 @@ class Taste:
     """Prices of a voicing, of a step to the next, and of the rules that are broken and allowed.
 
     `completion` is paid for each place a completion stands below the best one of its figuring,
-    at most five places; `hollow` besides for a chord of only one or two different notes, the
-    bass counted: mostly a triad without its fifth, right where the voices want it, bare where a
-    full chord is at hand. `thin` is paid for each pair of neighbouring voices on one key. `motion`
-    is what an upper voice pays by the number of semitones it moves (the last price for more).
+    at most five places, `unlisted` besides for one that is not in the table, which lacks what the
+    figuring implies (the 6 of a 4 3); `hollow` besides for a chord of only one or two different
+    notes, the bass counted: mostly a triad without its fifth, right where the voices want it, bare
+    where a full chord is at hand. `thin` is paid for each pair of neighbouring voices on one key.
+    `motion` is what an upper voice pays by the number of semitones it moves (the last price for
+    more).
     `with_bass` is paid for each upper voice that moves in the bass's direction, `all_one_way`
     besides when all four do. `gives_up` is paid for each upper voice that leaves a key the next
     chord has in no voice though it may. `far` is paid for each semitone a free top voice stands
@@ -31,6 +33,7 @@ class Taste:
     """
 
     completion: int = 2
+    unlisted: int = 8
     hollow: int = 6
     thin: int = 3
     motion: tuple[int, ...] = (0, 1, 1, 3, 3, 5, 7, 7, 9, 10, 11, 12, 13, 16)

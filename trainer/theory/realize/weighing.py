@@ -51,6 +51,7 @@ def voicing_costs(rows: Table, ranks: Small, context: Context, hands: Hands, law
     """The price of each voicing by itself, FORBIDDEN where it may not be."""
     taste = law.taste
     costs = np.minimum(ranks, 5).astype(np.int64) * taste.completion
+    costs += taste.unlisted * (ranks >= context.listed[rows.moment])
     costs += taste.hollow * (rows.different_notes < FULL)
     for upper, lower in ((0, 1), (1, 2), (2, 3)):
         costs += taste.thin * (rows.unisons & 1 << PAIRS.index((upper, lower)) != 0)
