@@ -176,3 +176,17 @@ def test_what_is_written_and_not_played_is_wrong(
     verdict = marked(key, figures, chord)
     assert [(m.outcome, m.missing) for m in verdict.moments] == [("incomplete", (missing,))]
     assert "missing-figure" in rules_broken(verdict)
+
+
+def test_a_ninth_over_a_bass_that_stays_has_to_step_down() -> None:
+    """The bass has the note it should go to all the time: that was an excuse."""
+    up = marked("C", ",9,8", "g2 d4 g4 b4", "c3 d4 e4 c5", "c3 e4 e4 c5")
+    down = marked("C", ",9,8", "g2 d4 g4 b4", "c3 d4 e4 c5", "c3 c4 e4 c5")
+    assert rules_broken(up) == ["unresolved-dissonance"]
+    assert rules_broken(down) == []
+
+
+def test_a_bass_that_moves_to_the_resolution_only_delays_it() -> None:
+    moved = marked("C", "6 5,", "b2 d4 f4 g4", "e3 c4 e4 g4")
+    taken = marked("a", "4 2,6", "d3 e4 g#4 b4", "c3 e4 a4 c5")
+    assert "unresolved-dissonance" not in rules_broken(moved) + rules_broken(taken)

@@ -190,11 +190,17 @@ def _resolved(passage: Passage, start: int, after: int, voice: int, pitch: Pitch
     sounding_again = any(n is not None and n.name == pitch.name for n in goal.voicing)
     if sounding_again and here.names == following.names:
         return ""  # a change of position: the dissonance goes on in another voice
-    bass = goal.voicing.bass
-    taken = bass is not None and bass.step == below  # the bass takes the resolution
-    if taken or _falls_later(passage, after, voice, pitch):
+    if _taken(passage, after, pitch) or _falls_later(passage, after, voice, pitch):
         return "delayed-resolution"
     return "unresolved-dissonance"
+
+
+def _taken(passage: Passage, after: int, pitch: Pitch) -> bool:
+    """Whether the bass goes where the dissonance should have gone. Under a 9 it is there already:
+    that excuses nothing."""
+    was, now = (passage.soundings[index].voicing.bass for index in (after - 1, after))
+    below = (pitch.step - 1) % 7
+    return now is not None and now.step == below and (was is None or was.step != below)
 
 
 def _until(

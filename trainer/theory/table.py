@@ -5,9 +5,9 @@ lists the stacks a row answers to, highest figure first, separated by `|` (compo
 9 are folded before looking up; 9 and 2 are different figures). `readings` are the ways to sound
 it, separated by `;`; within one, `|` separates the completions for three upper voices, best first.
 `bold` must sound, whichever voice has it, and so must whatever is written but for a fifth as the
-key has it, which may only cancel what went before. `dissonant` names what is treated as a dissonance:
-`s` a suspension (prepared, stepping down), `c` a chord dissonance (steps down), `f` a free
-dissonance (diminished fifth: closes), `k` the cadential 6 and 4; `1` stands for the bass.
+key has it, which may only cancel what went before. `dissonant` names what is treated as a
+dissonance: `s` a suspension (prepared, stepping down), `c` a chord dissonance (steps down), `f` a
+free dissonance (diminished fifth: closes), `k` the cadential 6 and 4; `1` stands for the bass.
 `added` may enrich the chord without contradicting the figuring.
 
 Where the sources leave a choice: a raised 4 is read as 4 2 and must have its 2, or it would be a

@@ -191,9 +191,12 @@ class _Step:
             if asked.resolves.any():
                 left = gone & asked.resolves[here, number]
                 left &= ~(asked.same[here] & self._sounds_again(voice))
-                bass = (self._height(3) - self.before.heights[voice][self.pairs.before] + 1) % 7
-                delayed |= left & (bass == 0)
-                unresolved |= left & (bass != 0)
+                below = self.before.heights[voice][self.pairs.before] - 1
+                bass = (self._height(3) - below) % 7
+                was = (self.before.heights[3][self.pairs.before] - below) % 7
+                taken = (bass == 0) & (was != 0)  # under a 9 it is there already
+                delayed |= left & taken
+                unresolved |= left & ~taken
             if asked.closes.any():
                 opened = self._unequal() >> PAIRS.index((voice, 3)) & 1 != 0  # has its own name
                 tritone |= gone & (way != 0) & ~opened & asked.closes[here, number]
