@@ -190,3 +190,21 @@ def test_a_bass_that_moves_to_the_resolution_only_delays_it() -> None:
     moved = marked("C", "6 5,", "b2 d4 f4 g4", "e3 c4 e4 g4")
     taken = marked("a", "4 2,6", "d3 e4 g#4 b4", "c3 e4 a4 c5")
     assert "unresolved-dissonance" not in rules_broken(moved) + rules_broken(taken)
+
+
+@pytest.mark.parametrize(
+    ("figures", "before", "chord", "scolded"),
+    [
+        (",7", "c3 g3 c4 e4", "g2 d4 f4 b4", False),  # the dominant
+        (",b7", "f3 c4 f4 a4", "c3 e4 bb4 c5", False),  # that of the fourth degree
+        (",7", "a2 c4 e4 a4", "b2 d4 a4 f4", False),  # the half diminished
+        (",7", "g2 d4 g4 b4", "d3 f4 a4 c5", False),  # by step
+        (",7", "f3 a3 c4 a4", "a2 c4 g4 a4", True),  # a minor seventh over a minor third
+    ],
+)
+def test_a_seventh_enters_freely_in_chords_like_dominants(
+    figures: str, before: str, chord: str, scolded: bool
+) -> None:
+    """That of the dominant of another degree was scolded. Common practice, no source."""
+    verdict = marked("C", figures, before, chord)
+    assert ("dissonance-by-leap" in rules_broken(verdict)) == scolded

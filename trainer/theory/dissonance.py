@@ -77,7 +77,7 @@ def is_suspended_seventh(moments: Sequence[Moment], index: int) -> bool:
 
 def preparation(passage: Passage, start: int, given: Given) -> Iterator[Finding]:
     """Suspensions must have been in their voice already; other dissonances better so, or by
-    step, unless the chord is a dominant."""
+    step, unless the chord is like a dominant."""
     sounding = passage.soundings[start]
     sonority = passage.sonorities[sounding.moment]
     if sonority.way is not Way.FIGURES:
@@ -99,7 +99,7 @@ def preparation(passage: Passage, start: int, given: Given) -> Iterator[Finding]
             member.treatment == "chord"
             and was is not None
             and abs(was.height - pitch.height) > 1
-            and not _dominant(sonority)
+            and not sonority.dominant_like
             and earlier is not None
             and member.name not in earlier.names
         ):
@@ -165,11 +165,6 @@ def _dissonant(
 
 def _could_prepare(earlier: Sonority, member: Member) -> bool:
     return member.name in earlier.names or any(a.name == member.name for a in earlier.additions)
-
-
-def _dominant(sonority: Sonority) -> bool:
-    """Whether the leading tone sounds with its fifth or fourth degree: sevenths enter freely."""
-    return any(member.leading or member.raised for member in sonority.members)
 
 
 def _letters(sonority: Sonority) -> set[int]:

@@ -107,6 +107,14 @@ class Sonority:
         """Members with any treatment, the bass among them where it is the dissonance."""
         return tuple(member for member in self.members if member.treatment is not None)
 
+    @cached_property
+    def dominant_like(self) -> bool:
+        """Whether its sevenths enter freely: with a leading tone or a third raised to be one, or
+        with a tritone, as have dominants of any degree and diminished chords."""
+        classes = [member.name.pitch_class for member in self.members]
+        tritone = any((a - b) % 12 == 6 for a in classes for b in classes)
+        return tritone or any(member.leading or member.raised for member in self.members)
+
     def name(self, number: int) -> PitchName:
         """The note of a member's number; KeyError if the sonority has no such number."""
         return self.by_number[number].name

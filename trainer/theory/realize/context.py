@@ -128,7 +128,6 @@ def _own(
     sonority = sonorities[at]
     earlier = sonorities[at - 1] if at else None
     late = bool(sonority.dissonances) and is_suspended_seventh(moments, at)
-    dominant = any(member.leading or member.raised for member in sonority.members)
     for member in sonority.members:
         tables["leading"][at, member.number] = member.leading
         tables["dissonant"][at, member.number] = member.dissonant and not member.leading
@@ -140,7 +139,9 @@ def _own(
         if member.treatment == "suspension" or (member.number == 7 and late):
             tables["prepared"][at, member.number] = _could_prepare(earlier, member)
         elif member.treatment == "chord":
-            tables["entered"][at, member.number] = not dominant and member.name not in earlier.names
+            tables["entered"][at, member.number] = (
+                not sonority.dominant_like and member.name not in earlier.names
+            )
 
 
 def _could_prepare(earlier: Sonority, member: Member) -> bool:
