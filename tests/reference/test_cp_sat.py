@@ -163,7 +163,7 @@ class Model:
         if len(chords) == 2 and chords[1][0] < len(self.moments) - 1:
             # the judge takes the last chord it is shown for the final one, into which more is free
             (_, a), (_, b) = chords
-            names |= {f.rule for f in succession(a, b, (0, 1), self.judge.given)}
+            names |= {f.rule for f in succession(a, b, (0, 1), self.judge.given, hands="1+3")}
         return names.intersection(rules)
 
     def motion(self, index: int, voice: int) -> None:

@@ -316,3 +316,21 @@ def test_what_given_voices_do_among_themselves_is_left_out_of_a_row() -> None:
     assert "consecutive-octaves" in [one.rule for one in movement_faults(chords)]
     both: frozenset[VoiceName] = frozenset({"bass", "soprano"})
     assert "consecutive-octaves" not in [one.rule for one in movement_faults(chords, both)]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "in_one_hand", "in_two"),
+    [
+        ("c3 e3 g3 c4", "g2 b3 d4 g4", 0, 2),  # the right hand changes its position
+        ("c3 e4 g4 c5", "c3 c4 e4 g4", 0, 0),  # down by one place: none passes another's
+        ("c3 e4 g4 c5", "c3 g3 c4 e4", 0, 2),
+        ("c3 e3 g3 c4", "f3 f3 a3 c4", 1, 1),  # the bass passes where the tenor was
+    ],
+)
+def test_lines_are_heard_in_two_hands_of_two_voices_and_not_in_one_of_three(
+    before: str, after: str, in_one_hand: int, in_two: int
+) -> None:
+    """Common practice, no source."""
+    for hands, count in (("1+3", in_one_hand), ("2+2", in_two)):
+        found = succession(Voicing.parse(before), Voicing.parse(after), (0, 1), hands=hands)  # type: ignore[arg-type]
+        assert [one.rule for one in found].count("overlap") == count, hands

@@ -38,7 +38,8 @@ def findings(passage: Passage, given: Given, hands: Hands) -> Iterator[Finding]:
         if Way.UNISON in ways or Way.TASTO_SOLO in ways:
             continue
         closing = b.moment == final and index + 1 in starts
-        yield from succession(a.voicing, b.voicing, (index, index + 1), given, closing=closing)
+        at = (index, index + 1)
+        yield from succession(a.voicing, b.voicing, at, given, closing=closing, hands=hands)
     for start in starts:
         voicing = passage.soundings[start].voicing
         free_top = passage.moments[passage.soundings[start].moment].melody is None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from trainer.theory.voicing import VOICES, VoiceName
+from trainer.theory.voicing import NEIGHBOURS, VOICES, VoiceName
 
 Hands = Literal["1+3", "2+2"]
 
@@ -28,6 +28,18 @@ DIVISIONS: dict[Hands, Division] = {
     "2+2": Division(("tenor", "bass"), ("soprano", "alto"), "two voices in each hand"),
 }
 HANDS: tuple[Hands, ...] = tuple(DIVISIONS)
+
+
+def lines(hands: Hands) -> tuple[tuple[int, int], ...]:
+    """Neighbouring voices, as places in VOICES, of which the ear follows each: not those of three
+    in one hand, which moves as a block, so that they seem to overlap whenever it changes position.
+    Common practice, no source."""
+    blocks = [
+        {VOICES.index(voice) for voice in hand}
+        for hand in (DIVISIONS[hands].left, DIVISIONS[hands].right)
+        if len(hand) > 2
+    ]
+    return tuple(pair for pair in NEIGHBOURS if not any(block.issuperset(pair) for block in blocks))
 
 
 def stretches(hands: Hands) -> tuple[tuple[int, int], ...]:

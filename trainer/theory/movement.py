@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from trainer.theory import motion
 from trainer.theory.fault import Finding
-from trainer.theory.hands import Hands, stretches
+from trainer.theory.hands import Hands, lines, stretches
 from trainer.theory.pitch import Pitch
 from trainer.theory.voicing import (
     MIDDLE,
@@ -26,12 +26,16 @@ Notes = tuple[Pitch | None, ...]  # of the voices in the order of VOICES
 
 
 def movement_faults(
-    soundings: Sequence[Sounding], given: Given = NOTHING_GIVEN, last_chord: int | None = None
+    soundings: Sequence[Sounding],
+    given: Given = NOTHING_GIVEN,
+    last_chord: int | None = None,
+    hands: Hands = "2+2",
 ) -> tuple[Finding, ...]:
     """Every fault of movement from each sounding to the next.
 
     Faults among `given` voices alone are not the player's and are left out. `last_chord` is the
-    index of the sounding with the final chord, into which contrary motion is free.
+    index of the sounding with the final chord, into which contrary motion is free; `hands` say
+    which voices are heard as lines.
     """
     found: list[Finding] = []
     for index in range(len(soundings) - 1):
@@ -41,6 +45,7 @@ def movement_faults(
             (index, index + 1),
             given,
             closing=index + 1 == last_chord,
+            hands=hands,
         )
     return tuple(found)
 
@@ -52,12 +57,13 @@ def succession(
     given: Given = NOTHING_GIVEN,
     *,
     closing: bool = False,
+    hands: Hands = "2+2",
 ) -> Iterator[Finding]:
     """Faults of movement from one voicing to the next; a voice that rests in either is let go."""
     a, b = tuple(before), tuple(after)
     moved = [voice for voice in range(len(VOICES)) if _moved(a[voice], b[voice])]
     yield from _consecutives(a, b, moved, at, given, closing)
-    yield from _overlaps(a, b, at, given)
+    yield from _overlaps(a, b, at, given, hands)
     for voice in moved:
         if VOICES[voice] not in given:
             yield from _leaps(a[voice], b[voice], VOICES[voice], at)
@@ -78,9 +84,11 @@ def _consecutives(
                 yield Finding(name, at, voices, _pitches(a, b, (upper, lower)))
 
 
-def _overlaps(a: Notes, b: Notes, at: tuple[int, int], given: Given) -> Iterator[Finding]:
-    """A voice moves beyond where its neighbour was."""
-    for upper, lower in NEIGHBOURS:
+def _overlaps(
+    a: Notes, b: Notes, at: tuple[int, int], given: Given, hands: Hands
+) -> Iterator[Finding]:
+    """A voice moves beyond where its neighbour was, where both are heard as lines."""
+    for upper, lower in lines(hands):
         voices = (VOICES[upper], VOICES[lower])
         notes = [n for n in (a[lower], a[upper], b[lower], b[upper]) if n is not None]
         if len(notes) < 4 or given.issuperset(voices):

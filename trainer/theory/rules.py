@@ -367,9 +367,10 @@ RULES: tuple[Rule, ...] = (
         "A voice passes where its neighbour just was",
         "{voices} overlap",
         "When a voice goes beyond the place its neighbour has just left, the ear takes one for "
-        "the other.",
+        "the other. Three voices in one hand move as a block: there it hears no lines, and "
+        "nothing is said.",
         COMMON,
-        Example("C", ("", ""), ("c3 e3 g3 c4", "g2 b3 d4 g4")),
+        Example("C", ("", ""), ("c3 e3 g3 c4", "f3 f3 a3 c4")),
     ),
     Rule(
         "augmented-step",

@@ -126,7 +126,9 @@ def test_what_is_already_legal_is_nearest_to_itself() -> None:
     solver = solved("G", "g2 c3 d3 g2", ",,7,", "d5 e5 f#5 g5")
     for solution in solver.best(5):
         played = {i: [p.midi for p in v if p is not None] for i, v in enumerate(solution.voicings)}
-        assert solver.nearest(played).voicings == solution.voicings
+        found = solver.nearest(played).voicings  # of two voices on one key either may have it
+        again = {i: {p.midi for p in v if p is not None} for i, v in enumerate(found)}
+        assert again == {i: {*keys} for i, keys in played.items()}
 
 
 def test_a_wrong_note_is_mended_by_the_smallest_change() -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from trainer.theory.dissonance import is_suspended_seventh
 from trainer.theory.figures import Way
+from trainer.theory.hands import Hands, lines
 from trainer.theory.moment import Moment
 from trainer.theory.sonority import Member, Sonority
 
@@ -42,7 +43,8 @@ class Context:
     stands here; `resolution_breath`, one stands between this chord and the next.
     `sounding`, of shape (moments, 12): the pitch classes of the members. `melody_given` tells
     whether the exercise has a melody, `free_top`, of shape (moments,), where none sounds;
-    `listed`, of that shape, how many completions are the table's own.
+    `listed`, of that shape, how many completions are the table's own. `lines` are the neighbouring
+    voices that are both heard as lines.
     """
 
     prepared: Flags
@@ -68,9 +70,10 @@ class Context:
     melody_given: bool
     free_top: Flags
     listed: NDArray[np.int64]
+    lines: tuple[tuple[int, int], ...]
 
 
-def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Context:
+def context(moments: Sequence[Moment], sonorities: Sequence[Sonority], hands: Hands) -> Context:
     size = len(moments)
     tables = {name: np.zeros((size, 8), bool) for name in _BY_NUMBER}
     chords = [i for i, moment in enumerate(moments) if moment.chord]
@@ -118,6 +121,7 @@ def context(moments: Sequence[Moment], sonorities: Sequence[Sonority]) -> Contex
         sounding=sounding,
         melody_given=not free_top.all(),
         free_top=free_top,
+        lines=lines(hands),
         listed=np.array([sonority.preferred for sonority in sonorities], np.int64),
     )
 

@@ -77,7 +77,7 @@ class Solver:
         self.law = Law(school, None if rules is None else _known(rules), taste)
         self.sonorities = sonorities(self.moments, struck_five_is_diminished)
         self.choices: Choices = choices(self.moments, self.sonorities, hands)
-        self._context = context(self.moments, self.sonorities)
+        self._context = context(self.moments, self.sonorities, hands)
         self._rows = all_rows(self.choices, self._context)
         own = voicing_costs(self._rows, self.choices.ranks, self._context, hands, self.law)
         starts = self.choices.starts

@@ -137,7 +137,7 @@ class _Step:
     def _overlap(self) -> Flags:
         bad = self.nothing()
         both_alive = self.before.alive[self.pairs.before] & self.after.alive[self.pairs.after]
-        for upper, lower in ((0, 1), (1, 2), (2, 3)):
+        for upper, lower in self.context.lines:
             alive = (both_alive >> upper) & (both_alive >> lower) & 1 != 0
             none = np.zeros((), np.int16)  # heights do not matter here
             found = motion.overlap(
