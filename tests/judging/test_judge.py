@@ -208,3 +208,13 @@ def test_a_seventh_enters_freely_in_chords_like_dominants(
     """That of the dominant of another degree was scolded. Common practice, no source."""
     verdict = marked("C", figures, before, chord)
     assert ("dissonance-by-leap" in rules_broken(verdict)) == scolded
+
+
+def test_the_seventh_degree_is_no_leading_tone_as_a_fifth() -> None:
+    """In iii7 to vi7 it may fall: it was scolded, and not to be doubled. Common practice, no
+    source."""
+    verdict = marked("C", "7,7", "e3 g4 b4 d5", "a2 g4 a4 c5")
+    assert "leading-tone-astray" not in rules_broken(verdict)
+    doubled = marked("C", "7", "e3 d4 g4 b4")
+    assert "doubled-leading-tone" not in rules_broken(doubled)
+    assert "leading-tone-astray" in rules_broken(marked("C", ",", "g2 d4 g4 b4", "c3 c4 e4 g4"))

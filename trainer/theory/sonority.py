@@ -179,10 +179,11 @@ def _sonority(
         else:
             bold, listed, letters = _displaced(above, bold, listed, letters)
     treatments = {number_of(word[:-1]): _TREATMENTS[word[-1]] for word in row.dissonant.split()}
-    second_degree = 2 in {key.degree(spelling.name(number).step) for number in everything}
+    degrees = {key.degree(spelling.name(number).step) for number in everything}
+    leads = 2 in degrees and 3 not in degrees  # over the third degree it is a fifth
 
     def member(number: int) -> Member:
-        return spelling.member(number, bold, treatments, second_degree)
+        return spelling.member(number, bold, treatments, leads)
 
     members = tuple(member(number) for number in sorted(everything))
     completions, preferred = _completions(bold - {1}, listed, letters, members, above)
@@ -234,12 +235,11 @@ class _Spelling:
         number: int,
         bold: frozenset[int],
         treatments: Mapping[int, Treatment],
-        second_degree: bool,
+        leads: bool,
     ) -> Member:
-        """`treatments` are the row's own; `second_degree` says that it sounds, which makes the
-        seventh degree a leading tone."""
+        """`treatments` are the row's own; `leads` whether the seventh degree is a leading tone."""
         note, treatment = self.name(number), treatments.get(number)
-        leading = note == self.key.leading_tone and second_degree
+        leading = leads and note == self.key.leading_tone
         if treatment is None:
             diminished = number == 5 and is_diminished(self.bass, note)
             # over a bass that is itself a dissonance an augmented fourth opens
