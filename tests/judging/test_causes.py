@@ -329,8 +329,11 @@ def test_a_voice_an_octave_away_is_said_once(
     }
     judging = Judge(exercise, Conditions())
     verdict = explained(judging, judging.judge_chords(keys))
-    (told,) = verdict.told
-    assert told.kind == "an-octave-away" and len(told.explains) > 8
+    (told,) = [one for one in verdict.told if one.kind == "an-octave-away"]
+    others = [one for one in verdict.told if one != told]
+    assert len(told.explains) > 8
+    # the melody alone so high, other voices are nearer to where a common tone might have stayed
+    assert all(verdict.weightiest(one).rule == "needless-motion" for one in others)
     assert f"{of} {said} than written" in told.text
     assert verdict.harmony.share == 1.0 and verdict.movement.share == 1.0
 

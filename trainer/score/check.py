@@ -18,6 +18,7 @@ from trainer.score.transpose import COMPASS
 from trainer.theory.dissonance import Passage, treatment
 from trainer.theory.fault import WEIGHTS, Finding, Weight
 from trainer.theory.figures import Way
+from trainer.theory.hands import SPAN, Hands
 from trainer.theory.moment import Moment
 from trainer.theory.movement import Given, movement_faults
 from trainer.theory.pitch import Pitch
@@ -121,6 +122,14 @@ def _compass(exercise: Exercise) -> Iterator[Remark]:
                 text = f"the bass leaps from {previous.bass} to {moment.bass}"
                 yield _at(moment, "weak", "bass", text)
         previous = moment
+
+
+def _hands(soundings: Sequence[Sounding]) -> Hands:
+    """How a written solution lies: in one hand of three voices as long as its upper voices are
+    within its reach."""
+    upper = [[p.midi for p in tuple(one.voicing)[:3] if p is not None] for one in soundings]
+    close = all(max(keys) - min(keys) <= SPAN for keys in upper if keys)
+    return "1+3" if close else "2+2"
 
 
 def _outer(exercise: Exercise) -> Iterator[Remark]:
@@ -289,7 +298,7 @@ def _solution(exercise: Exercise, sounds: Sequence[Sonority]) -> Iterator[Remark
         moment, sonority = exercise.moments[sounding.moment], sounds[sounding.moment]
         yield from _chord(moment, sonority, sounding.voicing)
     findings = (
-        *movement_faults(soundings, given, last_chord=len(soundings) - 1),
+        *movement_faults(soundings, given, len(soundings) - 1, _hands(soundings)),
         *treatment(passage, given),
     )
     for finding in findings:
