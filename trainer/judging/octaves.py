@@ -40,7 +40,7 @@ def octaves(judge: Judge, verdict: PassVerdict) -> Iterator[Cause]:
                 number
                 for number, fault in enumerate(verdict.faults)
                 if voice in fault.voices
-                and all(first <= moment <= last for moment in fault.moments)
+                and all(first - NEAR <= moment <= last + NEAR for moment in fault.moments)
                 and _of_position(fault.rule)
             )
             text = f"{_from_to(judge, first, last)}: {name} {_how_far(judge, verdict, voice, run)}."
