@@ -223,6 +223,9 @@ def otherwise(made: Pass) -> str:
     assert verdict is not None
     other = [m.index for m in verdict.moments if m.index in live and m.keys != live[m.index].keys]
     anew = str(other) if other else ""
+    told = [moment.index for moment in made.before_its_end]
+    if told != sorted(set(told)):
+        anew += " a moment was said twice"
     if judged(made.session.take) != verdict:
         anew += " the take says otherwise than the pass"
     return anew

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 
 from trainer.judging.take import Conditions
-from trainer.judging.verdict import PassVerdict
+from trainer.judging.verdict import MomentVerdict, PassVerdict
 from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.effects import Begin, Effect, SessionEvent, Stop, Tick
 from trainer.practice.session import Session, feed, start
@@ -24,8 +24,10 @@ class Pass:
         self.now = BEGUN
         self.session: Session = start(exercise, conditions, self.now, started=STARTED)
         self.effects: list[Effect] = []
+        self.before_its_end: tuple[MomentVerdict, ...] = ()
 
     def feed(self, event: SessionEvent) -> tuple[Effect, ...]:
+        self.before_its_end = self.session.moments
         self.session, effects = feed(self.session, event, self.now)
         self.effects += effects
         return effects

@@ -86,7 +86,7 @@ def _in_the_middle(one: Attempt) -> Attempt:
     assert task.line is not None
     places = one.after.places(one.chords[-1].first - part.origin)
     late: dict[int, float] = {}
-    for chord, place in zip(one.chords, places, strict=False):
+    for chord, place in zip(one.chords[-len(places) :], places, strict=True):
         if place is not None:
             late.setdefault(place, onset(chord) - part.origin - task.line.time(place))
     time = part.origin + task.line.time(part.first) + median(late.values())

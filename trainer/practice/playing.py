@@ -87,13 +87,22 @@ def _heard(session: Session, performance: Performance, over: tuple[Over, ...], t
     part = clock.part
     if before is not None and part is not None and part != before:
         session, effects = _followed(session, part)
-    elif clock.waiting <= max((moment.index for moment in session.moments), default=-1):
-        at = session.exercise.moments[clock.waiting]
-        place = place_in_words(at.bar, at.beat)
-        session = back_to(session, clock.waiting)
-        effects = (TakenBack(clock.waiting, f"{place}: late, not left out"),)
+    else:
+        anew = min([clock.waiting, *(one.heard.index for one in over)])
+        session, effects = _taken_back(session, anew)
     session, more = _judged(session, over)
     return session, effects + more
+
+
+def _taken_back(session: Session, first: int) -> Step:
+    """If something has been said of moment `first` already, it is not over, or over once more."""
+    before = session
+    session = back_to(session, first)
+    if session is before:
+        return session, ()
+    moment = session.exercise.moments[first]
+    place = place_in_words(moment.bar, moment.beat)
+    return session, (TakenBack(first, f"{place}: late, not left out"),)
 
 
 def _followed(session: Session, part: Stretch) -> Step:
