@@ -7,7 +7,6 @@ How much legato overlaps and hands lie apart is common practice, no source; all 
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from random import Random
 
 import pytest
@@ -44,11 +43,15 @@ def test_a_right_pass_is_complete_with_any_touch(piece: str, touch: Touch) -> No
     assert wrong(exercise, voicings, touch, seed=1) == []
 
 
-@pytest.mark.parametrize("path", Random(1).sample(PATHS, 12), ids=lambda path: path.stem)
-def test_every_tempo_and_degree_of_legato_is_complete_with_hands_apart(path: Path) -> None:
+TWELVE = [path.stem for path in Random(1).sample(PATHS, 12)]
+DRILLS = ["chain-9-8-by-step@C", "triads-common-tones@Eb", "cadence-4-3@a", "bellows@A"]
+
+
+@pytest.mark.parametrize("name", [*TWELVE, *DRILLS])
+def test_every_tempo_and_degree_of_legato_is_complete_with_hands_apart(name: str) -> None:
     """Each cell of the table with some way of being apart; the script has all of them."""
-    exercise, voicings = with_best(path.stem)
-    chance = Random(path.stem)
+    exercise, voicings = with_best(name)
+    chance = Random(name)
     hands: Hands = chance.choice(HANDS[:2])
     for touch in grid(OVERLAPS, (0.0,), hands):
         touch = replace(touch, right=chance.choice(APART))

@@ -11,7 +11,7 @@ from trainer.listening.events import KeyDown, KeyEvent, KeyUp
 from trainer.practice.demo import realization
 from trainer.resources import exercises_folder
 from trainer.score.exercise import Exercise
-from trainer.score.kern import read_exercise
+from trainer.score.library import Library
 from trainer.theory.hands import Hands
 from trainer.theory.voicing import Voicing
 
@@ -85,6 +85,6 @@ def conditions(touch: Touch) -> Conditions:
 
 
 def with_best(name: str) -> tuple[Exercise, tuple[Voicing, ...]]:
-    """A piece of the library by its id, and a right way to play it."""
-    exercise = read_exercise(exercises_folder() / f"{name}.krn")
+    """A piece, or a drill in a key (`chain-9-8-by-step@C`), and a right way to play it."""
+    exercise = Library().find(name)
     return exercise, realization(exercise, Conditions())
