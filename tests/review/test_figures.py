@@ -114,6 +114,10 @@ def figures(takes: Iterable[tuple[Take, PassVerdict, bool]]) -> Figures:
                 top, bass = moment.melody, moment.bass
             letters = 0 if top is None else (top.height - bass.height) % 7 + 1
             position = 8 if letters == 1 else letters
+            cause = next((c.kind for c in verdict.causes if c.moment == said.index), None)
+            slipped = ("bass-misread", "finger-beside", "hand-shifted")
+            if said.outcome != "complete" and cause in slipped[: 3 if take.conditions.tempo else 1]:
+                continue  # another reason than the figuring
             case = (said.outcome, said.late_beats, said.think_s, take.conditions.tolerance)
             chords[f"figuring:{figuring}"].append(case)
             chords[f"cell:{figuring}:{moment.key}:{position}"].append(case)

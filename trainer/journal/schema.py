@@ -211,7 +211,8 @@ played = Table(
 )
 
 # Chords by player, month, figuring, key and position of the right hand (`top`: interval number
-# of the highest voice over the bass, 0 unknown). `thought` chords have a think time; `think_log`
+# of the highest voice over the bass, 0 unknown), but for those that went wrong for another reason
+# than their figuring (`trainer.judging.evidence`). `thought` chords have a think time; `think_log`
 # sums a million times its natural logarithm (of seconds), `think_square` of that squared.
 fluency = Table(
     "fluency",

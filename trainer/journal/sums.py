@@ -25,6 +25,7 @@ from trainer.journal.schema import (
     sight,
     take,
 )
+from trainer.judging.evidence import missed, whys
 from trainer.judging.timing import timely
 from trainer.judging.verdict import Cause, onset_of
 from trainer.score.exercise import Exercise
@@ -128,6 +129,8 @@ def count_takes(
         if marks is not None:
             tolerance = conditions_from(head["conditions"]).tolerance
             by_marking[marks["seq"]] = (head, tolerance)
+    causes = {seq: causes_from(figures[seq]["causes"]) for seq in by_marking}
+    why = {seq: whys(found) for seq, found in causes.items()}
     columns = (moment.c.marking_seq, moment.c.position, moment.c.outcome, moment.c.voicing)
     times = (moment.c.late_ms, moment.c.late_beats, moment.c.attack, moment.c.think_s)
     found = select(*columns, *times).where(moment.c.marking_seq.in_(by_marking))
@@ -135,13 +138,15 @@ def count_takes(
         head, tolerance = by_marking[marks]
         asked = known[head["text_seq"]].get(position)
         if asked is not None and asked.chord:
+            in_tempo = head["tempo"] is not None
+            if outcome != "complete" and not missed(why[marks].get(position), in_tempo=in_tempo):
+                continue  # it says nothing of its figuring
             top = _top_of(voicing) or asked.top
             key = (head["player_id"], head["day"][:7], asked.figuring, asked.key, top)
             onset = onset_of(*late)
             in_time = timely(onset, attack_from(attack), tolerance)
             values = _chord_values(outcome, onset is not None, in_time, think)
             sums.add(fluency, key, values, sign)
-    causes = {seq: causes_from(figures[seq]["causes"]) for seq in by_marking}
     broken = select(fault.c.marking_seq, fault.c.number, fault.c.rule, fault.c.weight)
     rows = connection.execute(broken.where(fault.c.marking_seq.in_(by_marking)))
     for said, rule, weight in _wrong(rows, causes):

@@ -9,10 +9,10 @@ from functools import lru_cache
 from statistics import median
 
 from trainer.errors import ExerciseError
+from trainer.judging.evidence import missed, whys
 from trainer.judging.take import Conditions, Pause, Take, played_through
 from trainer.judging.timing import timely
-from trainer.judging.verdict import Attack, Cause, Onset, PassVerdict, Why
-from trainer.practice.evidence import missed
+from trainer.judging.verdict import Attack, Onset, PassVerdict, Why
 from trainer.practice.item import Item, figuring_item, positioned, under_top
 from trainer.score.exercise import Exercise
 from trainer.theory.hands import Hands
@@ -21,7 +21,7 @@ from trainer.theory.hands import Hands
 @dataclass(frozen=True, slots=True)
 class Answer:
     """One figuring as it was met in a pass; a chord that went wrong for another reason than its
-    figuring gives none (`trainer.practice.evidence`).
+    figuring gives none (`trainer.judging.evidence`).
 
     `think_s` is the time from the question to the right chord, None in tempo; `timely` whether it
     came within the tolerance, None when untimed.
@@ -167,11 +167,6 @@ def result_of(
         finished=finished,
         seconds=seconds,
     )
-
-
-def whys(causes: Iterable[Cause]) -> Mapping[int, Why]:
-    """The causes of wrong chords, by their moments."""
-    return {cause.moment: cause.kind for cause in causes if cause.kind != "fault"}
 
 
 def summed_up(

@@ -17,8 +17,9 @@ from trainer.errors import TrainerError
 from trainer.journal.packing import attack_from, causes_from, conditions_from, pauses_from
 from trainer.journal.schema import exercise_text, fault, marking, moment, take
 from trainer.journal.store import Journal
+from trainer.judging.evidence import whys
 from trainer.judging.verdict import Cause, Harmony, Movement, onset_of
-from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up, whys
+from trainer.practice.result import Asked, Figures, PassResult, Said, asked_of, summed_up
 
 _BATCH = 400  # takes a query
 

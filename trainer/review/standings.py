@@ -17,10 +17,10 @@ from trainer.errors import TrainerError
 from trainer.journal.packing import causes_from, conditions_from, pauses_from
 from trainer.journal.schema import fault, marking, moment, sight, take
 from trainer.journal.store import Journal
+from trainer.judging.evidence import missed
 from trainer.judging.take import played_through
 from trainer.judging.verdict import Cause, Why
 from trainer.practice.course import Standing, standing
-from trainer.practice.evidence import missed
 from trainer.practice.material import Material
 from trainer.practice.played import PASSES, Played, Thought, thought_with
 from trainer.practice.result import base

@@ -16,12 +16,12 @@ from trainer.journal.schema import sight
 from trainer.journal.store import Journal
 from trainer.journal.writer import Writer
 from trainer.judging.causes import explained
+from trainer.judging.evidence import EVIDENCE, missed
 from trainer.judging.judge import Judge
 from trainer.judging.take import Conditions, Take
 from trainer.judging.task import task
 from trainer.judging.verdict import WHYS, PassVerdict
 from trainer.practice.demo import realization
-from trainer.practice.evidence import EVIDENCE, missed
 from trainer.practice.ladder import begin, verdict_at
 from trainer.practice.memory import Memory, first_seen, remembered
 from trainer.practice.mishaps import MISHAPS, MishapKind, somewhere

@@ -6,10 +6,10 @@ source.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from trainer.judging.verdict import Why
+from trainer.judging.verdict import Cause, Why
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,11 @@ EVIDENCE: Mapping[Why, Evidence] = {
     ),
     "an-octave-away": Evidence(True, True, "it makes no chord wrong: another thing did"),
 }
+
+
+def whys(causes: Iterable[Cause]) -> Mapping[int, Why]:
+    """The causes of wrong chords, by their moments."""
+    return {cause.moment: cause.kind for cause in causes if cause.kind != "fault"}
 
 
 def missed(why: Why | None, *, in_tempo: bool) -> bool:
