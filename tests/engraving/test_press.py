@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import resvg_py
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.engraving.test_workbook import read_gray
@@ -42,6 +42,7 @@ PAPER = Sheet(300.0, 400.0, 20.0, 30.0, 50.0)
 words = st.text("abc fi♭ \n-", max_size=200).filter(str.strip)
 
 
+@example("aa", "aaaaa----------------------ff aaa-----------", 99.0)  # wider together than apart
 @given(words, words, st.floats(40, 300))
 def test_no_word_is_lost_and_no_line_too_long(first: str, second: str, measure: float) -> None:
     runs = [Words(first), Words(second, 14, "italic")]

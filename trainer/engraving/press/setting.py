@@ -45,6 +45,9 @@ class Line:
         return sum(run.width for run in self.runs)
 
 
+_SURELY = 0.9  # of a line: kerning adds less
+
+
 def lines(runs: Sequence[Words], measure: float, *, justified: bool = False) -> tuple[Line, ...]:
     """The runs broken at spaces into lines of at most `measure` points.
 
@@ -52,16 +55,12 @@ def lines(runs: Sequence[Words], measure: float, *, justified: bool = False) -> 
     a line is broken where it must be.
     """
     rows: list[list[Words]] = [[]]
-    filled = 0.0
     for word in _words(runs, measure):
-        wide = sum(part.width for part in word)
-        if rows[-1] and filled + wide > measure:
+        if rows[-1] and not _fits([*rows[-1], *word], measure):
             rows.append([])
-            filled = 0.0
         if not rows[-1] and word[0].text.isspace():
             continue
         rows[-1] += word
-        filled += wide
     found = [Line(_joined(_without_last_space(row))) for row in rows if row]
     if justified:
         found[:-1] = [_spread(line, measure) for line in found[:-1]]
@@ -85,18 +84,26 @@ def _words(runs: Sequence[Words], measure: float) -> Iterator[list[Words]]:
 
 
 def _torn(word: list[Words], measure: float) -> Iterator[list[Words]]:
-    if sum(part.width for part in word) <= measure:
+    if _fits(word, measure):
         yield word
         return
     piece: list[Words] = []
     for part in word:
         for letter in part.text:
             one = replace(part, text=letter)
-            if piece and sum(p.width for p in piece) + one.width > measure:
+            if piece and not _fits([*piece, one], measure):
                 yield list(_joined(piece))
                 piece = []
             piece.append(one)
     yield list(_joined(piece))
+
+
+def _fits(row: Sequence[Words], measure: float) -> bool:
+    """As it will stand: what is shaped together, kerned and with ligatures, may be wider than its
+    parts. Far from the end of the line their sum tells."""
+    if sum(part.width for part in row) <= _SURELY * measure:
+        return True
+    return sum(part.width for part in _joined(row)) <= measure
 
 
 def _without_last_space(row: list[Words]) -> list[Words]:
