@@ -98,7 +98,7 @@ def tried(variant: Variant, folder: Path, whole: Whole, name: str, figures: Figu
 
 
 def only_begun(log: Path) -> set[str]:
-    """Takes that were open when the log ends, with nothing played; none where it cannot be asked."""
+    """Takes that were open when the log ends, with nothing played; none where nobody can ask."""
     query = "SELECT id FROM take WHERE state = 'open' AND seq NOT IN (SELECT take_seq FROM chunk)"
     try:
         with closing(sqlite3.connect(log)) as raw:
