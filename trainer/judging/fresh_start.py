@@ -53,8 +53,9 @@ def attempted(
     chord: StruckChord,
     part: Stretch,
 ) -> tuple[Attempt, ...]:
-    """The attempts after one more chord: those that still may be one, and such as begin with it.
-    `before` and `after` are the way without any, before the chord and after it."""
+    """The attempts after one more chord: those that still may be one, and such as begin with it,
+    the likeliest first. `before` and `after` are the way without any, before the chord and after.
+    """
     went_on = [
         replace(
             one,
@@ -69,13 +70,12 @@ def attempted(
 
 
 def begun_again(attempts: Sequence[Attempt], after: Follower, chord: StruckChord) -> Attempt | None:
-    """The attempt that is one, if any is, after `chord`."""
-    ranked = sorted(attempts, key=lambda one: -_gain(one, after))
-    if not ranked or not _is_one(ranked[0], after, chord):
+    """The attempt that is one, if any is, after `chord`; `attempts` as `attempted` gives them."""
+    if not attempts or not _is_one(attempts[0], after, chord):
         return None
-    best = _gain(ranked[0], after)
-    alike = [one for one in ranked if _gain(one, after) > best - CLEARLY]
-    if len(alike) == 1 or len(ranked[0].chords) >= AT_LAST:
+    best = _gain(attempts[0], after)
+    alike = [one for one in attempts if _gain(one, after) > best - CLEARLY]
+    if len(alike) == 1 or len(attempts[0].chords) >= AT_LAST:
         return _in_the_middle(max(alike, key=lambda one: one.part.first))
     return None
 
